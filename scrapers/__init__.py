@@ -1,0 +1,148 @@
+"""Pages and sites: fetch politely, read reliably. The one door of the package.
+
+Heavy parts (HTTP client, HTML parser) load on first use, so that a command
+that needs neither starts quickly.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from scrapers.errors import (
+    BrokenError,
+    FetchError,
+    GuardError,
+    RuleError,
+    ScrapeError,
+    TooLargeError,
+)
+from scrapers.model import (
+    Amount,
+    Availability,
+    Choice,
+    Evidence,
+    Ids,
+    Multibuy,
+    Outcome,
+    Page,
+    PriceText,
+    Reading,
+    RobotsCopy,
+    SiteRules,
+    Source,
+    Tax,
+    UnitPrice,
+    Validators,
+    Visited,
+    VisitRequest,
+)
+
+if TYPE_CHECKING:
+    from scrapers.fetch import Fetcher
+    from scrapers.guard import Policy, check_url, host_key
+    from scrapers.pace import next_allowed, spread
+    from scrapers.read import read_page
+    from scrapers.read_json import reading_to_json
+    from scrapers.texts import (
+        Dimension,
+        UnitError,
+        convert,
+        dimension,
+        format_amount,
+        is_currency,
+        minor_units,
+        parse_amount,
+        read_amount,
+        read_availability,
+        read_price,
+        read_sold_as,
+        read_spec,
+        to_base,
+    )
+    from scrapers.transport import guarded_transport
+
+_HOMES = {
+    "Fetcher": "scrapers.fetch",
+    "Policy": "scrapers.guard",
+    "check_url": "scrapers.guard",
+    "host_key": "scrapers.guard",
+    "next_allowed": "scrapers.pace",
+    "spread": "scrapers.pace",
+    "read_page": "scrapers.read",
+    "reading_to_json": "scrapers.read_json",
+    "Dimension": "scrapers.texts",
+    "UnitError": "scrapers.texts",
+    "convert": "scrapers.texts",
+    "dimension": "scrapers.texts",
+    "format_amount": "scrapers.texts",
+    "is_currency": "scrapers.texts",
+    "minor_units": "scrapers.texts",
+    "parse_amount": "scrapers.texts",
+    "read_amount": "scrapers.texts",
+    "read_availability": "scrapers.texts",
+    "read_price": "scrapers.texts",
+    "read_sold_as": "scrapers.texts",
+    "read_spec": "scrapers.texts",
+    "to_base": "scrapers.texts",
+    "guarded_transport": "scrapers.transport",
+}
+
+__all__ = [
+    "Amount",
+    "Availability",
+    "BrokenError",
+    "Choice",
+    "Dimension",
+    "Evidence",
+    "FetchError",
+    "Fetcher",
+    "GuardError",
+    "Ids",
+    "Multibuy",
+    "Outcome",
+    "Page",
+    "Policy",
+    "PriceText",
+    "Reading",
+    "RobotsCopy",
+    "RuleError",
+    "ScrapeError",
+    "SiteRules",
+    "Source",
+    "Tax",
+    "TooLargeError",
+    "UnitError",
+    "UnitPrice",
+    "Validators",
+    "VisitRequest",
+    "Visited",
+    "check_url",
+    "convert",
+    "dimension",
+    "format_amount",
+    "guarded_transport",
+    "host_key",
+    "is_currency",
+    "minor_units",
+    "next_allowed",
+    "parse_amount",
+    "read_amount",
+    "read_availability",
+    "read_page",
+    "read_price",
+    "read_sold_as",
+    "read_spec",
+    "reading_to_json",
+    "spread",
+    "to_base",
+]
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module 'scrapers' has no attribute {name!r}")
+    value = getattr(import_module(home), name)
+    globals()[name] = value
+    return value

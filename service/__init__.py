@@ -1,0 +1,1 @@
+"""Ebbmark: the service around the readers."""
