@@ -84,12 +84,14 @@ _WORDS: Final = {
         "pezzo pezzi pz pza pieza piezas ud uds unidad unidades unità sztuka sztuki sztuk szt "
         "kus kusy kusů ks styck stycken"
     ),
-    "pair": "pair pairs pr prs paar paare paire paires paren coppia coppie par pares para pary pár páry",
+    "pair": (
+        "pair pairs pr prs paar paare paire paires paren coppia coppie par pares para pary pár páry"
+    ),
     "m": "m metre metres meter meters mtr mtrs mètre mètres metro metros metri lfm lfdm lm rm",
     "cm": "cm centimetre centimetres centimeter centimeters zentimeter centimètre centimètres",
     "mm": "mm millimetre millimetres millimeter millimeters millimètre millimètres",
     "thou": "thou thous mil mils",
-    "in": 'in inch inches zoll " \'\' pouce pouces duim pollici pulgadas tum tommer',
+    "in": "in inch inches zoll \" '' pouce pouces duim pollici pulgadas tum tommer",
     "ft": "ft foot feet ' fuß fuss pied pieds voet",
     "yd": "yd yds yard yards",
     "m2": "m2 qm sqm",
