@@ -42,6 +42,7 @@ class ListingState:
     last_reason: str | None = None
     last_full_at: datetime | None = None
     evidence: tuple[dict[str, Any], ...] = ()  # of the last accepted reading
+    identity: Mapping[str, str] = field(default_factory=dict)  # title, gtin, mpn, sku, brand then
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +157,14 @@ class PollStore(Protocol):
     def host(self, host: str) -> HostState | None: ...
     def claim(self, host: str, owner: str, now: datetime, hold: timedelta) -> Lease | None:
         """None: another owner holds it. A lease that ran out is free."""
+        ...
+
+    def holder(self, host: str) -> str | None:
+        """The owner of the lease that now stands on a host, run out or not."""
+        ...
+
+    def free(self, host: str, owner: str, next_allowed_at: datetime) -> bool:
+        """Take the lease from an owner that is known to be dead; its pace is kept."""
         ...
 
     def renew(self, lease: Lease, until: datetime) -> Lease | None: ...

@@ -1,0 +1,216 @@
+"""What one visit means for its listing: pure, so that every rule can be tested alone."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from scrapers import Availability, Ids, Outcome, Page, Reading, SiteRules, Validators, Visited
+from service.flows.due import FULL_EVERY, next_due
+from service.flows.ports import Doubt, ListingState
+from service.model.catalogue import Listing, Supplier
+from service.model.prices import Observation, Offer, Spell
+from service.prices.gate import judge
+
+READER_VERSION = "1"  # raised when pages must be read anew although their bytes are the same
+_READ = (Outcome.OK, Outcome.UNCHANGED)
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A visit with what was read from its page, before anything is decided."""
+
+    listing: Listing
+    visited: Visited
+    reading: Reading | None = None
+    reading_json: Mapping[str, Any] | None = None
+    digest: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What is to be kept of a visit. `clear_doubt`: an older doubt is settled."""
+
+    outcome: Outcome
+    reason: str | None
+    state: ListingState
+    observation: Observation | None = None
+    doubt: Doubt | None = None
+    clear_doubt: bool = False
+
+
+def site_rules(listing: Listing, supplier: Supplier, known: Ids | None = None) -> SiteRules:
+    """What the catalogue knows about a page, for the reader."""
+    rule = dict(listing.rule)
+    return SiteRules(
+        price=rule.get("price"),
+        list_price=rule.get("list_price"),
+        availability=rule.get("availability"),
+        title=rule.get("title"),
+        currency=rule.get("currency") or supplier.currency,
+        country=listing.country or supplier.country,
+        locale=rule.get("locale"),
+        choice=listing.choice,
+        prices=supplier.prices,
+        ids=known,
+    )
+
+
+def fingerprint(rules: SiteRules) -> str:
+    """Changes when the same bytes could read differently."""
+    text = READER_VERSION + repr(sorted(asdict(rules).items(), key=lambda item: item[0]))
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def body_digest(page: Page, rules: SiteRules) -> str:
+    """Of the bytes and of how they are read."""
+    return f"{fingerprint(rules)}:{hashlib.sha256(page.body).hexdigest()}"
+
+
+def validators_to_send(state: ListingState, rules: SiteRules, now: datetime) -> Validators:
+    """None after a doubt, after a change of rules, and once a week."""
+    stale = state.last_full_at is None or now - state.last_full_at >= FULL_EVERY
+    same_rules = (state.digest or "").startswith(fingerprint(rules))
+    trusted = state.verdict == Outcome.OK
+    return state.validators if same_rules and trusted and not stale else Validators()
+
+
+def repeats(state: ListingState, visited: Visited, digest: str | None) -> bool:
+    """Whether the page says again what was accepted the last time."""
+    if state.verdict != Outcome.OK:
+        return False
+    return visited.outcome is Outcome.UNCHANGED or (digest is not None and digest == state.digest)
+
+
+def decide(
+    seen: Seen, state: ListingState, history: Sequence[Spell], doubt: Doubt | None
+) -> Verdict:
+    """The outcome of a visit and everything that follows from it for the listing."""
+    visited, at = seen.visited, seen.visited.finished_at
+    if repeats(state, visited, seen.digest) and history:
+        return _unchanged(seen, state, history[-1], at)
+    if visited.outcome is not Outcome.OK or seen.reading is None:
+        return _failed(seen, state, visited.outcome, visited.reason, at)
+    reading = seen.reading
+    if reading.outcome is not Outcome.OK:
+        return _not_read(seen, state, at)
+    kept = (doubt.reading,) if doubt else ()
+    gate = judge(
+        reading,
+        history,
+        at=at,
+        known_ids=_known_ids(state),
+        known_title=state.identity.get("title"),
+        kept_aside=kept,
+    )
+    if gate.accept:
+        return _accepted(seen, state, reading, at)
+    return _doubtful(seen, state, gate.reason, at)
+
+
+def offer_of(reading: Reading) -> Offer:
+    """The terms that a reading states. The reading must have price and currency."""
+    if reading.price is None or reading.currency is None:
+        raise ValueError("a reading without price or currency states no offer")
+    return Offer(
+        price=reading.price,
+        currency=reading.currency,
+        list_price=reading.list_price,
+        availability=reading.availability,
+        tax=reading.tax,
+    )
+
+
+def _unchanged(seen: Seen, state: ListingState, last: Spell, at: datetime) -> Verdict:
+    after = _visited(seen, state, Outcome.UNCHANGED, None, at, failures=0)
+    if seen.visited.page is not None:
+        after = replace(after, last_full_at=at, validators=seen.visited.validators)
+    observation = Observation(seen.listing.id, at, last.offer)
+    return Verdict(Outcome.UNCHANGED, None, after, observation)
+
+
+def _accepted(seen: Seen, state: ListingState, reading: Reading, at: datetime) -> Verdict:
+    after = _whole_page(seen, _visited(seen, state, Outcome.OK, None, at, failures=0), Outcome.OK)
+    evidence = tuple(asdict(item) for item in reading.evidence)
+    after = replace(after, evidence=evidence, identity=_identity(reading))
+    observation = Observation(seen.listing.id, at, offer_of(reading))
+    return Verdict(Outcome.OK, None, after, observation, clear_doubt=True)
+
+
+def _doubtful(seen: Seen, state: ListingState, reason: str | None, at: datetime) -> Verdict:
+    failures = state.failures + 1 if state.last_outcome == Outcome.DOUBTFUL else 0
+    after = _visited(seen, state, Outcome.DOUBTFUL, reason, at, failures=failures)
+    after = _whole_page(seen, after, Outcome.DOUBTFUL)
+    doubt = Doubt(seen.listing.id, at, reason or "doubtful", dict(seen.reading_json or {}))
+    return Verdict(Outcome.DOUBTFUL, reason, after, doubt=doubt)
+
+
+def _not_read(seen: Seen, state: ListingState, at: datetime) -> Verdict:
+    reading = seen.reading
+    if reading is None:
+        raise ValueError("a page that was not read has no reading")
+    if reading.outcome is Outcome.DOUBTFUL:
+        return _doubtful(seen, state, reading.reason, at)
+    failed = _failed(seen, state, reading.outcome, reading.reason, at)
+    return replace(failed, state=_whole_page(seen, failed.state, reading.outcome))
+
+
+def _failed(
+    seen: Seen, state: ListingState, outcome: Outcome, reason: str | None, at: datetime
+) -> Verdict:
+    missing = state.missing + 1 if reason == "missing" else 0
+    if missing >= 2:  # a second 404 at a later visit
+        outcome, reason = Outcome.GONE, "the page is gone (404 at two visits)"
+    after = _visited(seen, state, outcome, reason, at, failures=state.failures + 1)
+    return Verdict(outcome, reason, replace(after, missing=missing))
+
+
+def _visited(
+    seen: Seen,
+    state: ListingState,
+    outcome: Outcome,
+    reason: str | None,
+    at: datetime,
+    *,
+    failures: int,
+) -> ListingState:
+    listing = seen.listing
+    return replace(
+        state,
+        next_due_at=next_due(listing.key, listing.every, at, outcome, failures),
+        failures=failures,
+        missing=0,
+        last_visit_at=at,
+        last_outcome=outcome.value,
+        last_reason=reason,
+    )
+
+
+def _whole_page(seen: Seen, state: ListingState, verdict: Outcome) -> ListingState:
+    return replace(
+        state,
+        digest=seen.digest,
+        validators=seen.visited.validators,
+        verdict=verdict.value,
+        verdict_reason=state.last_reason,
+        last_full_at=state.last_visit_at,
+    )
+
+
+def _known_ids(state: ListingState) -> Ids | None:
+    if not state.identity:
+        return None
+    return Ids(**{name: state.identity.get(name) for name in ("gtin", "mpn", "sku", "brand")})
+
+
+def _identity(reading: Reading) -> dict[str, str]:
+    names = {"title": reading.title, **asdict(reading.ids)}
+    return {name: value for name, value in names.items() if value}
+
+
+def is_available(offer: Offer) -> bool:
+    """Whether the goods can be ordered now, as far as is known."""
+    return offer.availability not in (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)

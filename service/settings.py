@@ -1,0 +1,245 @@
+"""Settings: defaults, the user's `ebbmark.toml` over them, `EBBMARK_*` over that.
+
+Read with the standard library: a settings framework costs more start-up time
+than all the rest of a command (docs/decisions.md).
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from service.errors import InputError
+from service.model.money import Money, parse_currency, parse_money
+
+PREFIX = "EBBMARK_"
+FILE_ONLY = ("payment", "channel")
+CHANNEL_KINDS = ("log", "webhook", "mail", "apprise")
+
+
+@dataclass(frozen=True, slots=True)
+class Payment:
+    """What paying abroad costs: `markup` a fraction of the sum, `fee` per order."""
+
+    markup: Decimal = Decimal(0)
+    fee: Money | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ChannelSettings:
+    """One way to tell the user. Its options may hold secrets and are never shown."""
+
+    name: str
+    kind: str
+    options: Mapping[str, str]
+
+    def __repr__(self) -> str:
+        return f"ChannelSettings(name={self.name!r}, kind={self.kind!r})"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """All settings; SETTINGS says what each is for."""
+
+    db: str
+    contact: str | None = None
+    currency: str = "EUR"
+    destination: str | None = None
+    time_zone: str = "UTC"
+    language: str = "en"
+    allow_hosts: frozenset[str] = frozenset()
+    keep_visits_days: int = 90
+    workers: int = 50
+    payment: Payment = field(default_factory=Payment)
+    channels: tuple[ChannelSettings, ...] = ()
+
+
+SETTINGS: tuple[tuple[str, str], ...] = (
+    ("db", "database URL; a SQLite file in the user's data directory by default"),
+    ("contact", "mail address or web page named to the shops; without it only loopback is visited"),
+    ("currency", "ISO 4217 code in which totals are shown where a build names none"),
+    ("destination", "ISO 3166 code of the country to deliver to; empty: prices count as shown"),
+    ("time_zone", "IANA name; a date means its last instant there"),
+    ("language", "language of pages and messages"),
+    ("allow_hosts", "exact hosts, comma-separated, that may be private or loopback"),
+    ("keep_visits_days", "how many days the outcomes of single visits are kept"),
+    ("workers", "how many hosts are visited side by side"),
+    ("payment", "file only: { markup, fee } of the user's means of payment"),
+    ("channel", "file only: [channel.NAME] with kind and its options"),
+)
+
+
+def data_dir(env: Mapping[str, str]) -> Path:
+    """Where the user's book is kept (XDG base directory specification)."""
+    home = Path(env.get("HOME") or Path.home())
+    return Path(env.get("XDG_DATA_HOME") or home / ".local" / "share") / "ebbmark"
+
+
+def config_file(env: Mapping[str, str]) -> Path:
+    """The settings file: EBBMARK_CONFIG, else in the user's configuration directory."""
+    if named := env.get(PREFIX + "CONFIG"):
+        return Path(named)
+    home = Path(env.get("HOME") or Path.home())
+    return Path(env.get("XDG_CONFIG_HOME") or home / ".config") / "ebbmark" / "ebbmark.toml"
+
+
+def load_settings(env: Mapping[str, str] | None = None, *, db: str | None = None) -> Settings:
+    """File and environment -> Settings. InputError names every problem at once.
+
+    `db` (from the command line) goes over both.
+    """
+    env = os.environ if env is None else env
+    path = config_file(env)
+    found = _from_file(path, explicit=PREFIX + "CONFIG" in env)
+    problems = _unknown(found, path) + _unknown_env(env)
+    origin = {name: str(path) for name in found}
+    for name in _SCALARS:
+        if value := env.get(PREFIX + name.upper()):
+            found[name] = value
+            origin[name] = PREFIX + name.upper()
+    if db:
+        found["db"] = db
+    values: dict[str, Any] = {"db": f"sqlite:///{data_dir(env) / 'ebbmark.db'}"}
+    for name, raw in found.items():
+        if reader := _READERS.get(name):
+            try:
+                values[_FIELD.get(name, name)] = reader(raw)
+            except InputError as error:
+                problems += [f"{origin.get(name, '--db')}: {name}: {p}" for p in error.problems]
+    if problems:
+        raise InputError(problems)
+    return Settings(**values)
+
+
+def _from_file(path: Path, *, explicit: bool) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        if explicit:
+            raise InputError(f"{path}: no such settings file; check EBBMARK_CONFIG") from None
+        return {}
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: not valid TOML: {error}") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
+
+
+def _unknown(found: Mapping[str, Any], path: Path) -> list[str]:
+    known = ", ".join(name for name, _ in SETTINGS)
+    return [
+        f"{path}: {key}: no such setting; the settings are {known}"
+        for key in found
+        if key not in _READERS
+    ]
+
+
+def _unknown_env(env: Mapping[str, str]) -> list[str]:
+    known = {PREFIX + name.upper() for name in _SCALARS} | {PREFIX + "CONFIG", PREFIX + "TEST_FAIL"}
+    return [
+        f"{name}: no such setting; the settings are {', '.join(sorted(known))}"
+        for name in env
+        if name.startswith(PREFIX) and name not in known
+    ]
+
+
+def _text(raw: Any) -> str:
+    if not isinstance(raw, str) or not raw.strip():
+        raise InputError(f"{raw!r} is not a text; write it in quotes")
+    return raw.strip()
+
+
+def _contact(raw: Any) -> str:
+    text = _text(raw)
+    if not re.fullmatch(r"(https?://[!-~]+|[!-~]+@[!-~]+\.[!-~]+)", text):
+        raise InputError(f'"{text}" is neither a mail address nor an http(s) address')
+    return text
+
+
+def _country(raw: Any) -> str | None:
+    if raw == "":
+        return None
+    text = _text(raw).upper()
+    if not re.fullmatch("[A-Z]{2}", text):
+        raise InputError(f'"{raw}" is not a country: write its two letters, for example NL')
+    return text
+
+
+def _zone(raw: Any) -> str:
+    try:
+        return str(ZoneInfo(_text(raw)))
+    except (ZoneInfoNotFoundError, ValueError):
+        raise InputError(
+            f'"{raw}" is not a time zone: write its IANA name, for example Europe/Amsterdam'
+        ) from None
+
+
+def _hosts(raw: Any) -> frozenset[str]:
+    names = raw.split(",") if isinstance(raw, str) else raw
+    if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
+        raise InputError('write exact host names, for example "127.0.0.1, shop.local"')
+    hosts = {name.strip().lower() for name in names if name.strip()}
+    if bad := [h for h in hosts if not re.fullmatch(r"[a-z0-9.\-]+|\[?[0-9a-f:.]+\]?", h)]:
+        raise InputError(f"{', '.join(bad)}: exact host names only, no wildcards, no port")
+    return frozenset(hosts)
+
+
+def _count(raw: Any) -> int:
+    if isinstance(raw, bool) or not re.fullmatch("[0-9]{1,6}", str(raw)) or int(raw) < 1:
+        raise InputError(f"{raw!r} is not a whole number of at least 1")
+    return int(raw)
+
+
+def _percent(raw: Any) -> Decimal:
+    match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?) ?%", str(raw))
+    if not match:
+        raise InputError(f'{raw!r} is not a percentage: write it like "1.5 %"')
+    return Decimal(match[1]) / 100
+
+
+def _payment(raw: Any) -> Payment:
+    if not isinstance(raw, dict) or set(raw) - {"markup", "fee"}:
+        raise InputError('write { markup = "1.5 %", fee = "0.30 EUR" }')
+    markup = _percent(raw["markup"]) if "markup" in raw else Decimal(0)
+    return Payment(markup, parse_money(_text(raw["fee"])) if "fee" in raw else None)
+
+
+def _channels(raw: Any) -> tuple[ChannelSettings, ...]:
+    if not isinstance(raw, dict):
+        raise InputError("write a table [channel.NAME] for each channel")
+    return tuple(_channel(name, options) for name, options in raw.items())
+
+
+def _channel(name: str, options: Any) -> ChannelSettings:
+    if not isinstance(options, dict) or options.get("kind") not in CHANNEL_KINDS:
+        raise InputError(f"{name}: kind must be one of {', '.join(CHANNEL_KINDS)}")
+    rest = {key: str(value) for key, value in options.items() if key != "kind"}
+    if options["kind"] == "webhook" and not rest.get("url", "").startswith(("http://", "https://")):
+        raise InputError(f'{name}: a webhook needs url = "https://..."')
+    return ChannelSettings(name, options["kind"], rest)
+
+
+_READERS: dict[str, Callable[[Any], Any]] = {
+    "db": _text,
+    "contact": _contact,
+    "currency": lambda raw: parse_currency(_text(raw)),
+    "destination": _country,
+    "time_zone": _zone,
+    "language": _text,
+    "allow_hosts": _hosts,
+    "keep_visits_days": _count,
+    "workers": _count,
+    "payment": _payment,
+    "channel": _channels,
+}
+_FIELD = {"channel": "channels"}
+_SCALARS = tuple(name for name in _READERS if name not in FILE_ONLY)
+
+if {_FIELD.get(name, name) for name, _ in SETTINGS} != {f.name for f in fields(Settings)}:
+    raise RuntimeError("SETTINGS and Settings disagree")  # pragma: no cover
