@@ -39,9 +39,17 @@ from scrapers.model import (
 )
 
 if TYPE_CHECKING:
-    from scrapers.fetch import Fetcher
-    from scrapers.guard import Policy, check_url, host_key
-    from scrapers.pace import next_allowed, spread
+    from scrapers.fetch import Fetcher, HostDoor
+    from scrapers.guard import Limits, Policy, Resolver, check_url, host_key
+    from scrapers.pace import (
+        Backoff,
+        clock_offset,
+        feasible_every,
+        is_host_failure,
+        network_suspect,
+        next_allowed,
+        spread,
+    )
     from scrapers.read import read_page
     from scrapers.read_json import reading_to_json
     from scrapers.texts import (
@@ -64,9 +72,17 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "Fetcher": "scrapers.fetch",
+    "HostDoor": "scrapers.fetch",
+    "Limits": "scrapers.guard",
     "Policy": "scrapers.guard",
+    "Resolver": "scrapers.guard",
     "check_url": "scrapers.guard",
     "host_key": "scrapers.guard",
+    "Backoff": "scrapers.pace",
+    "clock_offset": "scrapers.pace",
+    "feasible_every": "scrapers.pace",
+    "is_host_failure": "scrapers.pace",
+    "network_suspect": "scrapers.pace",
     "next_allowed": "scrapers.pace",
     "spread": "scrapers.pace",
     "read_page": "scrapers.read",
@@ -91,6 +107,7 @@ _HOMES = {
 __all__ = [
     "Amount",
     "Availability",
+    "Backoff",
     "BrokenError",
     "Choice",
     "Dimension",
@@ -98,13 +115,16 @@ __all__ = [
     "FetchError",
     "Fetcher",
     "GuardError",
+    "HostDoor",
     "Ids",
+    "Limits",
     "Multibuy",
     "Outcome",
     "Page",
     "Policy",
     "PriceText",
     "Reading",
+    "Resolver",
     "RobotsCopy",
     "RuleError",
     "ScrapeError",
@@ -118,13 +138,17 @@ __all__ = [
     "VisitRequest",
     "Visited",
     "check_url",
+    "clock_offset",
     "convert",
     "dimension",
+    "feasible_every",
     "format_amount",
     "guarded_transport",
     "host_key",
     "is_currency",
+    "is_host_failure",
     "minor_units",
+    "network_suspect",
     "next_allowed",
     "parse_amount",
     "read_amount",

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import httpx
 
-from scrapers import pace, robots
+from scrapers import headers, pace, robots
 from scrapers.ask import Answer, Asker
 from scrapers.errors import BrokenError, FetchError
 from scrapers.guard import Limits, Policy, Resolver, Target, host_key, parse_url, redirect_target
@@ -180,24 +180,26 @@ class _Visit:
         if not verdict.allowed:
             raise _robots_bar(copy, self._so_far.retry_after)
         self._count()
+        asked = self._fetcher.clock()
         answer = await self._fetcher.asker.page(target, self._conditions(target), self.deadline)
-        self._note_answer(answer)
+        self._note_answer(answer, asked)
         return answer
 
     def _note(self, **changes: object) -> None:
         self._so_far = replace(self._so_far, **changes)  # type: ignore[arg-type]  # own field names
 
-    def _note_answer(self, answer: Answer) -> None:
+    def _note_answer(self, answer: Answer, asked: datetime) -> None:
         now = self._fetcher.clock()
         date = answer.headers.get("date")
         self._note(
             status=answer.status,
-            server_date=pace.http_date(date, now) if date else None,
+            server_date=headers.http_date(date, now) if date else None,
             retry_after=self._wait_asked(answer),
+            fresh_for=headers.fresh_for(answer.headers, asked, now),
         )
 
     def _wait_asked(self, answer: Answer) -> float | None:
-        return pace.retry_after(answer.headers.get("retry-after"), self._fetcher.clock())
+        return headers.retry_after(answer.headers.get("retry-after"), self._fetcher.clock())
 
     def _count(self) -> None:
         self._note(requests=self._so_far.requests + 1)
@@ -334,5 +336,5 @@ def _validators(answer: Answer, now: datetime) -> Validators:
     modified = answer.headers.get("last-modified", "")
     return Validators(
         etag if _ETAG.fullmatch(etag) else None,
-        modified if pace.http_date(modified, now) else None,
+        modified if headers.http_date(modified, now) else None,
     )

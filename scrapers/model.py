@@ -254,3 +254,4 @@ class Visited:
     moved_to: str | None = None
     requests: int = 0
     server_date: datetime | None = None
+    fresh_for: float | None = None  # seconds that the answer says it still holds; None: unsaid
