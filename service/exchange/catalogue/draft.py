@@ -1,0 +1,58 @@
+"""What the files say, each thing with its place, before references are followed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING, Final, Generic, TypeVar
+
+from scrapers import Amount
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from service.model.builds import Build
+    from service.model.catalogue import Listing, Part, Supplier
+    from service.model.deals import Target
+    from service.model.money import Money
+
+V = TypeVar("V")
+
+NO_AMOUNT: Final = Amount(Decimal(0), "piece")  # stands where a wrong one was noted
+
+
+@dataclass(frozen=True, slots=True)
+class Found(Generic[V]):
+    """A value and where it stands (`FILE: KEY PATH`)."""
+
+    value: V
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class PurchaseDraft:
+    """A purchase as written: of a part or a set, at a price each or for all."""
+
+    part: str | None
+    set: str | None
+    supplier: str | None
+    count: Decimal
+    total: Money | None
+    debited: Money | None
+    on: date | None
+    order: str | None
+    condition: str
+    sold_as: Amount | None
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """All files together. `fallback` currency "": a version takes its base's."""
+
+    suppliers: list[Found[Supplier]] = field(default_factory=list)
+    parts: list[Found[Part]] = field(default_factory=list)
+    listings: list[Found[Listing]] = field(default_factory=list)
+    builds: list[Found[Build]] = field(default_factory=list)
+    purchases: list[Found[PurchaseDraft]] = field(default_factory=list)
+    targets: list[Found[Target]] = field(default_factory=list)
+    mentioned: list[Found[str]] = field(default_factory=list)  # parts known elsewhere

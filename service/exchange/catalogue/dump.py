@@ -1,0 +1,275 @@
+"""A book as catalogue text. What `read_book` reads from it equals the book."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, Final
+
+from scrapers import Amount, format_amount
+from service.exchange.catalogue import emit
+from service.exchange.catalogue.extract import public_copy, selection
+from service.exchange.catalogue.measure import base_unit
+from service.exchange.catalogue.values import duration_text, fraction_text, plain
+from service.model.catalogue import DEFAULT_EVERY, Fee, Listing, Part, ShippingRow, Supplier, Supply
+from service.model.money import Money, money_text
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from service.model.book import Book
+    from service.model.builds import Build, Cut, Line
+    from service.model.deals import Target
+    from service.model.orders import Purchase
+
+Content = dict[str, Any]
+_NUMBER: Final = re.compile(r"-?(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{0,11}[1-9])?")
+
+
+def dump_book(book: Book, *, public: bool = False, build: str | None = None) -> str:
+    """TOML in a fixed order. `build`: only that build, what it derives from and needs.
+
+    `public` leaves parts, requirements and amounts, for a friend: no suppliers,
+    listings, prices, purchases, targets, budgets or notes. NotFoundError: no such build.
+    """
+    if build is not None:
+        book = selection(book, build)
+    if public:
+        book = public_copy(book)
+    parts = {part.key: part for part in book.parts}
+    pieces = [emit.table(f"[supplier.{emit.key(s.key)}]", _supplier(s)) for s in book.suppliers]
+    pieces += [_part_with_listings(part, book) for part in book.parts]
+    pieces += [emit.table("[[set]]", _set(one)) for one in book.listings if _as_set(one)]
+    pieces += [emit.table(f"[build.{emit.key(b.key)}]", _build(b)) for b in book.builds]
+    pieces += [emit.table("[[purchase]]", _purchase(p, parts[p.part])) for p in book.purchases]
+    pieces += [emit.table("[[target]]", _target(target)) for target in book.targets]
+    return "\n".join(pieces)
+
+
+def _kept(content: Content) -> Content:
+    """Without what says nothing: None, empty text, lists and tables."""
+    return {name: item for name, item in content.items() if item not in (None, "", [], {}, ())}
+
+
+def _amount(amount: Amount | None) -> str | None:
+    return None if amount is None else format_amount(amount)
+
+
+def _money(money: Money | None) -> str | None:
+    return None if money is None else str(money)
+
+
+def _plain(number: Decimal | None) -> str | None:
+    return None if number is None else plain(number)
+
+
+def _spec(spec: Mapping[str, str]) -> Content:
+    """Numbers bare, in the one form that is read back as the same text."""
+    return {name: Decimal(text) if _NUMBER.fullmatch(text) else text for name, text in spec.items()}
+
+
+def _supplier(supplier: Supplier) -> Content:
+    code = supplier.currency or "EUR"
+    return _kept(
+        {
+            "name": supplier.name,
+            "home": supplier.home,
+            "country": supplier.country,
+            "currency": supplier.currency,
+            "prices": supplier.prices,
+            "shipping": [_shipping(row, code) for row in supplier.shipping],
+            "min_gap": None if supplier.min_gap is None else duration_text(supplier.min_gap),
+            "min_order": _price(supplier.min_order, code),
+            "contact_note": supplier.contact_note,
+            "fee": [_fee(fee, code) for fee in supplier.fees],
+        }
+    )
+
+
+def _price(amount: Decimal | None, currency: str) -> str | None:
+    return None if amount is None else money_text(amount, currency)
+
+
+def _shipping(row: ShippingRow, currency: str) -> Content:
+    return _kept(
+        {
+            "to": row.to,
+            "fee": _price(row.fee, currency),
+            "free_from": _price(row.free_from, currency),
+            "up_to_g": _plain(row.up_to_g),
+            "up_to": _price(row.up_to, currency),
+            "days": row.days,
+            "class": list(row.classes),
+            "not_class": list(row.not_classes),
+        }
+    )
+
+
+def _fee(fee: Fee, currency: str) -> Content:
+    return _kept(
+        {
+            "name": fee.name,
+            "amount": _price(fee.amount, currency),
+            "percent": None if fee.percent is None else f"{plain(fee.percent)} %",
+            "when": {"class": fee.when_class} if fee.when_class else None,
+        }
+    )
+
+
+def _part_with_listings(part: Part, book: Book) -> str:
+    name = emit.key(part.key)
+    pieces = [emit.table(f"[part.{name}]", _part(part))]
+    own = [one for one in book.listings if not _as_set(one) and one.holds(part.key)]
+    pieces += [emit.table(f"[[part.{name}.listing]]", _listing(one)) for one in own]
+    return "".join(pieces)
+
+
+def _part(part: Part) -> Content:
+    return _kept(
+        {
+            "name": part.name,
+            "unit": part.unit,
+            "spec": _spec(part.spec),
+            "class": list(part.classes),
+            "mass": _amount(part.mass),
+            "density": _plain(part.density),
+            "areal_mass": _plain(part.areal_mass),
+            "tariff_group": part.tariff_group,
+            "ids": dict(part.ids),
+            "keep": _amount(part.keep),
+            "shelf_life": None if part.shelf_life is None else duration_text(part.shelf_life),
+            "pair_is": None if part.pair_is == 2 else part.pair_is,
+            "equivalent": [
+                _kept({"part": other.part, "note": other.note, "one_way": other.one_way or None})
+                for other in part.equivalents
+            ],
+        }
+    )
+
+
+def _as_set(listing: Listing) -> bool:
+    return listing.is_set or listing.supplies[0].split is not None
+
+
+def _listing(listing: Listing) -> Content:
+    shared = _listed(listing)
+    return {
+        "supplier": shared.pop("supplier"),
+        "sold_as": _amount(listing.supplies[0].amount),
+    } | shared
+
+
+def _set(listing: Listing) -> Content:
+    shared = _listed(listing)
+    supplies = [_supply(supply) for supply in listing.supplies]
+    return {"supplier": shared.pop("supplier"), "supplies": supplies} | shared
+
+
+def _supply(supply: Supply) -> Content:
+    split = None if supply.split is None else fraction_text(supply.split)
+    return _kept({"part": supply.part, "amount": _amount(supply.amount), "split": split})
+
+
+def _listed(listing: Listing) -> Content:
+    every = None if listing.every == DEFAULT_EVERY else duration_text(listing.every)
+    return _kept(
+        {
+            "supplier": listing.supplier,
+            "url": listing.url,
+            "choice": listing.choice,
+            "every": every,
+            "rule": dict(listing.rule),
+            "render": listing.render or None,
+            "includes": [f"{s.part}: {format_amount(s.amount)}" for s in listing.includes],
+            "breaks": [
+                {"quantity": tier.quantity, "price": plain(tier.price), "per": tier.per}
+                for tier in listing.breaks
+            ],
+            "least": _amount(listing.least),
+            "step": _amount(listing.step),
+            "days": listing.days,
+            "country": listing.country,
+        }
+    )
+
+
+def _build(build: Build) -> Content:
+    return _kept(
+        {
+            "name": build.name,
+            "from": build.base,
+            "currency": build.currency,
+            "budget": _price(build.budget, build.currency),
+            "need_by": build.need_by,
+            "destination": build.destination,
+            "state": None if build.state == "planned" else build.state,
+            "replace": [
+                _kept({"part": swap.old, "by": swap.new, "amount": _amount(swap.amount)})
+                for swap in build.replace
+            ],
+            "lines": [_line(line) for line in build.lines],
+        }
+    )
+
+
+def _line(line: Line) -> Content:
+    chosen = [{"part": other.part, "amount": _amount(other.amount)} for other in line.choose]
+    return _kept(
+        {
+            "part": line.part,
+            "need": _spec(line.need),
+            "or": chosen,
+            "amount": _amount(line.amount),
+            "group": None if line.group == "other" else line.group,
+            "counts": None if line.counts.kind == "share" else str(line.counts),
+            "waste": fraction_text(line.waste) if line.waste else None,
+            "kerf": f"{plain(line.kerf)} mm" if line.kerf else None,
+            "cuts": [_cut(piece) for piece in line.cuts],
+            "longest": _amount(line.longest),
+            "grain": line.grain,
+            "listing": line.listing,
+            "note": line.note,
+        }
+    )
+
+
+def _cut(piece: Cut) -> str:
+    edges = piece.size or (piece.length or Decimal(0),)
+    return f"{' x '.join(f'{plain(edge)} mm' for edge in edges)} x {piece.count}"
+
+
+def _purchase(purchase: Purchase, part: Part) -> Content:
+    return _kept(
+        {
+            "part": purchase.part,
+            "supplier": purchase.supplier,
+            "count": plain(purchase.count),
+            "sold_as": f"{plain(purchase.content)} {base_unit(part)}",
+            "total": _money(purchase.total),
+            "debited": _money(purchase.debited),
+            "on": purchase.on,
+            "order": purchase.order,
+            "condition": None if purchase.condition == "new" else purchase.condition,
+        }
+    )
+
+
+def _target(target: Target) -> Content:
+    subject = _spec(target.need) if target.kind == "need" else target.subject
+    unit_price = _money(target.unit_at_or_below)
+    regular, lowest = target.below_regular, target.lowest_in
+    return _kept(
+        {
+            target.kind: subject,
+            "at_or_below": _money(target.at_or_below),
+            "unit_at_or_below": unit_price and f"{unit_price}/{target.per}",
+            "below_regular": None if regular is None else fraction_text(regular),
+            "lowest_in": None if lowest is None else duration_text(lowest),
+            "back_in_stock": target.back_in_stock or None,
+            "within_budget": target.within_budget,
+            "until": target.until,
+            "hold": None if target.hold is None else duration_text(target.hold),
+            "reopen_above": _money(target.reopen_above),
+            "again_below": _money(target.again_below),
+        }
+    )

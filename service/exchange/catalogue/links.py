@@ -1,0 +1,262 @@
+"""Follows the references of a draft, checks what only the whole can tell, makes the book."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Protocol, TypeVar
+
+from scrapers import Amount, Dimension, dimension
+from service.errors import InputError
+from service.exchange.catalogue import values as v
+from service.exchange.catalogue.bought import purchases_of
+from service.exchange.catalogue.draft import Draft, Found
+from service.exchange.catalogue.measure import mismatch
+from service.exchange.catalogue.wishes import target_key
+from service.model.book import Book
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from service.exchange.catalogue.table import Problems
+    from service.model.builds import Build, Line
+    from service.model.catalogue import Listing, Part, Supplier
+    from service.model.deals import Target
+
+
+class _Keyed(Protocol):
+    @property
+    def key(self) -> str: ...
+
+
+K = TypeVar("K", bound=_Keyed)
+
+
+def by_key(items: Iterable[Found[K]], problems: Problems) -> dict[str, Found[K]]:
+    """Each thing once; the same key with other content is a problem naming both places."""
+    found: dict[str, Found[K]] = {}
+    for item in items:
+        first = found.setdefault(item.value.key, item)
+        if first.value != item.value:
+            problems.add(
+                item.where,
+                f'"{item.value.key}" stands already in {first.where} with other content; '
+                "keep one of them",
+            )
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """Everything that can be referred to: the files over what is stored."""
+
+    suppliers: Mapping[str, Supplier]
+    parts: Mapping[str, Part]
+    listings: Mapping[str, Listing]
+    builds: Mapping[str, Build]
+    problems: Problems
+
+    def unknown(self, where: str, kind: str, key: str, known: Mapping[str, object]) -> bool:
+        """Note that `key` names nothing. An empty key was noted before."""
+        if not key or key in known:
+            return False
+        hint = v.nearest(key, known) or f"; define [{kind}.{key}] or correct the name"
+        self.problems.add(where, f'there is no {kind} "{key}"{hint}')
+        return True
+
+    def amount(self, where: str, part: str, amount: Amount | None) -> None:
+        """Note an amount that cannot count the part."""
+        if amount is None or part not in self.parts:
+            return
+        wrong = mismatch(self.parts[part], amount)
+        if wrong:
+            self.problems.add(where, wrong)
+
+    def listing(self, where: str, text: str) -> str:
+        """The key of the listing that `text` names: its URL, or `supplier/part`."""
+        try:
+            return find_listing(text, self.listings.values()).key
+        except InputError as error:
+            self.problems.add(where, error.problems[0])
+            return text
+
+
+def find_listing(text: str, listings: Iterable[Listing]) -> Listing:
+    """By key, by URL, or by `supplier/part` where that is unique. InputError where not."""
+    listings = list(listings)
+    for listing in listings:
+        if listing.key == text:
+            return listing
+    named = [one for one in listings if text == one.url or _answers(one, text)]
+    if len(named) == 1:
+        return named[0]
+    if named:
+        keys = ", ".join(f'"{one.key}"' for one in named[:5])
+        raise InputError(f'"{text}" names {len(named)} listings; write one of {keys}')
+    near = v.nearest(text, [one.key for one in listings])
+    raise InputError(f'there is no listing "{text}"{near or "; write its URL or supplier/part"}')
+
+
+def _answers(listing: Listing, text: str) -> bool:
+    supplier, _, part = text.partition("/")
+    return listing.supplier == supplier and listing.holds(part) is not None
+
+
+def link(draft: Draft, known: Book, problems: Problems) -> Book:
+    """The book of the draft, its references followed into it and into `known`."""
+    suppliers, parts = by_key(draft.suppliers, problems), by_key(draft.parts, problems)
+    listings, builds = by_key(draft.listings, problems), by_key(draft.builds, problems)
+    index = Index(
+        {s.key: s for s in known.suppliers} | {k: f.value for k, f in suppliers.items()},
+        {p.key: p for p in known.parts} | {k: f.value for k, f in parts.items()},
+        {x.key: x for x in known.listings} | {k: f.value for k, f in listings.items()},
+        {b.key: b for b in known.builds} | {k: f.value for k, f in builds.items()},
+        problems,
+    )
+    for name in draft.mentioned:
+        index.unknown(name.where, "part", name.value, index.parts)
+    for part in parts.values():
+        check_part(part, index)
+    for listing in listings.values():
+        check_listing(listing.value, listing.where, index)
+    check_stored(parts, listings, builds, known, index)
+    targets = by_key([link_target(found, index) for found in draft.targets], problems)
+    return Book(
+        suppliers=_sorted(suppliers),
+        parts=_sorted(parts),
+        listings=_sorted(listings),
+        builds=tuple(link_build(builds[key], index) for key in sorted(builds)),
+        purchases=purchases_of(draft.purchases, index),
+        targets=_sorted(targets),
+    )
+
+
+def _sorted(found: Mapping[str, Found[K]]) -> tuple[K, ...]:
+    return tuple(found[key].value for key in sorted(found))
+
+
+def check_part(found: Found[Part], index: Index) -> None:
+    part, where = found.value, found.where
+    if dimension(part.unit) is Dimension.AREAL_MASS:
+        index.problems.add(f"{where}.unit", f'nothing is sold by "{part.unit}"; write "m2" or "g"')
+    if part.mass is not None and dimension(part.mass.unit) is not Dimension.MASS:
+        index.problems.add(f"{where}.mass", 'is not a mass; write such as "310 g"')
+    index.amount(f"{where}.keep", part.key, part.keep)
+    for place, other in enumerate(part.equivalents, 1):
+        index.unknown(f"{where}.equivalent[{place}].part", "part", other.part, index.parts)
+
+
+def check_listing(listing: Listing, where: str, index: Index) -> None:
+    in_set = ".listing[" not in where
+    index.unknown(f"{where}.supplier", "supplier", listing.supplier, index.suppliers)
+    for place, supply in enumerate(listing.supplies, 1):
+        at = f"{where}.supplies[{place}]" if in_set else where
+        if in_set:
+            index.unknown(f"{at}.part", "part", supply.part, index.parts)
+        index.amount(f"{at}.{'amount' if in_set else 'sold_as'}", supply.part, supply.amount)
+    for place, extra in enumerate(listing.includes, 1):
+        index.amount(f"{where}.includes[{place}]", extra.part, extra.amount)
+    if listing.supplies and not listing.is_set:
+        for name, amount in (("least", listing.least), ("step", listing.step)):
+            index.amount(f"{where}.{name}", listing.supplies[0].part, amount)
+    quantities = [tier.quantity for tier in listing.breaks]
+    if len(set(quantities)) < len(quantities):
+        index.problems.add(f"{where}.breaks", "names a quantity twice; keep one row for each")
+
+
+def check_stored(
+    parts: Mapping[str, Found[Part]],
+    listings: Mapping[str, object],
+    builds: Mapping[str, object],
+    known: Book,
+    index: Index,
+) -> None:
+    """What is stored and stays must still fit the parts as the files now define them."""
+    for listing in known.listings:
+        for supply in listing.supplies:
+            if listing.key not in listings and supply.part in parts:
+                where = f"{parts[supply.part].where}.unit (stored listing {listing.key})"
+                index.amount(where, supply.part, supply.amount)
+    for build in known.builds:
+        for place, line in enumerate(build.lines, 1):
+            if build.key not in builds and line.part is not None and line.part in parts:
+                where = f"{parts[line.part].where}.unit (stored build {build.key}, line {place})"
+                index.amount(where, line.part, line.amount)
+
+
+def link_build(found: Found[Build], index: Index) -> Build:
+    build, where = found.value, found.where
+    chain = _chain(build, where, index)
+    currency = next((one.currency for one in chain if one.currency), "")
+    lines = []
+    for place, line in enumerate(build.lines, 1):
+        lines.append(_link_line(line, f"{where}.lines[{place}]", index))
+    _check_replaced(build, chain, where, index)
+    return replace(build, currency=currency, lines=tuple(lines))
+
+
+def _chain(build: Build, where: str, index: Index) -> list[Build]:
+    """The build and what it derives from, nearest first; a circle is a problem."""
+    chain = [build]
+    while (base := chain[-1].base) is not None:
+        if len(chain) == 1 and index.unknown(f"{where}.from", "build", base, index.builds):
+            return chain
+        if base not in index.builds:
+            return chain
+        if base in [one.key for one in chain]:
+            index.problems.add(f"{where}.from", "leads back to this build; name another base")
+            return chain
+        chain.append(index.builds[base])
+    return chain
+
+
+def _link_line(line: Line, where: str, index: Index) -> Line:
+    if line.part is not None:
+        index.unknown(f"{where}.part", "part", line.part, index.parts)
+        index.amount(f"{where}.amount", line.part, line.amount)
+    for place, other in enumerate(line.choose, 1):
+        at = f"{where}.or (alternative {place})"
+        if not index.unknown(at, "part", other.part, index.parts):
+            index.amount(at, other.part, other.amount)
+    if line.listing is None:
+        return line
+    key = index.listing(f"{where}.listing", line.listing)
+    listing = index.listings.get(key)
+    if listing and line.part in index.parts and listing.holds(line.part or "") is None:
+        index.problems.add(
+            f"{where}.listing", f'does not sell "{line.part}"; name one of its listings'
+        )
+    return replace(line, listing=key)
+
+
+def _check_replaced(build: Build, chain: list[Build], where: str, index: Index) -> None:
+    used = {part for base in chain[1:] for part in parts_used(base)}
+    for place, swap in enumerate(build.replace, 1):
+        at = f"{where}.replace[{place}]"
+        if len(chain) > 1 and swap.old and swap.old not in used:
+            hint = v.nearest(swap.old, used) or "; name a part that it has"
+            index.problems.add(f"{at}.part", f'"{build.base}" has no line with "{swap.old}"{hint}')
+        new = swap.new or swap.old
+        if swap.new is None or not index.unknown(f"{at}.by", "part", swap.new, index.parts):
+            index.amount(f"{at}.amount", new, swap.amount)
+
+
+def parts_used(build: Build) -> set[str]:
+    """Every part that the build itself names."""
+    used = {line.part for line in build.lines if line.part is not None}
+    used |= {other.part for line in build.lines for other in line.choose}
+    return used | {swap.new for swap in build.replace if swap.new is not None}
+
+
+def link_target(found: Found[Target], index: Index) -> Found[Target]:
+    target, where = found.value, found.where
+    at = f"{where}.{target.kind}"
+    if target.kind == "listing" and target.subject:
+        target = replace(target, subject=index.listing(at, target.subject))
+    elif target.kind == "part":
+        index.unknown(at, "part", target.subject, index.parts)
+        if target.per is not None:
+            price = f"{where}.unit_at_or_below"
+            index.amount(price, target.subject, v.amount(f"1 {target.per}"))
+    elif target.kind == "build":
+        index.unknown(at, "build", target.subject, index.builds)
+    return Found(replace(target, key=target_key(target)), where)
