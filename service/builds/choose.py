@@ -1,0 +1,118 @@
+"""Which listing counts for a line, by a rule that is shown, and where another would save."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from scrapers import format_amount
+from service.builds import texts
+from service.builds.amounts import base_unit
+from service.builds.cents import number_text, to_cents
+from service.builds.offers import RANK, Quote
+from service.builds.view import Rule
+from service.model.money import money_text
+
+SHOWN_DIGITS = 4  # of a difference in unit price
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The quote that counts, the rule that took it, and what another would save."""
+
+    quote: Quote
+    rule: str
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a choice is made for: base units used in all, and those still to be bought."""
+
+    need: Fraction
+    to_buy: Fraction
+    currency: str
+
+
+def choose(quotes: Sequence[Quote], asked: Asked, rule: Rule) -> Choice | None:
+    """The best quote by `rule` among the most usable ones; None where there is none."""
+    if not quotes:
+        return None
+    best = min(RANK[quote.status] for quote in quotes)
+    peers = [quote for quote in quotes if RANK[quote.status] == best]
+    unit, spend = by_unit(peers, asked), by_spend(peers, asked)
+    if rule == "least to spend":
+        return Choice(spend, rule, hint_per_unit(spend, unit, asked))
+    return Choice(unit, rule, hint_now(unit, spend, asked))
+
+
+def fixed(quotes: Sequence[Quote], key: str, asked: Asked, rule: str) -> Choice | None:
+    """The listing that the user or an order plan named, usable or not."""
+    named = next((q for q in quotes if key in {q.listing.key, q.listing.url, short_key(q)}), None)
+    if named is None:
+        return None
+    usable = [quote for quote in quotes if quote.status == "priced"] or [named]
+    return Choice(named, rule, hint_now(named, by_spend(usable, asked), asked))
+
+
+def short_key(quote: Quote) -> str:
+    """The listing as `supplier/part`."""
+    return f"{quote.listing.supplier}/{quote.part.key}"
+
+
+def by_unit(quotes: Sequence[Quote], asked: Asked) -> Quote:
+    """Cheapest per base unit; of equal ones the one that costs less to buy now."""
+    return min(quotes, key=lambda q: (q.per_unit(asked.need), _spend(q, asked), q.listing.key))
+
+
+def by_spend(quotes: Sequence[Quote], asked: Asked) -> Quote:
+    """Least to pay now; of equal ones the cheapest per base unit."""
+    return min(quotes, key=lambda q: (_spend(q, asked), q.per_unit(asked.need), q.listing.key))
+
+
+def _spend(quote: Quote, asked: Asked) -> Fraction:
+    return quote.cost(quote.units(asked.to_buy))
+
+
+def hint_now(mine: Quote, other: Quote, asked: Asked) -> str:
+    """Like `300 g from S costs 5.90 EUR less now, 0.0067 more a g`; empty if nothing is saved."""
+    saving = to_cents(_spend(mine, asked) - _spend(other, asked), asked.currency)
+    if other.listing.key == mine.listing.key or saving <= 0:
+        return ""
+    first = _fill(texts.SAVES_NOW, other, money_text(saving, asked.currency), asked)
+    more = other.per_unit(asked.need) - mine.per_unit(asked.need)
+    if more <= 0:
+        return first
+    unit = base_unit(mine.part)
+    return f"{first}, {texts.MORE_PER_UNIT.format(more=_unit_text(more, asked), unit=unit)}"
+
+
+def hint_per_unit(mine: Quote, other: Quote, asked: Asked) -> str:
+    """The other way round: what would be cheaper a unit, and what it costs more now."""
+    less = mine.per_unit(asked.need) - other.per_unit(asked.need)
+    if other.listing.key == mine.listing.key or less <= 0:
+        return ""
+    first = _fill(texts.SAVES_PER_UNIT, other, _unit_text(less, asked), asked)
+    more = to_cents(_spend(other, asked) - _spend(mine, asked), asked.currency)
+    now = texts.MORE_NOW.format(more=money_text(more, asked.currency), currency=asked.currency)
+    return f"{first}, {now}"
+
+
+def _fill(pattern: str, quote: Quote, saving: str, asked: Asked) -> str:
+    return pattern.format(
+        sold_as=format_amount(quote.sold_as),
+        supplier=quote.listing.supplier,
+        saving=saving,
+        currency=asked.currency,
+        unit=base_unit(quote.part),
+    )
+
+
+def _unit_text(value: Fraction, asked: Asked) -> str:
+    """Small differences keep four digits behind the point, large ones the currency's."""
+    if value >= 1:
+        return money_text(to_cents(value, asked.currency), asked.currency)
+    step = Decimal(1).scaleb(-SHOWN_DIGITS)
+    return number_text(int(value / Fraction(step) + Fraction(1, 2)) * step)

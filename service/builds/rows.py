@@ -1,0 +1,212 @@
+"""The lines of a build on their way to a cost: what each needs, has, takes and buys."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+
+from scrapers import Amount, UnitError, format_amount
+from service.builds import texts
+from service.builds.amounts import base_amount, base_unit, line_need, misfit
+from service.builds.cents import to_decimal
+from service.builds.choose import Asked, Choice, choose, fixed
+from service.builds.offers import Market, Quote
+from service.builds.requirements import need_text, parts_meeting
+from service.model.builds import Alternative, Build, Line
+from service.model.catalogue import Part
+
+
+@dataclass(slots=True)
+class Row:
+    """One line at work. Amounts are in the part's base unit, `buy` in units of sale.
+
+    `included`: what comes with something else that is bought; `on_hand` and `coming`:
+    what the line takes of the user's own.
+    """
+
+    line: Line
+    amount: Amount
+    part: Part | None = None
+    need: Fraction = Fraction(0)
+    on_hand: Fraction = Fraction(0)
+    coming: Fraction = Fraction(0)
+    included: Fraction = Fraction(0)
+    choice: Choice | None = None
+    buy: Fraction = Fraction(0)
+    spend: Decimal = Decimal(0)  # in the build's currency, rounded
+    opened: Fraction = Fraction(0)  # units that this line is the first to use, stock aside
+    opened_in_all: Fraction = Fraction(0)  # units that the build uses of the listing
+    problem: str = ""
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def owned(self) -> bool:
+        return self.line.counts.kind == "owned"
+
+    @property
+    def to_buy(self) -> Fraction:
+        """What is still to be bought for the line."""
+        left = self.need - self.on_hand - self.coming - self.included
+        return Fraction(0) if self.owned else max(left, Fraction(0))
+
+    @property
+    def name(self) -> str:
+        """The part's key, or what is asked for."""
+        if self.part is not None:
+            return self.part.key
+        return self.line.part or texts.NEED.format(need=need_text(self.line.need))
+
+
+def make_rows(build: Build, market: Market) -> list[Row]:
+    """A row for each line, with its part, its need and what it takes from stock."""
+    rows = [_row(line, market, build.currency) for line in build.lines]
+    _take_stock(rows, market)
+    return rows
+
+
+def _row(line: Line, market: Market, currency: str) -> Row:
+    ways = _ways(line, market)
+    rows = [_try(line, way, market) for way in ways]
+    priced = [(cost, row) for row in rows if (cost := _single_cost(row, market, currency))]
+    if priced:
+        return min(priced, key=lambda pair: pair[0])[1]
+    if rows:
+        return rows[0]
+    return Row(line, line.amount, problem=texts.NOTHING_MEETS.format(need=need_text(line.need)))
+
+
+def _ways(line: Line, market: Market) -> list[Alternative]:
+    """Every part that could fill the line, each with its own amount."""
+    named = [Alternative(line.part, line.amount)] if line.part else []
+    met = parts_meeting(market.view.parts.values(), line.need)
+    return [*named, *(Alternative(p.key, line.amount) for p in met), *line.choose]
+
+
+def _try(line: Line, way: Alternative, market: Market) -> Row:
+    part = market.view.parts.get(way.part)
+    row = Row(line, way.amount, part)
+    if part is None:
+        row.problem = texts.NOT_A_PART.format(part=way.part)
+        return row
+    try:
+        row.need = line_need(line, way.amount, part)
+    except UnitError as error:
+        row.problem = str(error)
+    return row
+
+
+def _single_cost(row: Row, market: Market, currency: str) -> tuple[int, Fraction] | None:
+    """How well and how cheaply the row alone can be filled; None where it cannot."""
+    found = pick(row, row.need, row.need, market, currency)
+    if found is None:
+        return None
+    rank = 0 if found.quote.status == "priced" else 1
+    return rank, found.quote.per_unit(row.need) * row.need
+
+
+def _take_stock(rows: Sequence[Row], market: Market) -> None:
+    """Lines take what is on hand, then what is on its way, in the order of the list."""
+    free: dict[str, Fraction] = {}
+    coming: dict[str, Fraction] = {}
+    for row in rows:
+        stock = market.view.on_hand.get(row.part.key) if row.part else None
+        if stock is None or row.part is None or row.owned:
+            continue
+        key = row.part.key
+        row.on_hand = min(row.need, free.setdefault(key, Fraction(stock.free)))
+        free[key] -= row.on_hand
+        left = row.need - row.on_hand
+        row.coming = min(left, coming.setdefault(key, Fraction(stock.coming)))
+        coming[key] -= row.coming
+
+
+def pick(
+    row: Row, need: Fraction, to_buy: Fraction, market: Market, currency: str
+) -> Choice | None:
+    """The listing that counts for the row when so much is needed in all."""
+    if row.part is None or row.problem:
+        return None
+    asked = Asked(need, to_buy, currency)
+    quotes = fitting(row, market.quotes(row.part))
+    planned = market.view.choose.get(row.part.key)
+    if row.line.listing:
+        return fixed(quotes, row.line.listing, asked, "fixed")
+    return (planned and fixed(quotes, planned, asked, "order plan")) or choose(
+        quotes, asked, market.view.rule
+    )
+
+
+def fitting(row: Row, quotes: Sequence[Quote]) -> list[Quote]:
+    """The quotes whose goods every piece of the line fits in; the others leave a note."""
+    found = []
+    for quote in quotes:
+        why = misfit(row.line, row.amount, quote.sold_as)
+        if why is None:
+            found.append(quote)
+        elif why not in row.notes:
+            row.notes.append(why)
+    return found
+
+
+def choose_all(rows: Sequence[Row], market: Market, currency: str) -> None:
+    """Choose for the lines of one part together: they are bought together."""
+    for bucket in _buckets(rows).values():
+        need = sum((row.need for row in bucket), Fraction(0))
+        to_buy = sum((row.to_buy for row in bucket), Fraction(0))
+        for row in bucket:
+            row.choice = pick(row, need, to_buy, market, currency)
+    _include(rows, market)
+
+
+def _buckets(rows: Sequence[Row]) -> dict[tuple[str, str | None, bool], list[Row]]:
+    found: dict[tuple[str, str | None, bool], list[Row]] = defaultdict(list)
+    for row in rows:
+        if row.part is not None and not row.owned and not row.problem:
+            found[row.part.key, row.line.listing, bool(row.line.cuts)].append(row)
+    return found
+
+
+def _include(rows: Sequence[Row], market: Market) -> None:
+    """What comes in the box of something chosen covers other lines."""
+    spare: dict[str, list[tuple[Fraction, str]]] = defaultdict(list)
+    for group in by_listing(rows).values():
+        quote = group[0].choice.quote if group[0].choice else None
+        if quote is None or not quote.listing.includes:
+            continue
+        units = max(_gross_units(group, key) for key in {r.part.key for r in group if r.part})
+        for supply in quote.listing.includes:
+            part = market.view.parts.get(supply.part)
+            if part is not None:
+                amount = base_amount(supply.amount, part) * units
+                spare[supply.part].append((amount, quote.part.key))
+    for row in rows:
+        if row.part is not None and not row.owned:
+            _cover(row, row.part, spare[row.part.key])
+
+
+def _gross_units(group: Sequence[Row], key: str) -> Fraction:
+    mine = [row for row in group if row.part and row.part.key == key and row.choice]
+    need = sum((row.need for row in mine), Fraction(0))
+    return mine[0].choice.quote.units(need) if mine and mine[0].choice else Fraction(0)
+
+
+def _cover(row: Row, part: Part, spare: list[tuple[Fraction, str]]) -> None:
+    for place, (amount, source) in enumerate(spare):
+        taken = min(amount, row.need - row.on_hand - row.coming - row.included)
+        if taken > 0:
+            row.included += taken
+            spare[place] = (amount - taken, source)
+            text = format_amount(Amount(to_decimal(taken, 12), base_unit(part)))
+            row.notes.append(texts.INCLUDED.format(amount=text, part=source))
+
+
+def by_listing(rows: Sequence[Row]) -> dict[str, list[Row]]:
+    """The rows that buy from the same page, in the order of the list."""
+    found: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        if row.choice is not None:
+            found[row.choice.quote.listing.key].append(row)
+    return found

@@ -1,0 +1,49 @@
+"""Versions: a build derived from another with parts or amounts replaced, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from service.errors import InputError
+from service.model.builds import Build, Line, Replacement
+
+
+def resolve(build: Build, builds: Mapping[str, Build]) -> Build:
+    """The build with the lines of its base taken over. InputError names what is wrong.
+
+    Replacements apply in order to every line of the old part; lines that the version
+    writes itself are added behind.
+    """
+    return _resolve(build, builds, (build.key,))
+
+
+def _resolve(build: Build, builds: Mapping[str, Build], seen: tuple[str, ...]) -> Build:
+    if build.base is None:
+        return build
+    if build.base in seen:
+        raise InputError(f"builds derive from each other in a circle: {' -> '.join(seen)}")
+    base = builds.get(build.base)
+    if base is None:
+        raise InputError(f"build '{build.key}' derives from '{build.base}', which does not exist")
+    lines = list(_resolve(base, builds, (*seen, base.key)).lines)
+    for change in build.replace:
+        lines = _replaced(lines, change, build.key)
+    return replace(build, lines=(*lines, *build.lines), base=None, replace=())
+
+
+def _replaced(lines: list[Line], change: Replacement, build: str) -> list[Line]:
+    if not any(line.part == change.old for line in lines):
+        raise InputError(f"build '{build}' replaces '{change.old}', which its base does not use")
+    return [
+        _line(line, change) if line.part == change.old else line
+        for line in lines
+        if line.part != change.old or change.new is not None
+    ]
+
+
+def _line(line: Line, change: Replacement) -> Line:
+    """The line with the new part; a listing fixed for the old part no longer holds."""
+    same = change.new == change.old
+    listing = line.listing if same else None
+    return replace(line, part=change.new, amount=change.amount or line.amount, listing=listing)

@@ -1,0 +1,76 @@
+"""Everything that repricing looks at, loaded beforehand, with its indexes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Literal
+
+from service.model.builds import Build, Cut
+from service.model.catalogue import Listing, Part, Supplier
+from service.model.money import Rates
+from service.model.orders import Purchase
+from service.model.prices import PriceNow
+
+Rule = Literal["cheapest per unit", "least to spend"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What the user has of a part, in the part's base unit (piece, m, m2, g, ml).
+
+    `coming`: ordered and on its way; not on hand, but not bought again. `offcuts`:
+    the bodies by size, where what is free is not one body.
+    """
+
+    free: Decimal = Decimal(0)
+    coming: Decimal = Decimal(0)
+    offcuts: tuple[Cut, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Supplies:
+    """How workshop supplies count: a flat sum in the build's currency, or a fraction of
+    the other lines' share (0.05 = 5 %).
+    """
+
+    flat: Decimal | None = None
+    fraction: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PriceView:
+    """Prices, rates and stock as they stand at `at`.
+
+    `prices` by listing id, `parts`, `suppliers`, `builds` (for versions) and `on_hand`
+    by key. `markup`: fraction that paying in a foreign currency costs on top (0.015).
+    `choose`: listings (by part) that an order plan has fixed.
+    """
+
+    at: datetime
+    parts: Mapping[str, Part]
+    suppliers: Mapping[str, Supplier]
+    listings: Sequence[Listing]
+    prices: Mapping[int, PriceNow]
+    rates: Rates = field(default_factory=Rates)
+    on_hand: Mapping[str, Stock] = field(default_factory=dict)
+    purchases: Sequence[Purchase] = ()
+    destination: str | None = None
+    builds: Mapping[str, Build] = field(default_factory=dict)
+    rule: Rule = "cheapest per unit"
+    choose: Mapping[str, str] = field(default_factory=dict)
+    markup: Decimal = Decimal(0)
+    supplies: Supplies | None = None
+    claimed_c: Decimal = Decimal("0.5")  # how much of a seller's discharge rate is believed
+
+
+def listings_by_part(listings: Sequence[Listing]) -> dict[str, list[Listing]]:
+    """The listings that supply each part, in the order given."""
+    found: dict[str, list[Listing]] = defaultdict(list)
+    for listing in listings:
+        for supply in listing.supplies:
+            found[supply.part].append(listing)
+    return found
