@@ -13,7 +13,7 @@ import httpx
 
 from scrapers import headers, pace, robots
 from scrapers.ask import Answer, Asker
-from scrapers.errors import BrokenError, FetchError
+from scrapers.errors import BrokenError, FetchError, GuardError
 from scrapers.guard import Limits, Policy, Resolver, Target, host_key, parse_url, redirect_target
 from scrapers.model import Outcome, Page, RobotsCopy, Validators, Visited, VisitRequest
 from scrapers.transport import guarded_transport
@@ -233,18 +233,22 @@ class _Visit:
         """RFC 9309 section 2.3.1.2: five redirects are followed, over authorities too."""
         at = parse_url(robots.robots_url(target.url), self._fetcher.policy)
         lane = host_key(target.url)
-        for _ in range(self._fetcher.limits.redirects + 1):
+        for hop in range(self._fetcher.limits.redirects + 1):
             try:
                 answer = await self._ask_robots(at, lane)
-                if answer.status not in _REDIRECTS:
-                    self._note(retry_after=self._wait_asked(answer))
-                    return robots.copy_from_status(answer.status, answer.body, now)
+            except FetchError as error:
+                if error.outcome == Outcome.UNREACHABLE or (
+                    hop == 0 and isinstance(error, GuardError)
+                ):
+                    raise  # says something of the host itself
+                raise _no_robots(error) from error
+            if answer.status not in _REDIRECTS:
+                self._note(retry_after=self._wait_asked(answer))
+                return robots.copy_from_status(answer.status, answer.body, now)
+            try:
                 at = redirect_target(answer.target, answer.location(), self._fetcher.policy)
             except FetchError as error:
-                if error.outcome == Outcome.UNREACHABLE:
-                    raise
-                reason = f"robots.txt cannot be had: {error.reason}"
-                raise FetchError(reason, outcome=Outcome.BARRED) from error
+                raise _no_robots(error) from error
         return robots.copy_from_status(404, b"", now)
 
     async def _ask_robots(self, at: Target, lane: str) -> Answer:
@@ -300,6 +304,10 @@ class _Visit:
     def _end(self, outcome: Outcome, **changes: object) -> Visited:
         self._note(outcome=outcome, finished_at=self._fetcher.clock(), **changes)
         return self._so_far
+
+
+def _no_robots(error: FetchError) -> FetchError:
+    return FetchError(f"robots.txt cannot be had: {error.reason}", outcome=Outcome.BARRED)
 
 
 def _meaning(status: int) -> tuple[Outcome, str]:
