@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -14,7 +15,7 @@ from service.builds.amounts import base_amount
 from service.builds.breaks import cost_of, units_for
 from service.builds.cents import exact_rate
 from service.builds.tax import Footing, footing
-from service.builds.view import PriceView, listings_by_part
+from service.builds.view import PriceView, Stock, listings_by_part, stock_of
 from service.model.catalogue import Listing, Part, Supply
 from service.model.prices import Offer, PriceNow, fresh_for
 
@@ -74,9 +75,17 @@ class Market:
     warnings: list[str] = field(default_factory=list)
     _by_part: dict[str, list[Listing]] = field(default_factory=dict)
     _quotes: dict[str, list[Quote]] = field(default_factory=dict)
+    _stock: Mapping[str, Stock] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._by_part = listings_by_part(self.view.listings)
+        on_hand = self.view.on_hand
+        bought = stock_of(self.view.purchases, self.view.at.date()) if on_hand is None else on_hand
+        self._stock = bought
+
+    def stock(self, part: str) -> Stock | None:
+        """What the user has of the part."""
+        return self._stock.get(part)
 
     def listings(self, part: str) -> list[Listing]:
         """Where the part is sold, whether or not a price is known."""

@@ -112,7 +112,7 @@ def _take_stock(rows: Sequence[Row], market: Market) -> None:
     free: dict[str, Fraction] = {}
     coming: dict[str, Fraction] = {}
     for row in rows:
-        stock = market.view.on_hand.get(row.part.key) if row.part else None
+        stock = market.stock(row.part.key) if row.part else None
         if stock is None or row.part is None or row.owned:
             continue
         key = row.part.key

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from service.errors import InputError
-from service.model.builds import Build, Line, Replacement
+from service.model.builds import Alternative, Build, Line, Replacement
 
 
 def resolve(build: Build, builds: Mapping[str, Build]) -> Build:
@@ -33,17 +33,35 @@ def _resolve(build: Build, builds: Mapping[str, Build], seen: tuple[str, ...]) -
 
 
 def _replaced(lines: list[Line], change: Replacement, build: str) -> list[Line]:
-    if not any(line.part == change.old for line in lines):
+    if not any(change.old in _parts_of(line) for line in lines):
         raise InputError(f"build '{build}' replaces '{change.old}', which its base does not use")
     return [
-        _line(line, change) if line.part == change.old else line
+        _line(line, change) if change.old in _parts_of(line) else line
         for line in lines
-        if line.part != change.old or change.new is not None
+        if line.part != change.old or not _removes(change)
     ]
 
 
+def _parts_of(line: Line) -> set[str | None]:
+    return {line.part, *(way.part for way in line.choose)}
+
+
+def _removes(change: Replacement) -> bool:
+    """Neither another part nor another amount: the line falls away."""
+    return change.new is None and change.amount is None
+
+
 def _line(line: Line, change: Replacement) -> Line:
-    """The line with the new part; a listing fixed for the old part no longer holds."""
-    same = change.new == change.old
-    listing = line.listing if same else None
-    return replace(line, part=change.new, amount=change.amount or line.amount, listing=listing)
+    """The line with the new part or amount; a listing fixed for the old part no longer holds."""
+    new = change.new or (None if _removes(change) else change.old)
+    if line.part != change.old:
+        kept = [_way(way, change, new) for way in line.choose if way.part != change.old or new]
+        return replace(line, choose=tuple(kept))
+    listing = line.listing if new == change.old else None
+    return replace(line, part=new, amount=change.amount or line.amount, listing=listing)
+
+
+def _way(way: Alternative, change: Replacement, new: str | None) -> Alternative:
+    if way.part != change.old or new is None:
+        return way
+    return Alternative(new, change.amount or way.amount)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Literal
 
@@ -46,8 +46,9 @@ class PriceView:
     """Prices, rates and stock as they stand at `at`.
 
     `prices` by listing id, `parts`, `suppliers`, `builds` (for versions) and `on_hand`
-    by key. `markup`: fraction that paying in a foreign currency costs on top (0.015).
-    `choose`: listings (by part) that an order plan has fixed.
+    by key; without `on_hand` all that was bought up to `at` is on hand. `markup`:
+    fraction that paying in a foreign currency costs on top (0.015). `choose`: the
+    listing of each part that an order plan has fixed.
     """
 
     at: datetime
@@ -56,7 +57,7 @@ class PriceView:
     listings: Sequence[Listing]
     prices: Mapping[int, PriceNow]
     rates: Rates = field(default_factory=Rates)
-    on_hand: Mapping[str, Stock] = field(default_factory=dict)
+    on_hand: Mapping[str, Stock] | None = None
     purchases: Sequence[Purchase] = ()
     destination: str | None = None
     builds: Mapping[str, Build] = field(default_factory=dict)
@@ -65,6 +66,15 @@ class PriceView:
     markup: Decimal = Decimal(0)
     supplies: Supplies | None = None
     claimed_c: Decimal = Decimal("0.5")  # how much of a seller's discharge rate is believed
+
+
+def stock_of(purchases: Iterable[Purchase], day: date) -> dict[str, Stock]:
+    """All that was bought up to `day`, as if nothing had been used yet."""
+    found: dict[str, Decimal] = defaultdict(Decimal)
+    for purchase in purchases:
+        if purchase.on is None or purchase.on <= day:
+            found[purchase.part] += purchase.count * purchase.content
+    return {part: Stock(free) for part, free in found.items()}
 
 
 def listings_by_part(listings: Sequence[Listing]) -> dict[str, list[Listing]]:
