@@ -1,0 +1,165 @@
+"""One codec between frozen dataclasses and plain JSON, driven by their type hints.
+
+Decimal is text, timedelta seconds, date and datetime ISO 8601, an enum its
+value. A field that equals an empty default is left out; an unknown field in
+the data is an error, since it was written by a newer program.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import types
+import typing
+from collections.abc import Callable, Mapping
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from enum import Enum
+from functools import cache, lru_cache
+from typing import Any, Literal, TypeVar
+
+from service.errors import StoreError
+
+T = TypeVar("T")
+Coder = Callable[[Any], Any]
+Pair = tuple[Coder, Coder]  # to data, from data
+
+_EMPTY = (None, "", (), {}, False)
+
+
+def dumps(value: Any) -> str:
+    """A dataclass as canonical JSON text: equal values give equal text."""
+    return _json(_coders(type(value))[0](value))
+
+
+def loads(kind: type[T], text: str) -> T:
+    """The dataclass back from its text. The same text gives the same (frozen) value."""
+    return typing.cast("T", _loaded(kind, text))
+
+
+def to_data(value: Any) -> Any:
+    """A dataclass as plain data (dicts, lists, texts, numbers)."""
+    return _coders(type(value))[0](value)
+
+
+@lru_cache(maxsize=32_768)
+def _loaded(kind: Any, text: str) -> Any:
+    return _coders(kind)[1](json.loads(text))
+
+
+def _json(data: Any) -> str:
+    return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+@cache
+def _coders(hint: Any) -> Pair:
+    """The two directions for a type hint. TypeError: a hint that the codec does not know."""
+    if hint in _PLAIN:
+        return _PLAIN[hint]
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        return (lambda value: value.value), hint
+    if dataclasses.is_dataclass(hint):
+        return _dataclass(typing.cast("type", hint))
+    return _generic(hint)
+
+
+def _generic(hint: Any) -> Pair:
+    origin, args = typing.get_origin(hint), typing.get_args(hint)
+    if origin is Literal:
+        return _same, _same
+    if origin in (typing.Union, types.UnionType):
+        return _optional(args)
+    if origin is tuple:
+        return _tuple(args)
+    if origin in (Mapping, dict):
+        return _mapping(args[1])
+    raise TypeError(f"the codec has no form for {hint!r}")
+
+
+def _optional(args: tuple[Any, ...]) -> Pair:
+    inner = [arg for arg in args if arg is not type(None)]
+    if len(inner) != 1:
+        raise TypeError(f"the codec has no form for a choice of {args!r}")
+    out, back = _coders(inner[0])
+    return (
+        lambda value: None if value is None else out(value),
+        lambda data: None if data is None else back(data),
+    )
+
+
+def _tuple(args: tuple[Any, ...]) -> Pair:
+    if len(args) == 2 and args[1] is Ellipsis:
+        out, back = _coders(args[0])
+        return (
+            lambda value: [out(item) for item in value],
+            lambda data: tuple(back(item) for item in data),
+        )
+    pairs = [_coders(arg) for arg in args]
+    return (
+        lambda value: [pair[0](item) for pair, item in zip(pairs, value, strict=True)],
+        lambda data: tuple(pair[1](item) for pair, item in zip(pairs, data, strict=True)),
+    )
+
+
+def _mapping(item: Any) -> Pair:
+    out, back = _coders(item)
+    return (
+        lambda value: {str(key): out(entry) for key, entry in value.items()},
+        lambda data: {key: back(entry) for key, entry in data.items()},
+    )
+
+
+def _dataclass(kind: type) -> Pair:
+    hints = typing.get_type_hints(kind)
+    names = [f.name for f in dataclasses.fields(kind)]
+    needless = {f.name: _empty_default(f) for f in dataclasses.fields(kind)}
+    coders = {name: _coders(hints[name]) for name in names}
+
+    def out(value: Any) -> dict[str, Any]:
+        data = {}
+        for name, (encode, _) in coders.items():
+            held = getattr(value, name)
+            if not (needless[name] and _is_empty(held)):
+                data[name] = encode(held)
+        return data
+
+    def back(data: Mapping[str, Any]) -> Any:
+        if unknown := data.keys() - coders.keys():
+            raise StoreError(
+                f"the database holds {kind.__name__} with unknown {', '.join(sorted(unknown))}: "
+                "it was written by a newer version of this program; upgrade"
+            )
+        return kind(**{name: coders[name][1](held) for name, held in data.items()})
+
+    return out, back
+
+
+def _empty_default(field: dataclasses.Field[Any]) -> bool:
+    if field.default is not dataclasses.MISSING:
+        return _is_empty(field.default)
+    return field.default_factory is dict
+
+
+def _is_empty(value: Any) -> bool:
+    return any(type(value) is type(empty) and value == empty for empty in _EMPTY)
+
+
+def _same(value: Any) -> Any:
+    return value
+
+
+def _instant_text(value: datetime) -> str:
+    return value.astimezone(UTC).isoformat()
+
+
+_PLAIN: dict[Any, Pair] = {
+    str: (_same, _same),
+    int: (_same, _same),
+    bool: (_same, _same),
+    float: (_same, _same),
+    Any: (_same, _same),
+    Decimal: (str, Decimal),
+    timedelta: (timedelta.total_seconds, lambda data: timedelta(seconds=data)),
+    datetime: (_instant_text, datetime.fromisoformat),
+    date: (date.isoformat, date.fromisoformat),
+}

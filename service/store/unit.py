@@ -1,0 +1,47 @@
+"""One transaction over everything that is kept."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, select
+
+from service.flows.ports import (
+    CatalogueStore,
+    DealStore,
+    Outbox,
+    PollStore,
+    PriceLog,
+    PurchaseStore,
+    RateStore,
+)
+from service.store import tables
+from service.store.bulk import upsert
+from service.store.catalogue import Catalogue
+from service.store.deals import Deals
+from service.store.log import Log
+from service.store.outbox import NoticeBox
+from service.store.polls import Polls
+from service.store.purchases import Purchases
+from service.store.rates import RateTable
+
+
+class SqlUnit:
+    """Unit on one connection; the transaction is its opener's."""
+
+    def __init__(self, conn: Connection) -> None:
+        self.conn = conn
+        self.catalogue: CatalogueStore = Catalogue(conn)
+        self.log: PriceLog = Log(conn)
+        self.polls: PollStore = Polls(conn)
+        self.deals: DealStore = Deals(conn)
+        self.outbox: Outbox = NoticeBox(conn)
+        self.rates: RateStore = RateTable(conn)
+        self.purchases: PurchaseStore = Purchases(conn)
+
+    def setting(self, name: str) -> str | None:
+        """A value kept with the data; None where it was never set."""
+        table = tables.setting
+        return self.conn.scalar(select(table.c.value).where(table.c.name == name))
+
+    def set_setting(self, name: str, value: str) -> None:
+        """Keep it in place of the one before."""
+        upsert(self.conn, tables.setting, [{"name": name, "value": value}])
