@@ -101,8 +101,8 @@ def describe_track(track: Track) -> PriceStats:
         high_365d=_high(year),
         low_ever=_low(track.pieces),
         high_ever=_high(track.pieces),
-        median_90d=_median(quarter, track.at - 90 * DAY_US),
-        percentile=_percentile(year, track.at - 365 * DAY_US, runs[-1].price),
+        median_90d=_median(track, track.at - 90 * DAY_US),
+        percentile=_percentile(track, track.at - 365 * DAY_US, runs[-1].price),
         days_since_lower=_days_since(runs, track.at),
         spells=len(runs),
         spell_days=_spell_days(runs),
@@ -141,18 +141,18 @@ def _high(pieces: Sequence[Piece]) -> Decimal | None:
     return max((piece.price for piece in pieces), default=None)
 
 
-def _weighted(pieces: Sequence[Piece], since: int) -> dict[Decimal, int]:
+def _weighted(track: Track, since: int) -> dict[Decimal, int]:
     """Observed microseconds at each price since a moment."""
     times: dict[Decimal, int] = {}
-    for piece in pieces:
+    for piece in track.held_since(since):
         span = piece.end - max(piece.start, since)
-        times[piece.price] = times.get(piece.price, 0) + max(span, 0)
+        times[piece.price] = times.get(piece.price, 0) + span
     return times
 
 
-def _median(pieces: Sequence[Piece], since: int) -> Decimal | None:
+def _median(track: Track, since: int) -> Decimal | None:
     """The lowest price that at least half of the observed time was at or below."""
-    times = _weighted(pieces, since)
+    times = _weighted(track, since)
     total = sum(times.values())
     reached = 0
     for price in sorted(times):
@@ -162,8 +162,8 @@ def _median(pieces: Sequence[Piece], since: int) -> Decimal | None:
     return None
 
 
-def _percentile(pieces: Sequence[Piece], since: int, now: Decimal) -> float | None:
-    times = _weighted(pieces, since)
+def _percentile(track: Track, since: int, now: Decimal) -> float | None:
+    times = _weighted(track, since)
     total = sum(times.values())
     if not total:
         return None

@@ -81,6 +81,13 @@ class Track:
         """Pieces that were seen at or after `moment`."""
         return self.pieces[bisect_left(self.seen, moment) :]
 
+    def held_since(self, moment: int) -> list[Piece]:
+        """Pieces that held after `moment`, though they may have been seen last before it."""
+        first = bisect_left(self.seen, moment)
+        if first and self.pieces[first - 1].end > moment:
+            first -= 1
+        return self.pieces[first:]
+
     @property
     def watched(self) -> int:
         """Microseconds that were observed."""
