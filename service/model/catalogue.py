@@ -29,7 +29,7 @@ class ShippingRow:
 
 @dataclass(frozen=True, slots=True)
 class Fee:
-    """What a supplier adds to an order: an amount, or percent of its value."""
+    """What a supplier adds to an order: an amount, or `percent` of its value (1.5: 1.5 %)."""
 
     name: str
     amount: Decimal | None = None

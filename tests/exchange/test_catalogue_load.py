@@ -225,7 +225,7 @@ def test_references_may_lead_into_the_stored_book() -> None:
 
 
 def test_a_changed_part_must_fit_what_is_stored() -> None:
-    (listing, line) = problems('[part.cloth]\nname = "Glass cloth"\nunit = "m"\n', book(), base="")
+    (listing, line) = problems('[part.cloth]\nname = "Glass cloth"\nunit = "g"\n', book(), base="")
     assert "stored listing https://quillfeather.example/p/cloth" in listing
     assert "stored build curlew, line 2" in line
 

@@ -7,9 +7,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final
 
 from scrapers import Amount, format_amount
+from service.builds.amounts import base_unit
 from service.exchange.catalogue import emit
 from service.exchange.catalogue.extract import public_copy, selection
-from service.exchange.catalogue.measure import base_unit
 from service.exchange.catalogue.values import duration_text, fraction_text, plain
 from service.model.catalogue import DEFAULT_EVERY, Fee, Listing, Part, ShippingRow, Supplier, Supply
 from service.model.money import Money, money_text
@@ -63,9 +63,14 @@ def _plain(number: Decimal | None) -> str | None:
     return None if number is None else plain(number)
 
 
+def _sorted(named: Mapping[str, str]) -> dict[str, str]:
+    return dict(sorted(named.items()))
+
+
 def _spec(spec: Mapping[str, str]) -> Content:
     """Numbers bare, in the one form that is read back as the same text."""
-    return {name: Decimal(text) if _NUMBER.fullmatch(text) else text for name, text in spec.items()}
+    named = _sorted(spec).items()
+    return {name: Decimal(text) if _NUMBER.fullmatch(text) else text for name, text in named}
 
 
 def _supplier(supplier: Supplier) -> Content:
@@ -135,7 +140,7 @@ def _part(part: Part) -> Content:
             "density": _plain(part.density),
             "areal_mass": _plain(part.areal_mass),
             "tariff_group": part.tariff_group,
-            "ids": dict(part.ids),
+            "ids": _sorted(part.ids),
             "keep": _amount(part.keep),
             "shelf_life": None if part.shelf_life is None else duration_text(part.shelf_life),
             "pair_is": None if part.pair_is == 2 else part.pair_is,
@@ -178,7 +183,7 @@ def _listed(listing: Listing) -> Content:
             "url": listing.url,
             "choice": listing.choice,
             "every": every,
-            "rule": dict(listing.rule),
+            "rule": _sorted(listing.rule),
             "render": listing.render or None,
             "includes": [f"{s.part}: {format_amount(s.amount)}" for s in listing.includes],
             "breaks": [

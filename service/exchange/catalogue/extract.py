@@ -77,7 +77,7 @@ def _within(part: Part, parts: set[str]) -> Part:
 
 def _bare(build: Build) -> Build:
     lines = tuple(_bare_line(line) for line in build.lines)
-    return replace(build, lines=lines, budget=None, need_by=None, destination=None)
+    return replace(build, lines=lines, budget=None, need_by=None, destination=None, state="planned")
 
 
 def _bare_line(line: Line) -> Line:

@@ -2,53 +2,35 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
-from scrapers import Amount, Dimension, dimension, format_amount, to_base
+from scrapers import Amount, Dimension, UnitError, dimension, format_amount
+from service.builds.amounts import base_amount
 
 if TYPE_CHECKING:
-    from decimal import Decimal
-
     from service.model.catalogue import Part
 
-_MASS, _AREA, _VOLUME = Dimension.MASS, Dimension.AREA, Dimension.VOLUME
 _EXAMPLE: Final = {
     Dimension.COUNT: '"2 pieces"',
     Dimension.LENGTH: '"0.5 m"',
-    _AREA: '"300 x 600 mm" or "0.18 m2"',
-    _MASS: '"150 g"',
-    _VOLUME: '"50 ml"',
+    Dimension.AREA: '"300 x 600 mm" or "0.18 m2"',
+    Dimension.MASS: '"150 g"',
+    Dimension.VOLUME: '"50 ml"',
 }
-
-_BASE: Final = {
-    Dimension.COUNT: "piece",
-    Dimension.LENGTH: "m",
-    _AREA: "m2",
-    _MASS: "g",
-    _VOLUME: "ml",
-    Dimension.AREAL_MASS: "g/m2",
+_BRIDGE: Final = {
+    frozenset({Dimension.MASS, Dimension.AREA}): "an areal_mass",
+    frozenset({Dimension.MASS, Dimension.VOLUME}): "a density",
 }
-
-
-def base_unit(part: Part) -> str:
-    """The base unit of what the part is counted in."""
-    return _BASE[dimension(part.unit)]
 
 
 def in_base(part: Part, amount: Amount) -> Decimal | None:
-    """The amount in the base unit of the part's own dimension; None where it cannot count it.
-
-    Mass and area meet through the part's areal mass, mass and volume through its density.
-    """
-    have, want = dimension(amount.unit), dimension(part.unit)
-    value = to_base(amount, pair_is=part.pair_is)
-    if have is want:
-        return value
-    if part.areal_mass is not None and {have, want} == {_MASS, _AREA}:
-        return value / part.areal_mass if have is _MASS else value * part.areal_mass
-    if part.density is not None and {have, want} == {_MASS, _VOLUME}:
-        return value / part.density if have is _MASS else value * part.density
-    return None
+    """The amount in the base unit of the part's own dimension; None where it cannot count it."""
+    try:
+        exact = base_amount(amount, part)
+    except UnitError:
+        return None
+    return Decimal(exact.numerator) / Decimal(exact.denominator)
 
 
 def mismatch(part: Part, amount: Amount) -> str | None:
@@ -57,10 +39,8 @@ def mismatch(part: Part, amount: Amount) -> str | None:
         return None
     have, want = dimension(amount.unit), dimension(part.unit)
     ways = [f"write such as {_EXAMPLE[want]}"] if want in _EXAMPLE else []
-    if {have, want} == {_MASS, _AREA}:
-        ways.append(f"give part.{part.key} an areal_mass")
-    if {have, want} == {_MASS, _VOLUME}:
-        ways.append(f"give part.{part.key} a density")
+    if bridge := _BRIDGE.get(frozenset({have, want})):
+        ways.append(f"give part.{part.key} {bridge}")
     ways.append(f"change the unit of part.{part.key}")
     return (
         f'"{format_amount(amount)}" is {_a(have)}, but "{part.key}" is counted in {part.unit} '

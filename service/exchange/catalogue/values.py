@@ -38,11 +38,11 @@ MINUTE: Final = timedelta(minutes=1)
 _KEY: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _NUMBER: Final = re.compile(rf"[+-]?\d{{1,{MAX_DIGITS}}}(?:\.\d{{1,{MAX_DIGITS}}})?", re.ASCII)
 _DURATION: Final = re.compile(
-    r"(\d{1,5}) ?(s|sec|seconds?|min|minutes?|h|hours?|d|days?|w|weeks?|y|years?)", re.ASCII
+    r"(\d{1,8}) ?(s|sec|seconds?|min|minutes?|h|hours?|d|days?|w|weeks?|y|years?)", re.ASCII
 )
 _SECONDS: Final = {"s": 1, "m": 60, "h": 3600, "d": 86400, "w": 604800, "y": 31_536_000}
 _PROMISE: Final = re.compile(r"\d{1,3}(?:-\d{1,3})?", re.ASCII)
-_RANGE: Final = re.compile(r"(?P<low>[-\d.]*?)\.\.(?P<high>[-\d.]*)")
+_RANGE: Final = re.compile(r"(?P<low>[-\d.]*?)\s*\.\.\s*(?P<high>[-\d.]*)(?:\s*[^\d\s.]\S*)?")
 _RULE: Final = re.compile(r"(?:css|json|re):\S.*", re.DOTALL)
 
 
@@ -263,7 +263,7 @@ def percent(raw: Any) -> Decimal:
 def duration(raw: Any) -> timedelta:
     """`"6h"`, `"2 d"`, `"30 min"`, `"1 year"` (365 days)."""
     found = _DURATION.fullmatch(raw.strip()) if isinstance(raw, str) else None
-    if found is None or int(found[1]) == 0:
+    if found is None or not 0 < int(found[1]) * _SECONDS[found[2][0]] < 10**10:
         raise InputError(f'{shown(raw)} is not a time span; write such as "30 min", "6h" or "90 d"')
     return timedelta(seconds=int(found[1]) * _SECONDS[found[2][0]])
 
@@ -350,19 +350,24 @@ def spec_value(raw: Any) -> str:
 
 
 def need_value(raw: Any) -> str:
-    """Like `spec_value`; `"3000..3600"`, `"3000.."` and `"..3600"` are ranges of numbers."""
+    """Like `spec_value`; also a range of numbers (`"3000..3600"`, `"3000.."`) or `"a | b"`."""
     text = spec_value(raw)
+    for one in text.split("|"):
+        if ".." in one:
+            _check_range(one.strip(), raw)
+        elif not one.strip():
+            raise InputError(f'{shown(raw)} lacks a value beside "|"; write such as "XT60 | XT90"')
+    return text
+
+
+def _check_range(text: str, raw: Any) -> None:
     found = _RANGE.fullmatch(text)
-    if ".." not in text:
-        return text
-    low, high = (found["low"], found["high"]) if found else ("", "")
-    ends = [number(end) for end in (low, high) if end]
+    ends = [number(end) for end in (found["low"], found["high"]) if end] if found else []
     if not ends or ends != sorted(ends):
         raise InputError(
             f'{shown(raw)} is not a range; write the smaller number first: "3000..3600", '
             '"3000.." or "..3600"'
         )
-    return text
 
 
 def density(raw: Any) -> Decimal:
