@@ -222,6 +222,9 @@ def _channel(name: str, options: Any) -> ChannelSettings:
     rest = {key: str(value) for key, value in options.items() if key != "kind"}
     if options["kind"] == "webhook" and not rest.get("url", "").startswith(("http://", "https://")):
         raise InputError(f'{name}: a webhook needs url = "https://..."')
+    needed = {"mail": ("host", "sender", "to"), "apprise": ("url",)}.get(options["kind"], ())
+    if missing := [key for key in needed if not rest.get(key)]:
+        raise InputError(f"{name}: {', '.join(missing)} missing")
     return ChannelSettings(name, options["kind"], rest)
 
 

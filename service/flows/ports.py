@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -278,7 +278,8 @@ class Deps:
     time_zone: str = "UTC"
     loopback_hosts: frozenset[str] = frozenset()
     contact: str | None = None
-    latest_rates: Callable[[], Any] | None = None  # async: newer days from the ECB
+    latest_rates: Callable[[], Awaitable[list[tuple[date, str, str]]]] | None = None
+    keep_visits_days: int = 90
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -96,19 +96,18 @@ def decide(
         return _failed(seen, state, visited.outcome, visited.reason, at)
     reading = seen.reading
     if reading.outcome is not Outcome.OK:
-        return _not_read(seen, state, at)
-    kept = (doubt.reading,) if doubt else ()
+        return _not_read(seen, state, doubt, at)
     gate = judge(
         reading,
         history,
         at=at,
         known_ids=_known_ids(state),
         known_title=state.identity.get("title"),
-        kept_aside=kept,
+        kept_aside=(doubt,) if doubt else (),
     )
     if gate.accept:
         return _accepted(seen, state, reading, at)
-    return _doubtful(seen, state, gate.reason, at)
+    return _doubtful(seen, state, doubt, gate.reason, at)
 
 
 def offer_of(reading: Reading) -> Offer:
@@ -140,20 +139,28 @@ def _accepted(seen: Seen, state: ListingState, reading: Reading, at: datetime) -
     return Verdict(Outcome.OK, None, after, observation, clear_doubt=True)
 
 
-def _doubtful(seen: Seen, state: ListingState, reason: str | None, at: datetime) -> Verdict:
+def _doubtful(
+    seen: Seen, state: ListingState, before: Doubt | None, reason: str | None, at: datetime
+) -> Verdict:
     failures = state.failures + 1 if state.last_outcome == Outcome.DOUBTFUL else 0
     after = _visited(seen, state, Outcome.DOUBTFUL, reason, at, failures=failures)
     after = _whole_page(seen, after, Outcome.DOUBTFUL)
-    doubt = Doubt(seen.listing.id, at, reason or "doubtful", dict(seen.reading_json or {}))
+    reading = dict(seen.reading_json or {})
+    times = before.seen + 1 if before and _same_price(before.reading, reading) else 1
+    doubt = Doubt(seen.listing.id, at, reason or "doubtful", reading, times)
     return Verdict(Outcome.DOUBTFUL, reason, after, doubt=doubt)
 
 
-def _not_read(seen: Seen, state: ListingState, at: datetime) -> Verdict:
+def _same_price(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    return all(one.get(name) == other.get(name) for name in ("price", "currency"))
+
+
+def _not_read(seen: Seen, state: ListingState, doubt: Doubt | None, at: datetime) -> Verdict:
     reading = seen.reading
     if reading is None:
         raise ValueError("a page that was not read has no reading")
     if reading.outcome is Outcome.DOUBTFUL:
-        return _doubtful(seen, state, reading.reason, at)
+        return _doubtful(seen, state, doubt, reading.reason, at)
     failed = _failed(seen, state, reading.outcome, reading.reason, at)
     return replace(failed, state=_whole_page(seen, failed.state, reading.outcome))
 

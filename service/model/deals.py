@@ -67,7 +67,7 @@ class Deal:
     subject: str
     state: DealState
     opened_at: datetime
-    value: Money
+    value: Money | None = None  # back in stock on a page that shows no price
     listing: str | None = None
     closed_at: datetime | None = None
     close_reason: str | None = None

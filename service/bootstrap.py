@@ -1,0 +1,173 @@
+"""The one place that picks real parts: store, fetcher, channels, clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+from scrapers import Policy, Visited, VisitRequest
+from service.flows.lanes import owner_name
+from service.flows.ports import Channel, Deps
+from service.settings import ChannelSettings, Settings
+from service.store.database import open_store
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Sequence
+    from datetime import date
+
+    from scrapers import Fetcher
+
+    Resolver = Callable[[str, int], Awaitable[Sequence[str]]]
+
+def utc_now() -> datetime:
+    """The clock of the program."""
+    return datetime.now(UTC)
+
+
+def user_agent(contact: str | None) -> str:
+    """Honest: name, version, and whom a shop can write to."""
+    if contact is None:
+        return f"Ebbmark/{version('ebbmark')}"
+    where = contact if contact.startswith("http") else f"mailto:{contact}"
+    return f"Ebbmark/{version('ebbmark')} (+{where})"
+
+
+class OwnFetcher:
+    """The fetcher, made at its first visit: its HTTP client is slow to load."""
+
+    def __init__(self, settings: Settings, policy: Policy, resolver: Resolver | None) -> None:
+        self._settings = settings
+        self._policy = policy
+        self._resolver = resolver
+        self._fetcher: Fetcher | None = None
+
+    async def visit(self, request: VisitRequest) -> Visited:
+        """See `scrapers.Fetcher.visit`."""
+        return await self._made().visit(request)
+
+    async def aclose(self) -> None:
+        """Close what was opened."""
+        if self._fetcher is not None:
+            await self._fetcher.aclose()
+
+    def _made(self) -> Fetcher:
+        if self._fetcher is None:
+            from scrapers import Fetcher  # noqa: PLC0415  loads the HTTP client
+
+            self._fetcher = Fetcher(
+                user_agent=user_agent(self._settings.contact),
+                policy=self._policy,
+                clock=utc_now,
+                resolver=self._resolver,
+            )
+        return self._fetcher
+
+
+def channels(settings: Settings, policy: Policy) -> Mapping[str, Channel]:
+    """The log and every channel that the settings name."""
+    from service.channels.log import LogChannel  # noqa: PLC0415  start-up time
+
+    made: dict[str, Channel] = {"log": LogChannel()}
+    for one in settings.channels:
+        made[one.name] = _channel(one, policy)
+    return made
+
+
+def _channel(one: ChannelSettings, policy: Policy) -> Channel:
+    if one.kind == "webhook":
+        from scrapers import guarded_transport  # noqa: PLC0415  loads the HTTP client
+        from service.channels.webhook import WebhookChannel  # noqa: PLC0415
+
+        transport = guarded_transport(policy)
+        return WebhookChannel(one.name, one.options["url"], transport, one.options.get("secret"))
+    if one.kind == "mail":
+        from service.channels.mail import MailChannel  # noqa: PLC0415  start-up time
+
+        return MailChannel(one.name, dict(one.options))
+    if one.kind == "apprise":
+        from service.channels.other import AppriseChannel  # noqa: PLC0415  start-up time
+
+        return AppriseChannel(one.name, one.options["url"])
+    from service.channels.log import LogChannel  # noqa: PLC0415  start-up time
+
+    return LogChannel(one.name)
+
+
+@contextmanager
+def opened(
+    settings: Settings,
+    *,
+    resolver: Resolver | None = None,
+    loopback: frozenset[str] = frozenset(),
+    clock: Callable[[], datetime] = utc_now,
+) -> Iterator[Deps]:
+    """The book of `settings` with all that flows need; closed on leaving.
+
+    `resolver` and `loopback` are for the demo and for tests: names that lead to
+    this machine.
+    """
+    policy = Policy(
+        allow_hosts=settings.allow_hosts | loopback, allowed_only=settings.contact is None
+    )
+    store = open_store(settings.db)
+    try:
+        yield Deps(
+            store=store,
+            fetcher=OwnFetcher(settings, policy, resolver),
+            channels=LazyChannels(settings, policy),
+            clock=clock,
+            owner=owner_name(),
+            currency=settings.currency,
+            destination=settings.destination,
+            time_zone=settings.time_zone,
+            loopback_hosts=settings.allow_hosts | loopback,
+            contact=settings.contact,
+            latest_rates=_rates(settings, policy),
+            keep_visits_days=settings.keep_visits_days,
+            extra=_extra(settings, policy),
+        )
+    finally:
+        store.close()
+
+
+def _extra(settings: Settings, policy: Policy) -> dict[str, Any]:
+    return {"policy": policy, "markup": settings.payment.markup, "settings": settings}
+
+
+def _rates(
+    settings: Settings, policy: Policy
+) -> Callable[[], Awaitable[list[tuple[date, str, str]]]] | None:
+    """Nothing outside is asked while there is no contact to name."""
+    if settings.contact is None:
+        return None
+
+    async def fetch() -> list[tuple[date, str, str]]:
+        from scrapers import guarded_transport  # noqa: PLC0415  loads the HTTP client
+        from service.channels.ecb import latest_rates  # noqa: PLC0415
+
+        return await latest_rates(guarded_transport(policy))()
+
+    return fetch
+
+
+class LazyChannels(Mapping[str, Channel]):
+    """Channels by name; their libraries load when one is used."""
+
+    def __init__(self, settings: Settings, policy: Policy) -> None:
+        self._settings = settings
+        self._policy = policy
+        self._made: Mapping[str, Channel] | None = None
+
+    def __getitem__(self, name: str) -> Channel:
+        if self._made is None:
+            self._made = channels(self._settings, self._policy)
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(["log", *(one.name for one in self._settings.channels)])
+
+    def __len__(self) -> int:
+        return 1 + len(self._settings.channels)

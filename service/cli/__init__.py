@@ -1,0 +1,61 @@
+"""The command `ebbmark`: help and version at once, everything else loaded when asked for."""
+
+from __future__ import annotations
+
+import sys
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("service.cli.run", "The main job on invented suppliers, served on this machine."),
+    "serve": ("service.cli.run", "Schedule, pages and API in one process."),
+    "load": ("service.cli.book", "Read catalogue files into the book."),
+    "dump": ("service.cli.book", "Write the book as a catalogue file."),
+    "add": ("service.cli.book", "Add a product page as a listing of a part."),
+    "price": ("service.cli.book", "Book a price by hand."),
+    "buy": ("service.cli.book", "Book a purchase."),
+    "accept": ("service.cli.book", "Believe a reading that was kept aside."),
+    "reject": ("service.cli.book", "Drop a reading that was kept aside."),
+    "remove": ("service.cli.book", "Watch a listing no longer; its history stays."),
+    "import": ("service.cli.book", "Bring past prices or a parts list from files."),
+    "read": ("service.cli.prices", "Show what is read from a page, without storing."),
+    "poll": ("service.cli.prices", "Visit listings now, in turn and politely."),
+    "history": ("service.cli.prices", "Prices of a part or listing over time."),
+    "reprice": ("service.cli.costs", "What a build costs, today or on a past day."),
+    "deals": ("service.cli.costs", "Targets that are met, with their evidence."),
+    "check": ("service.cli.costs", "What is wrong, and what to do about it."),
+    "notify": ("service.cli.run", "Send a test notice over a channel."),
+}
+
+HEAD = """\
+Usage: ebbmark [--db URL] COMMAND [ARGS]...
+
+  What a model build costs today, what it really cost, and when and where to
+  buy each part.
+
+Options:
+  --db URL   Database; EBBMARK_DB or a file in the user's data directory.
+  --version  Show the version and exit.
+  --help     Show this text and exit.
+
+Commands:
+"""
+
+
+def help_text() -> str:
+    """The text of `ebbmark --help`."""
+    wide = max(map(len, COMMANDS))
+    rows = [f"  {name:<{wide}}  {text}\n" for name, (_, text) in COMMANDS.items()]
+    return HEAD + "".join(rows)
+
+
+def main() -> None:
+    """Entry point of the command."""
+    if sys.argv[1:] in ([], ["--help"], ["-h"]):
+        sys.stdout.write(help_text())
+    elif sys.argv[1:] == ["--version"]:
+        from importlib.metadata import version  # noqa: PLC0415  start-up time
+
+        sys.stdout.write(f"ebbmark {version('ebbmark')}\n")
+    else:
+        from service.cli.app import run  # noqa: PLC0415  start-up time
+
+        run()

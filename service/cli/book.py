@@ -1,0 +1,230 @@
+"""Commands that change the book."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from service.cli.app import DONE, PARTLY, book, db_option, json_option, say_json
+from service.errors import InputError
+
+if TYPE_CHECKING:
+    from service.model.money import Money
+
+FILE = click.Path(path_type=Path)
+
+
+@click.command("load")
+@click.argument("files", nargs=-1, required=True, type=FILE)
+@click.option("--dry-run", is_flag=True, help="Check only; write nothing.")
+@db_option
+def load_command(files: tuple[Path, ...], *, dry_run: bool) -> int:
+    """Read catalogue FILES (TOML) into the book.
+
+    Everything is checked before anything is written; all problems are shown at once.
+    """
+    from service.exchange.catalogue import read_book  # noqa: PLC0415  start-up time
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        found = read_book(files, edit.known_book(deps))
+        changed = 0 if dry_run else edit.load_book(deps, found)
+    counts = (
+        f"{len(found.suppliers)} suppliers, {len(found.parts)} parts, "
+        f"{len(found.listings)} listings, {len(found.builds)} builds, {len(found.targets)} targets"
+    )
+    click.echo(f"{counts}: {'nothing written' if dry_run else f'{changed} changed'}")
+    return DONE
+
+
+@click.command("dump")
+@click.option("--build", help="Only this build and what it needs.")
+@click.option("--public", is_flag=True, help="Without suppliers, prices and purchases.")
+@db_option
+def dump_command(build: str | None, *, public: bool) -> int:
+    """Write the book as a catalogue file (TOML) to the output."""
+    from service.exchange.catalogue import dump_book  # noqa: PLC0415  start-up time
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        click.echo(dump_book(edit.known_book(deps), public=public, build=build), nl=False)
+    return DONE
+
+
+@click.command("add")
+@click.argument("url")
+@click.option("--part", help="Key of the part that is sold there; without it, only shown.")
+@click.option("--sold-as", help='What one purchase holds, e.g. "300 g" or "4 pairs".')
+@click.option("--name", help="Makes the part new, with this name.")
+@click.option("--unit", default="piece", show_default=True, help="Unit of a new part.")
+@json_option
+@db_option
+def add_command(  # noqa: PLR0913  # one option each
+    url: str,
+    part: str | None,
+    sold_as: str | None,
+    name: str | None,
+    unit: str,
+    *,
+    as_json: bool,
+) -> int:
+    """Read the page at URL and keep it as a listing of a part.
+
+    How it is sold is taken from --sold-as; what the page suggests is shown, never
+    silently used.
+    """
+    import asyncio  # noqa: PLC0415  start-up time
+
+    from service.cli.show import show_reading  # noqa: PLC0415  start-up time
+    from service.flows import edit  # noqa: PLC0415  start-up time
+    from service.flows.look import look_at  # noqa: PLC0415  start-up time
+    from service.flows.poll import poll_these  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        if part is None:
+            say = asyncio.run(look_at(deps, url))
+            say_json(say) if as_json else show_reading(say)
+            click.echo("Nothing kept: name the part with --part KEY (and --name for a new one).")
+            return DONE
+        if name:
+            edit.add_part(deps, edit.new_part(part, name, unit))
+        listing = edit.add_listing(deps, url, part, sold_as=sold_as, every=None)
+        report = asyncio.run(poll_these(deps, [listing.id]))
+        state = edit.last_visit(deps, listing)
+    answer = {"listing": listing.key, "supplier": listing.supplier, **state}
+    say_json(answer) if as_json else click.echo(_added(answer))
+    return PARTLY if report.failed or report.waiting else DONE
+
+
+def _added(answer: dict[str, object]) -> str:
+    line = f"{answer['listing']} at {answer['supplier']}: {answer['outcome'] or 'not visited yet'}"
+    if answer["price"]:
+        line += f", {answer['price']} {answer['currency']} for {answer['sold_as']}"
+    return line + (f" ({answer['reason']})" if answer["reason"] else "")
+
+
+@click.command("price")
+@click.argument("part")
+@click.argument("price")
+@click.option("--from", "supplier", required=True, help="Key of the supplier.")
+@click.option("--on", help="Day of the price, e.g. 2026-11-24; now without it.")
+@click.option("--sold-as", help="What one purchase holds; one unit of the part without it.")
+@db_option
+def price_command(
+    part: str, price: str, supplier: str, on: str | None, sold_as: str | None
+) -> int:
+    """Book PRICE (like "7.90 EUR") of PART by hand."""
+    from service.flows import edit  # noqa: PLC0415  start-up time
+    from service.model.money import parse_money  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        listing = edit.book_price(
+            deps, part, parse_money(price), supplier, on=on, sold_as=sold_as
+        )
+    click.echo(f"{listing.key}: {price}")
+    return DONE
+
+
+@click.command("buy")
+@click.argument("part")
+@click.option("--count", required=True, help="How many units of sale.")
+@click.option("--price", help='Of one unit of sale, like "38.00 EUR".')
+@click.option("--total", help="Of all of them together.")
+@click.option("--from", "supplier", help="Key of the supplier.")
+@click.option("--on", help="Day of the purchase; today without it.")
+@click.option("--order", help="Number of the order it belongs to.")
+@db_option
+def buy_command(  # noqa: PLR0913  # one option each
+    part: str,
+    count: str,
+    price: str | None,
+    total: str | None,
+    supplier: str | None,
+    on: str | None,
+    order: str | None,
+) -> int:
+    """Book a purchase of PART."""
+    from service.flows import edit  # noqa: PLC0415  start-up time
+    from service.model.money import parse_decimal  # noqa: PLC0415  start-up time
+
+    number = parse_decimal(count, f'--count: "{count}" is not a number')
+    money = _total(number, price, total)
+    with book() as deps:
+        bought = edit.buy(
+            deps, part, count=number, total=money, supplier=supplier, on=on, order=order
+        )
+    click.echo(f"booked: {bought.count:f} x {bought.part}, {bought.total} in all")
+    return DONE
+
+
+def _total(count: Decimal, price: str | None, total: str | None) -> Money:
+    from service.model.money import Money, parse_money  # noqa: PLC0415  start-up time
+
+    if (price is None) == (total is None):
+        raise InputError("give exactly one of --price (of one) and --total (of all)")
+    if total is not None:
+        return parse_money(total)
+    each = parse_money(price or "")
+    return Money(each.amount * count, each.currency)
+
+
+@click.command("accept")
+@click.argument("listing")
+@db_option
+def accept_command(listing: str) -> int:
+    """Believe the reading of LISTING that was kept aside."""
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        offer = edit.accept(deps, listing)
+    click.echo(f"{listing}: {offer.price} {offer.currency} accepted")
+    return DONE
+
+
+@click.command("reject")
+@click.argument("listing")
+@db_option
+def reject_command(listing: str) -> int:
+    """Drop the reading of LISTING that was kept aside."""
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        key = edit.reject(deps, listing)
+    click.echo(f"{key}: reading dropped")
+    return DONE
+
+
+@click.command("remove")
+@click.argument("listing")
+@db_option
+def remove_command(listing: str) -> int:
+    """Watch LISTING no longer; its history stays."""
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        key = edit.remove_listing(deps, listing)
+    click.echo(f"{key}: removed")
+    return DONE
+
+
+@click.group("import")
+def import_command() -> None:
+    """Bring past prices or a parts list from files."""
+
+
+@import_command.command("history")
+@click.argument("file", type=FILE)
+@db_option
+def import_history_command(file: Path) -> int:
+    """Past prices from a CSV FILE: listing,at,price,currency,availability[,list_price,tax,note]."""
+    from service.exchange.history import read_history  # noqa: PLC0415  start-up time
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    rows = read_history(file)
+    with book() as deps:
+        new = edit.import_history(deps, rows)
+    click.echo(f"{len(rows)} rows read, {new} new")
+    return DONE

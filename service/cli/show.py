@@ -1,0 +1,187 @@
+"""Answers for people: tables in the terminal. rich is loaded only here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+Row = Mapping[str, Any]
+
+
+def _table(*columns: tuple[str, str]) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name, justify in columns:
+        right = justify == "right"
+        table.add_column(name, justify="right" if right else "left", no_wrap=right)
+    return table
+
+
+def _cell(value: Any) -> Text:
+    """Plain text: what a page says is never taken as markup or as control codes."""
+    if value is None:
+        return Text("-")
+    text = "".join(c if c.isprintable() else " " for c in str(value))
+    return Text(text)
+
+
+def _print(*things: Any) -> None:
+    console = Console(highlight=False, soft_wrap=False)
+    for thing in things:
+        console.print(thing if isinstance(thing, Table) else _cell(thing))
+
+
+def show_reading(answer: Row) -> None:
+    """What was read, where it stood, and what spoke against it."""
+    price = f"{answer['price']} {answer['currency']}" if answer["price"] else "no price"
+    _print(f"{answer['page']}", f"{answer['outcome']}: {price}")
+    if answer["reason"]:
+        _print(f"reason: {answer['reason']}")
+    table = _table(("what", "left"), ("read as", "left"))
+    for name in ("title", "list_price", "low", "high", "availability", "tax", "sold_as"):
+        if answer.get(name) not in (None, "unknown"):
+            table.add_row(name.replace("_", " "), _cell(answer[name]))
+    for name in ("multibuy", "choices"):
+        for item in answer.get(name) or ():
+            table.add_row(name, _cell(", ".join(f"{v}" for v in item.values() if v is not None)))
+    evidence = _table(("reader", "left"), ("field", "left"), ("as it stood", "left"), ("where", "left"))
+    for item in answer["evidence"]:
+        evidence.add_row(*(_cell(item[key]) for key in ("reader", "field", "value", "where")))
+    _print(table, evidence, "")
+
+
+def show_cost(answer: Row) -> None:
+    """A build line by line, groups and totals that add up."""
+    currency = answer["currency"]
+    table = _table(
+        ("part", "left"),
+        ("amount", "right"),
+        ("from", "left"),
+        ("sold as", "right"),
+        ("price", "right"),
+        ("in this model", "right"),
+        ("buy", "right"),
+        ("to spend", "right"),
+        ("", "left"),
+    )
+    for group in answer["groups"]:
+        table.add_row(Text(group["group"], style="bold"))
+        for line in answer["lines"]:
+            if line["group"] == group["group"]:
+                table.add_row(*_cost_row(line))
+        table.add_row("", "", "", "", "", _cell(group["share"]), "", _cell(group["to_spend"]))
+    totals = answer["totals"]
+    least = "" if totals["complete"] else "at least "
+    _print(
+        f"{answer['build']} at {answer['at']}, in {currency}",
+        table,
+        f"in this model {least}{totals['share']} {currency}, "
+        f"to spend {least}{totals['to_spend']} {currency}",
+    )
+    if totals["paid"]:
+        _print(f"paid so far {totals['paid']} {currency}")
+    if answer["missing"]:
+        _print(f"without a price: {', '.join(answer['missing'])}")
+    for name in ("companions", "fit"):
+        for item in answer[name]:
+            _print(f"{name}: {', '.join(str(v) for v in item.values() if v)}")
+    for warning in answer["warnings"]:
+        _print(f"note: {warning}")
+
+
+def _cost_row(line: Row) -> list[Text]:
+    price = f"{line['price']} {line['currency']}" if line["price"] else None
+    status = "" if line["status"] == "priced" else line["status"].replace("_", " ")
+    if line["status"] == "stale":
+        status = f"stale, {line['age_hours']} h"
+    cells = (
+        line["part"],
+        f"{line['amount']} {line['unit']}",
+        line["supplier"],
+        line["sold_as"],
+        price,
+        line["share"],
+        line["buy"],
+        line["to_spend"],
+        status,
+    )
+    return [_cell(cell) for cell in cells]
+
+
+def show_deals(answer: Sequence[Row]) -> None:
+    """Open deals with their evidence, then past ones."""
+    if not answer:
+        _print("No target is met, and none was so far.")
+    for deal in answer:
+        price = f"{deal['price']} {deal['currency']}" if deal["price"] else "available"
+        ended = f", closed {deal['closed_at']}: {deal['close_reason']}" if deal["closed_at"] else ""
+        _print(f"{deal['state']}: {deal['subject']} {price} ({deal['condition']})")
+        _print(f"  since {deal['opened_at']}{ended}")
+        if deal["listing"]:
+            _print(f"  at {deal['listing']}")
+        for item in deal["evidence"]:
+            if item["field"] in ("price", "list_price", "availability", "share"):
+                _print(f'  {item["field"]} "{item["value"]}" by {item["reader"]} at {item["where"]}')
+
+
+def show_history(answer: Row) -> None:
+    """Statistics, advice and the last spells of a part or listing."""
+    stats, span = answer["stats"], answer["span"]
+    _print(f"{answer['subject']}: seen from {span['from']} to {span['to']}")
+    table = _table(("", "left"), ("price", "right"))
+    for name in ("now", "low_30d", "low_90d", "low_365d", "low_ever", "high_ever", "median_90d", "regular"):
+        table.add_row(_STAT_WORDS[name], _cell(stats.get(name)))
+    _print(table)
+    chart = answer.get("spells") or []
+    if len(chart) > 1:
+        _print(*_steps(chart))
+    spells = _table(
+        ("price", "right"), ("", "left"), ("stock", "left"), ("first seen", "left"), ("last seen", "left")
+    )
+    for spell in chart[-12:]:
+        cells = (spell["price"], spell["currency"], spell["availability"], spell["first_seen"], spell["last_seen"])
+        spells.add_row(*(_cell(cell) for cell in cells))
+    _print(spells)
+    for part in ("discount", "advice"):
+        if answer.get(part) and answer[part].get("verdict"):
+            _print(f"{part}: {answer[part]['verdict']}")
+    for reason in (answer.get("advice") or {}).get("reasons", ()):
+        _print(f"  {reason}")
+
+
+_STAT_WORDS = {
+    "now": "now",
+    "low_30d": "lowest, 30 days",
+    "low_90d": "lowest, 90 days",
+    "low_365d": "lowest, 365 days",
+    "low_ever": "lowest ever",
+    "high_ever": "highest ever",
+    "median_90d": "usual, 90 days (median)",
+    "regular": "regular price",
+}
+_BLOCKS = "▁▂▃▄▅▆▇█"
+_WIDE = 60
+
+
+def _steps(spells: Sequence[Row]) -> list[str]:
+    """The price over the whole span in one line of blocks; a space where nobody looked."""
+    from datetime import datetime  # noqa: PLC0415  beside its only use
+    from decimal import Decimal  # noqa: PLC0415
+
+    def at(text: str) -> float:
+        return datetime.fromisoformat(text).timestamp()
+
+    start, end = at(spells[0]["first_seen"]), at(spells[-1]["last_seen"])
+    prices = [Decimal(spell["price"]) for spell in spells]
+    low, high = min(prices), max(prices)
+    width, line = (end - start) / _WIDE or 1.0, ""
+    for column in range(_WIDE):
+        moment = start + (column + 0.5) * width
+        held = [s for s in spells if at(s["first_seen"]) <= moment]
+        price = Decimal(held[-1]["price"]) if held else low
+        step = int((price - low) / (high - low) * 7) if high > low else 0
+        line += _BLOCKS[step]
+    return [f"{line}  {low} .. {high}"]

@@ -1,0 +1,168 @@
+"""Questions: what pages, commands and the API show. Nothing here changes anything."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from scrapers import format_amount
+from service.builds.cost import BuildCost, price_build
+from service.builds.cost_json import cost_to_json, time_text
+from service.builds.offers import Market
+from service.deals.evaluate import describe
+from service.errors import NotFoundError
+from service.flows.load import listing_named, moment, price_view
+from service.flows.ports import Deps, ListingState, Unit
+from service.model.builds import Build
+from service.model.catalogue import Listing
+from service.model.deals import Deal, Target
+from service.model.money import money_text
+from service.model.prices import PriceNow
+
+
+def cost(deps: Deps, build: str, at: str | datetime | None = None) -> BuildCost:
+    """A saved build repriced. NotFoundError; InputError for a day that cannot be read."""
+    when = at if isinstance(at, datetime) else moment(at, deps)
+    with deps.store.read() as unit:
+        found = unit.catalogue.build(build)
+        if found is None:
+            raise NotFoundError(_no_build(build, unit.catalogue.builds()))
+        return price_build(found, price_view(unit, deps, when))
+
+
+def _no_build(name: str, builds: Mapping[str, Build]) -> str:
+    known = ", ".join(builds) or "none yet; load a catalogue file"
+    return f'no build "{name}"; there are: {known}'
+
+
+def reprice(deps: Deps, build: str, at: str | datetime | None = None) -> dict[str, Any]:
+    """The JSON object of `ebbmark reprice`."""
+    return cost_to_json(cost(deps, build, at))
+
+
+def builds(deps: Deps) -> list[dict[str, Any]]:
+    """Every saved build with its totals now."""
+    with deps.store.read() as unit:
+        view = price_view(unit, deps, deps.clock())
+        return [_build_row(build, price_build(build, view)) for build in view.builds.values()]
+
+
+def _build_row(build: Build, found: BuildCost) -> dict[str, Any]:
+    as_json = cost_to_json(found)
+    return {
+        "build": build.key,
+        "name": build.name,
+        "currency": build.currency,
+        "state": build.state,
+        "budget": None if build.budget is None else money_text(build.budget, build.currency),
+        "need_by": build.need_by.isoformat() if build.need_by else None,
+        "base": build.base,
+        "lines": len(found.lines),
+        "totals": as_json["totals"],
+        "missing": as_json["missing"],
+    }
+
+
+def listings(deps: Deps) -> list[dict[str, Any]]:
+    """Every listing with its last price and its last visit."""
+    with deps.store.read() as unit:
+        entries = unit.catalogue.listings()
+        ids = [entry.id for entry in entries]
+        prices, states = unit.log.as_of(deps.clock(), ids), unit.polls.states(ids)
+        return [_listing_row(x, prices.get(x.id), states.get(x.id)) for x in entries]
+
+
+def _listing_row(
+    listing: Listing, now: PriceNow | None, state: ListingState | None
+) -> dict[str, Any]:
+    visited = state is not None and state.last_visit_at is not None
+    return {
+        "listing": listing.key,
+        "supplier": listing.supplier,
+        "parts": [supply.part for supply in listing.supplies],
+        "url": listing.url,
+        "sold_as": [format_amount(supply.amount) for supply in listing.supplies],
+        **_price_fields(now),
+        "outcome": state.last_outcome if state else None,
+        "reason": state.last_reason if state else None,
+        "visited_at": time_text(state.last_visit_at) if state and visited else None,
+        "next_due_at": time_text(state.next_due_at) if state and listing.url else None,
+    }
+
+
+def _price_fields(now: PriceNow | None) -> dict[str, Any]:
+    names = ("price", "currency", "list_price", "availability", "tax", "seen_at", "doubtful")
+    if now is None:
+        return dict.fromkeys(names)
+    offer = now.offer
+    listed = offer.list_price
+    return {
+        "price": money_text(offer.price, offer.currency),
+        "currency": offer.currency,
+        "list_price": None if listed is None else money_text(listed, offer.currency),
+        "availability": offer.availability.value,
+        "tax": offer.tax.value,
+        "seen_at": time_text(now.seen_at),
+        "doubtful": now.doubtful,
+    }
+
+
+def evidence(deps: Deps, listing: str) -> list[dict[str, Any]]:
+    """Where the values of the last accepted reading stood on the page."""
+    with deps.store.read() as unit:
+        found = listing_named(unit, listing)
+        if found is None:
+            raise NotFoundError(f'no listing "{listing}"')
+        state = unit.polls.states([found.id]).get(found.id)
+        return [dict(item) for item in state.evidence] if state else []
+
+
+def deals(deps: Deps, *, only_open: bool = False) -> list[dict[str, Any]]:
+    """Deals, open ones first, then the latest closed ones, each with its evidence."""
+    with deps.store.read() as unit:
+        targets = {target.key: target for target in unit.catalogue.targets()}
+        found = unit.deals.open_deals()
+        if not only_open:
+            open_keys = {deal.key for deal in found}
+            found = found + [deal for deal in unit.deals.deals() if deal.key not in open_keys]
+        return [_deal_row(deal, targets.get(deal.target)) for deal in found]
+
+
+def _deal_row(deal: Deal, target: Target | None) -> dict[str, Any]:
+    value = deal.value
+    return {
+        "key": deal.key,
+        "state": deal.state.value,
+        "kind": deal.kind,
+        "subject": deal.subject,
+        "condition": describe(target) if target else None,
+        "price": money_text(value.amount, value.currency) if value else None,
+        "currency": value.currency if value else None,
+        "listing": deal.listing,
+        "opened_at": time_text(deal.opened_at),
+        "closed_at": time_text(deal.closed_at) if deal.closed_at else None,
+        "close_reason": deal.close_reason,
+        "evidence": [dict(item) for item in deal.evidence],
+    }
+
+
+def per_unit(unit: Unit, deps: Deps, part: str, currency: str, at: datetime) -> Decimal | None:
+    """The lowest usable price of one unit of a part, or None."""
+    view = price_view(unit, deps, at, unit.catalogue.listings_of(part))
+    found = view.parts.get(part)
+    if found is None:
+        raise NotFoundError(f'no part "{part}"')
+    quotes = [q for q in Market(view, currency).quotes(found) if q.status == "priced"]
+    prices = [q.per_unit(Fraction(0)) for q in quotes]
+    lowest = min(prices, default=None)
+    return None if lowest is None else Decimal(lowest.numerator) / Decimal(lowest.denominator)
+
+
+def span(days: int | None, now: datetime) -> datetime | None:
+    """The start of the last `days` days."""
+    return now - timedelta(days=days) if days else None
+
+

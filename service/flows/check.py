@@ -1,0 +1,91 @@
+"""Check: what is wrong with the book, and what to do about each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from service.flows.ports import Deps, ListingState, Unit
+from service.model.catalogue import Listing
+from service.model.prices import fresh_for
+
+ADVICE = {
+    "barred": "the shop does not let the program in; save the page and use poll --from",
+    "gone": "look for the article's new page and add it; then remove this listing",
+    "not_product": "open the page: it shows no price of its own",
+    "refused": "see the reason; hosts of your own network go into EBBMARK_ALLOW_HOSTS",
+    "unreachable": "it is tried again by itself",
+    "throttled": "it is tried again when the shop allows",
+    "too_large": "open the page: it is larger than any product page should be",
+    "broken": "it is tried again by itself",
+    "doubtful": "look at the reading, then accept or reject it",
+}
+Problem = dict[str, Any]
+
+
+def check(deps: Deps) -> list[Problem]:
+    """Every problem as `{"what", "problem", "do"}`."""
+    with deps.store.read() as unit:
+        return [*_settings(deps), *_listings(unit, deps), *_parts(unit), *_undelivered(unit)]
+
+
+def _problem(what: str, problem: str, do: str) -> Problem:
+    return {"what": what, "problem": problem, "do": do}
+
+
+def _settings(deps: Deps) -> Iterator[Problem]:
+    if deps.contact is None:
+        yield _problem(
+            "settings",
+            "no contact is set, so no shop outside this machine is visited",
+            'write contact = "you@your-mail.example" into the settings',
+        )
+
+
+def _listings(unit: Unit, deps: Deps) -> Iterator[Problem]:
+    listings = unit.catalogue.listings()
+    states = unit.polls.states([entry.id for entry in listings])
+    prices = unit.log.as_of(deps.clock())
+    doubts = {doubt.listing: doubt for doubt in unit.log.doubts()}
+    for listing in listings:
+        state = states.get(listing.id)
+        if doubt := doubts.get(listing.id):
+            read = doubt.reading.get("price") or "no one price"
+            yield _problem(
+                listing.key, f"doubtful: {doubt.reason} (read: {read})", ADVICE["doubtful"]
+            )
+        elif state and state.last_outcome in ADVICE:
+            reason = f": {state.last_reason}" if state.last_reason else ""
+            yield _problem(listing.key, f"{state.last_outcome}{reason}", ADVICE[state.last_outcome])
+        now = prices.get(listing.id)
+        if now is None:
+            yield from _without_price(listing, state)
+        elif deps.clock() - now.seen_at > fresh_for(listing.every):
+            hours = int((deps.clock() - now.seen_at).total_seconds() // 3600)
+            yield _problem(listing.key, f"price last seen {hours} h ago", _renew(listing))
+
+
+def _without_price(listing: Listing, state: ListingState | None) -> Iterator[Problem]:
+    if state is None or state.last_outcome in (None, "ok", "unchanged"):
+        yield _problem(listing.key, "no price yet", _renew(listing))
+
+
+def _renew(listing: Listing) -> str:
+    if listing.url:
+        return f'run: ebbmark poll "{listing.key}"'
+    part = listing.supplies[0].part
+    return f'run: ebbmark price {part} "7.90 EUR" --from {listing.supplier}'
+
+
+def _parts(unit: Unit) -> Iterator[Problem]:
+    sold = {supply.part for entry in unit.catalogue.listings() for supply in entry.supplies}
+    used = {line.part for build in unit.catalogue.builds().values() for line in build.lines}
+    for key in sorted(part for part in used - sold if part):
+        yield _problem(key, "used by a build but sold nowhere", "add a listing or a price by hand")
+
+
+def _undelivered(unit: Unit) -> Iterator[Problem]:
+    for row in unit.outbox.rows():
+        if row.get("state") == "undelivered":
+            what = f"notice {row['key']}"
+            yield _problem(what, f"undelivered: {row.get('reason')}", "see to the channel's settings")

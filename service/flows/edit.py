@@ -1,0 +1,320 @@
+"""Commands: what a user changes. Each is one transaction that happens whole or not at all."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from urllib.parse import urlsplit
+
+from scrapers import (
+    Amount,
+    Availability,
+    UnitError,
+    dimension,
+    format_amount,
+    host_key,
+    parse_amount,
+)
+from service.errors import InputError, NotFoundError
+from service.flows.load import last_instant, need_listing
+from service.flows.ports import Deps, Unit
+from service.flows.react import react
+from service.model.book import Book
+from service.model.catalogue import Listing, Part, Supplier, Supply, listing_key
+from service.model.money import Money, money_text
+from service.model.orders import Purchase
+from service.model.prices import Observation, Offer
+
+
+def known_book(deps: Deps) -> Book:
+    """All that is in the store now, for checking references."""
+    with deps.store.read() as unit:
+        return unit.catalogue.book()
+
+
+def load_book(deps: Deps, book: Book) -> int:
+    """Upsert a checked book; answers how many entries changed."""
+    with deps.store.write() as unit:
+        return unit.catalogue.save(book, now=deps.clock())
+
+
+def need_part(unit: Unit, key: str) -> Part:
+    """NotFoundError names the nearest keys."""
+    parts = unit.catalogue.parts()
+    if key in parts:
+        return parts[key]
+    near = _nearest(key, parts)
+    raise NotFoundError(f'no part "{key}"{near}')
+
+
+def need_supplier(unit: Unit, key: str) -> Supplier:
+    """NotFoundError names the nearest keys."""
+    suppliers = unit.catalogue.suppliers()
+    if key in suppliers:
+        return suppliers[key]
+    raise NotFoundError(f'no supplier "{key}"{_nearest(key, suppliers)}')
+
+
+def _nearest(key: str, known: Sequence[str] | dict[str, Supplier] | dict[str, Part]) -> str:
+    from difflib import get_close_matches  # noqa: PLC0415  only on the way to an error
+
+    near = get_close_matches(key, list(known), n=3, cutoff=0.5)
+    return f": did you mean {', '.join(near)}?" if near else ": add it to a catalogue file first"
+
+
+def sold_as_of(part: Part, text: str | None) -> Amount:
+    """What one unit of sale holds; one unit of the part where nothing is said."""
+    if text is None:
+        return Amount(Decimal(1), part.unit)
+    try:
+        amount = parse_amount(text)
+    except UnitError as error:
+        raise InputError(str(error)) from None
+    if dimension(amount.unit) != dimension(part.unit):
+        raise InputError(
+            f'sold as "{text}" does not fit part {part.key}, which is counted in {part.unit}'
+        )
+    return amount
+
+
+def book_price(
+    deps: Deps,
+    part_key: str,
+    money: Money,
+    supplier: str,
+    *,
+    on: str | None = None,
+    sold_as: str | None = None,
+) -> Listing:
+    """A price by hand: its listing is made at the first time and never polled."""
+    if money.amount <= 0:
+        raise InputError(f"{money} is not a price: it must be more than 0")
+    with deps.store.write() as unit:
+        part = need_part(unit, part_key)
+        need_supplier(unit, supplier)
+        listing = _hand_listing(unit, deps, part, supplier, sold_as)
+        at = _booked_at(deps, on)
+        offer = Offer(money.amount, money.currency)
+        _record(unit, deps, Observation(listing.id, at, offer, origin="hand"))
+        return listing
+
+
+def _hand_listing(
+    unit: Unit, deps: Deps, part: Part, supplier: str, sold_as: str | None
+) -> Listing:
+    key = listing_key(supplier, part.key, None, None)
+    found = unit.catalogue.listing(key)
+    if found is not None and sold_as is None:
+        return found
+    supply = Supply(part.key, sold_as_of(part, sold_as))
+    wanted = replace(found, supplies=(supply,)) if found else Listing(key, supplier, (supply,))
+    unit.catalogue.save(Book(listings=(wanted,)), now=deps.clock())
+    saved = unit.catalogue.listing(key)
+    if saved is None:
+        raise NotFoundError(f"listing {key} was not kept")
+    return saved
+
+
+def _booked_at(deps: Deps, on: str | None) -> datetime:
+    now = deps.clock()
+    if on is None:
+        return now
+    at = last_instant(on, deps.time_zone)
+    if at - now > timedelta(days=1):
+        raise InputError(f"{on} lies in the future")
+    return min(at, now)
+
+
+def _record(unit: Unit, deps: Deps, observation: Observation) -> None:
+    spells = unit.log.spells([observation.listing])
+    if spells and observation.at < spells[-1].last_seen:
+        if unit.log.insert_past([observation]) == 0:
+            raise InputError("another price was seen at that time already; nothing was changed")
+        return
+    unit.log.record([observation])
+    react(unit, deps, {observation.listing}, at=observation.at)
+
+
+def add_listing(deps: Deps, url: str, part_key: str, *, sold_as: str | None, every: timedelta | None) -> Listing:
+    """A product page as a listing of a part; its supplier is known by its host or made new."""
+    with deps.store.write() as unit:
+        part = need_part(unit, part_key)
+        supplier = _supplier_at(unit, url) or _new_supplier(unit, deps, url)
+        key = listing_key(supplier.key, part.key, url, None)
+        if unit.catalogue.listing(key):
+            raise InputError(f"{url} is a listing already")
+        supply = Supply(part.key, sold_as_of(part, sold_as))
+        listing = Listing(key, supplier.key, (supply,), url=url)
+        if every:
+            listing = replace(listing, every=every)
+        unit.catalogue.save(Book(listings=(listing,)), now=deps.clock())
+        return need_listing(unit, key)
+
+
+def add_part(deps: Deps, part: Part) -> None:
+    """A new part; InputError where the key is taken."""
+    with deps.store.write() as unit:
+        if part.key in unit.catalogue.parts():
+            raise InputError(f"part {part.key} exists already")
+        unit.catalogue.save(Book(parts=(part,)), now=deps.clock())
+
+
+def new_part(key: str, name: str, unit: str) -> Part:
+    """A part with no more than a name; InputError says what a key and a unit look like."""
+    if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", key):
+        raise InputError(f'"{key}" is no key: small letters, digits and "-" only')
+    try:
+        dimension(unit)
+    except UnitError as error:
+        raise InputError(str(error)) from None
+    return Part(key, name, unit)
+
+
+def last_visit(deps: Deps, listing: Listing) -> dict[str, str | None]:
+    """How the last visit of a listing ended, and its price now."""
+    with deps.store.read() as unit:
+        state = unit.polls.states([listing.id]).get(listing.id)
+        now = unit.log.as_of(deps.clock(), [listing.id]).get(listing.id)
+    return {
+        "outcome": state.last_outcome if state else None,
+        "reason": state.last_reason if state else None,
+        "price": money_text(now.offer.price, now.offer.currency) if now else None,
+        "currency": now.offer.currency if now else None,
+        "sold_as": format_amount(listing.supplies[0].amount),
+    }
+
+
+def _supplier_at(unit: Unit, url: str) -> Supplier | None:
+    host = host_key(url)
+    for supplier in unit.catalogue.suppliers().values():
+        if supplier.home and host_key(supplier.home) == host:
+            return supplier
+    known = {entry.supplier for entry in unit.catalogue.listings() if _is_at(entry, host)}
+    return unit.catalogue.suppliers()[known.pop()] if len(known) == 1 else None
+
+
+def _is_at(listing: Listing, host: str) -> bool:
+    return listing.url is not None and host_key(listing.url) == host
+
+
+def _new_supplier(unit: Unit, deps: Deps, url: str) -> Supplier:
+    host = host_key(url)
+    taken = unit.catalogue.suppliers()
+    base = re.sub(r"[^a-z0-9]+", "-", host.partition(":")[0].rpartition(".")[0] or host).strip("-")
+    key = next(k for k in (base, *(f"{base}-{n}" for n in range(2, 1000))) if k not in taken)
+    parts = urlsplit(url)
+    supplier = Supplier(key, host, home=f"{parts.scheme}://{parts.netloc}/")
+    unit.catalogue.save(Book(suppliers=(supplier,)), now=deps.clock())
+    return supplier
+
+
+def remove_listing(deps: Deps, name: str) -> str:
+    """Watch it no longer; its history stays."""
+    with deps.store.write() as unit:
+        listing = need_listing(unit, name)
+        unit.catalogue.remove_listing(listing.key)
+        return listing.key
+
+
+def accept(deps: Deps, name: str) -> Offer:
+    """Believe the reading that was kept aside; it takes its place in the price log."""
+    with deps.store.write() as unit:
+        listing = need_listing(unit, name)
+        doubt = next(iter(unit.log.doubts([listing.id])), None)
+        if doubt is None:
+            raise InputError(f"{listing.key}: no reading is kept aside")
+        offer = _offer_in(doubt.reading, listing.key)
+        unit.log.record([Observation(listing.id, doubt.at, offer)])
+        unit.log.clear_doubt(listing.id)
+        state = unit.polls.states([listing.id])[listing.id]
+        unit.polls.save_states([replace(state, verdict="ok", last_outcome="ok", last_reason=None)])
+        react(unit, deps, {listing.id}, at=doubt.at)
+        return offer
+
+
+def _offer_in(reading: object, key: str) -> Offer:
+    if not isinstance(reading, dict) or not reading.get("price") or not reading.get("currency"):
+        raise InputError(
+            f'{key}: the reading holds no one price; book it by hand with "ebbmark price", '
+            "or name the choice or a rule in the catalogue"
+        )
+    listed = reading.get("list_price")
+    return Offer(
+        Decimal(reading["price"]),
+        reading["currency"],
+        Decimal(listed) if listed else None,
+        Availability(reading.get("availability") or "unknown"),
+    )
+
+
+def reject(deps: Deps, name: str) -> str:
+    """Drop the reading that was kept aside."""
+    with deps.store.write() as unit:
+        listing = need_listing(unit, name)
+        if not unit.log.doubts([listing.id]):
+            raise InputError(f"{listing.key}: no reading is kept aside")
+        unit.log.clear_doubt(listing.id)
+        return listing.key
+
+
+def buy(
+    deps: Deps,
+    part_key: str,
+    *,
+    count: Decimal,
+    total: Money,
+    supplier: str | None = None,
+    on: str | None = None,
+    order: str | None = None,
+) -> Purchase:
+    """Book a purchase; `total` is of all units together."""
+    if count <= 0:
+        raise InputError("--count must be more than 0")
+    if total.amount < 0:
+        raise InputError("a purchase cannot cost less than 0")
+    with deps.store.write() as unit:
+        part = need_part(unit, part_key)
+        if supplier:
+            need_supplier(unit, supplier)
+        day = _booked_at(deps, on).date()
+        content = _content_of(unit, part, supplier)
+        purchase = Purchase(part.key, count, total, content, supplier, day, order=order)
+        return replace(purchase, id=unit.purchases.add(purchase))
+
+
+def _content_of(unit: Unit, part: Part, supplier: str | None) -> Decimal:
+    from scrapers import to_base  # noqa: PLC0415  beside its only use
+
+    for listing in unit.catalogue.listings_of(part.key):
+        supply = listing.holds(part.key)
+        if supply and listing.supplier == supplier:
+            return to_base(supply.amount)
+    return to_base(Amount(Decimal(1), part.unit))
+
+
+def import_history(deps: Deps, rows: Sequence[tuple[str, Observation]]) -> int:
+    """Past prices, `(listing name, observation)`; answers how many were new."""
+    with deps.store.write() as unit:
+        problems: list[str] = []
+        placed: list[Observation] = []
+        ids: dict[str, int] = {}
+        for name, observation in rows:
+            try:
+                ids.setdefault(name, 0)
+                ids[name] = ids[name] or need_listing(unit, name).id
+                placed.append(replace(observation, listing=ids[name], origin="import"))
+            except (NotFoundError, InputError) as error:
+                problems.append(str(error))
+        if problems:
+            raise InputError(sorted(set(problems)))
+        return unit.log.insert_past(placed)
+
+
+def today(deps: Deps) -> date:
+    """The day in the settings' zone."""
+    from zoneinfo import ZoneInfo  # noqa: PLC0415  beside its only use
+
+    return deps.clock().astimezone(ZoneInfo(deps.time_zone)).date()

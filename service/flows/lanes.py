@@ -1,0 +1,156 @@
+"""Lanes: the visits to one host, one after another, under a lease in the store.
+
+A host is never asked twice at once, whatever process asks: a lane begins by
+claiming the host row and ends by giving it back. The gap runs from the end of
+one visit to the start of the next and outlives the process.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from scrapers import Visited, is_host_failure, next_allowed
+from service.flows.ports import Deps, HostState, Lease
+from service.model.catalogue import Supplier
+
+DEFAULT_GAP = timedelta(seconds=10)
+GAP_FLOOR = timedelta(seconds=2)
+HOLD = timedelta(seconds=120)  # longer than one visit may take with its gap
+RENEW_BELOW = timedelta(seconds=60)
+DAILY_CAP = 2000
+RETRY_CLAIM = 0.25  # seconds
+
+
+class LostLeaseError(Exception):
+    """Another worker holds the host now; what this lane knows is not written."""
+
+
+def owner_name() -> str:
+    """Machine, process and its start: tells a dead owner from a reused process id."""
+    return f"{os.uname().nodename}:{os.getpid()}:{_started(os.getpid())}"
+
+
+def is_dead(owner: str) -> bool:
+    """Whether `owner` was a process of this machine that no longer runs."""
+    node, _, rest = owner.partition(":")
+    pid, _, started = rest.partition(":")
+    if node != os.uname().nodename or not pid.isdigit():
+        return False
+    return _started(int(pid)) != started
+
+
+def _started(pid: int) -> str:
+    try:
+        stat = Path(f"/proc/{pid}/stat").read_text()
+    except OSError:
+        return _alive_without_proc(pid)
+    return stat.rpartition(")")[2].split()[19]
+
+
+def _alive_without_proc(pid: int) -> str:
+    if Path("/proc/self").exists():
+        return "gone"
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return "gone"
+    except PermissionError:
+        pass
+    return "unknown"
+
+
+def gap_of(supplier: Supplier, host: str, loopback: frozenset[str]) -> timedelta:
+    """The least pause between two visits to the supplier's host."""
+    if host.partition(":")[0] in loopback:
+        return supplier.min_gap or timedelta(0)
+    return max(supplier.min_gap or DEFAULT_GAP, GAP_FLOOR)
+
+
+async def claim(deps: Deps, host: str, *, patience: float) -> Lease | None:
+    """The lease on `host`, waiting up to `patience` seconds for its turn."""
+    waited = 0.0
+    while True:
+        lease = await asyncio.to_thread(_try_claim, deps, host)
+        if lease is not None or waited >= patience:
+            return lease
+        await asyncio.sleep(RETRY_CLAIM)
+        waited += RETRY_CLAIM
+
+
+def _try_claim(deps: Deps, host: str) -> Lease | None:
+    now = deps.clock()
+    with deps.store.write() as unit:
+        if lease := unit.polls.claim(host, deps.owner, now, HOLD):
+            return lease
+        holder = unit.polls.holder(host)
+        if holder is None or not is_dead(holder):
+            return None
+        pause = timedelta(0) if host.partition(":")[0] in deps.loopback_hosts else DEFAULT_GAP
+        unit.polls.free(host, holder, now + pause)
+        return unit.polls.claim(host, deps.owner, now, HOLD)
+
+
+async def keep(deps: Deps, lease: Lease) -> Lease:
+    """The same lease, renewed if it would run out during a visit. LostLeaseError."""
+    now = deps.clock()
+    if lease.until - now > RENEW_BELOW:
+        return lease
+    renewed = await asyncio.to_thread(_renew, deps, lease, now + HOLD)
+    if renewed is None:
+        raise LostLeaseError(lease.host)
+    return renewed
+
+
+def _renew(deps: Deps, lease: Lease, until: datetime) -> Lease | None:
+    with deps.store.write() as unit:
+        return unit.polls.renew(lease, until)
+
+
+def give_back(deps: Deps, lease: Lease) -> None:
+    """Let the next one have the host; its pace stays in its row."""
+    with deps.store.write() as unit:
+        unit.polls.release(lease)
+
+
+def pause_before(state: HostState, now: datetime) -> float:
+    """Seconds until the host may be asked again."""
+    if state.next_allowed_at is None:
+        return 0.0
+    return max(0.0, (state.next_allowed_at - now).total_seconds())
+
+
+def capped(state: HostState, now: datetime) -> bool:
+    """Whether the host had its visits for today (UTC)."""
+    return state.day == now.astimezone(UTC).date() and state.visits_today >= DAILY_CAP
+
+
+def after_visit(state: HostState, visited: Visited, gap: timedelta) -> HostState:
+    """The host row after a visit: when it may be asked again, and its robots.txt."""
+    now = visited.finished_at
+    failed = is_host_failure(visited)
+    failures = state.failures + 1 if failed else 0
+    allowed = next_allowed(
+        now,
+        gap=gap,
+        crawl_delay=visited.crawl_delay,
+        retry_after=visited.retry_after,
+        outcome=visited.outcome,
+        failures=failures,
+    )
+    today = now.astimezone(UTC).date()
+    visits = state.visits_today + 1 if state.day == today else 1
+    return replace(
+        state,
+        next_allowed_at=allowed,
+        failures=failures,
+        robots=visited.robots or state.robots,
+        visits_today=visits,
+        day=today,
+        parked_reason=visited.reason if failed else None,
+    )
+
+

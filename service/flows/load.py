@@ -1,0 +1,82 @@
+"""Load what pure rules look at: one place that turns a transaction into a PriceView."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import date, datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from service.builds.view import PriceView
+from service.errors import InputError, NotFoundError
+from service.flows.ports import Deps, Unit
+from service.model.catalogue import Listing
+
+
+def price_view(
+    unit: Unit, deps: Deps, at: datetime, listings: Collection[Listing] | None = None
+) -> PriceView:
+    """Everything that costing needs, as it stood at `at`. `listings`: only those."""
+    chosen = list(listings) if listings is not None else unit.catalogue.listings()
+    ids = None if listings is None else [listing.id for listing in chosen]
+    return PriceView(
+        at=at,
+        parts=unit.catalogue.parts(),
+        suppliers=unit.catalogue.suppliers(),
+        listings=chosen,
+        prices=unit.log.as_of(at, ids),
+        rates=unit.rates.rates(at.date()),
+        purchases=unit.purchases.all(),
+        destination=deps.destination,
+        builds=unit.catalogue.builds(),
+        markup=Decimal(deps.extra.get("markup", 0)),
+    )
+
+
+def listing_named(unit: Unit, name: str) -> Listing | None:
+    """A listing by its key, its URL, or `supplier/part` where that is unique."""
+    if found := unit.catalogue.listing(name):
+        return found
+    everything = unit.catalogue.listings()
+    by_url = [entry for entry in everything if entry.url == name]
+    supplier, _, part = name.partition("/")
+    by_pair = [e for e in everything if e.supplier == supplier and e.holds(part)]
+    for matches in (by_url, by_pair):
+        if len(matches) > 1:
+            keys = ", ".join(entry.key for entry in matches)
+            raise InputError(f'"{name}" names more than one listing: say which of {keys}')
+        if matches:
+            return matches[0]
+    return None
+
+
+def need_listing(unit: Unit, name: str) -> Listing:
+    """The same; NotFoundError where there is none."""
+    found = listing_named(unit, name)
+    if found is None:
+        raise NotFoundError(
+            f'no listing "{name}": give its URL or supplier/part; "ebbmark dump" shows them all'
+        )
+    return found
+
+
+def moment(text: str | None, deps: Deps) -> datetime:
+    """`--at`: a time with zone, or a date, which means its last instant in the settings' zone."""
+    if text is None:
+        return deps.clock()
+    return last_instant(text, deps.time_zone)
+
+
+def last_instant(text: str, time_zone: str) -> datetime:
+    """ISO 8601 date or time -> aware time. InputError says what to write."""
+    zone = ZoneInfo(time_zone)
+    try:
+        if len(text) <= len("2026-11-24"):
+            day = date.fromisoformat(text)
+            return datetime(day.year, day.month, day.day, 23, 59, 59, 999999, tzinfo=zone)
+        parsed = datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f'"{text}" is not a day or time: write 2026-11-24 or 2026-11-24T18:00Z'
+        ) from None
+    return parsed if parsed.tzinfo else parsed.replace(tzinfo=zone)
