@@ -3,46 +3,38 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
+
+import httpx
 
 from scrapers.errors import BrokenError, FetchError, TooLargeError
 from scrapers.inflate import PlainBody, body_for
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncGenerator, Mapping
-
-    import httpx
+    from collections.abc import Mapping
 
     from scrapers.guard import Limits, Target
 
-_PEEK_TIME = 2.0  # seconds for the body of an error page
+_PEEK = 64 * 1024  # of an error page
+_PEEK_TIME = 2.0  # seconds for it
 _SURPLUS_TIME = 0.25  # seconds to wait for bytes after a body that does not look whole
-_WHOLE = re.compile(rb"</html\s*>\s*(?:<!--.*?-->\s*)*\Z", re.IGNORECASE | re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What one request brought; `body` where it was wanted, content encoding undone.
 
-    `complete`: nothing says that the body was cut; False where it had no length
-    and does not end like a whole document.
+    `headers` by lower-case name. `complete`: nothing says that the body was cut;
+    False where it had no length and does not end like a whole document.
     """
 
     target: Target
     status: int
-    headers: httpx.Headers
+    headers: Mapping[str, str]
+    location: tuple[bytes, ...] = ()
     body: bytes = b""
     complete: bool = True
-
-    def location(self) -> bytes:
-        """The redirect's address as it came. Raises BrokenError where there is none."""
-        found = [value for name, value in self.headers.raw if name.lower() == b"location"]
-        if len(found) != 1 or not found[0].strip():
-            raise BrokenError("a redirect that does not say where to")
-        return found[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,47 +53,58 @@ class Asker:
     def __init__(self, client: httpx.AsyncClient, limits: Limits) -> None:
         self._client = client
         self._limits = limits
+        self._whole = Want(limits.decoded, limits.wire)
+        self._peek = Want(_PEEK, _PEEK, cut=True, seconds=_PEEK_TIME)
+        self._robots = Want(limits.robots, limits.robots * 2, cut=True)
 
     async def robots(self, target: Target, deadline: float) -> Answer:
         """A robots.txt: of a large one the first part."""
-        limit = self._limits.robots
-        want = Want(limit, limit * 2, cut=True)
-        return await self._get(target, {}, deadline, {200: want})
+        return await self._get(target, {}, deadline, {200: self._robots})
 
     async def page(self, target: Target, conditions: Mapping[str, str], deadline: float) -> Answer:
         """A page; of an overload page the beginning, of all other answers no body."""
-        whole = Want(self._limits.decoded, self._limits.wire)
-        peek = Want(64 * 1024, 64 * 1024, cut=True, seconds=_PEEK_TIME)
-        wanted = {200: whole, 203: whole, 503: peek}
+        wanted = {200: self._whole, 203: self._whole, 503: self._peek}
         return await self._get(target, conditions, deadline, wanted)
 
     async def _get(
         self,
         target: Target,
-        headers: Mapping[str, str],
+        conditions: Mapping[str, str],
         deadline: float,
         wanted: Mapping[int, Want],
     ) -> Answer:
-        request = self._client.build_request(
-            "GET", target.url, headers=headers, extensions={"deadline": deadline}
-        )
+        headers = self._client.headers
+        if conditions:
+            headers = httpx.Headers(headers)
+            headers.update(conditions)
+        extensions = {"deadline": deadline, "target": target}
+        request = httpx.Request("GET", target.url, headers=headers, extensions=extensions)
         response = await self._client.send(request, stream=True)
         try:
-            want = wanted.get(response.status_code)
-            if want is None:
-                return Answer(target, response.status_code, response.headers)
-            if want.cut:
-                body, complete = await _beginning(response, want), False
-            else:
-                body, complete = await _whole(response, want)
-            return Answer(target, response.status_code, response.headers, body, complete)
+            return await _taken(target, response, wanted.get(response.status_code))
         finally:
             await response.aclose()
 
 
-async def _beginning(response: httpx.Response, want: Want) -> bytes:
+async def _taken(target: Target, response: httpx.Response, want: Want | None) -> Answer:
+    headers: dict[str, str] = {}
+    location = []
+    for raw_name, raw_value in response.headers.raw:
+        name, value = raw_name.decode("ascii").lower(), raw_value.decode("latin-1")
+        headers[name] = f"{headers[name]}, {value}" if name in headers else value
+        if name == "location":
+            location.append(raw_value)
+    body, complete = b"", True
+    if want is not None and want.cut:
+        body, complete = await _beginning(response, headers, want), False
+    elif want is not None:
+        body, complete = await _whole(response, headers, want)
+    return Answer(target, response.status_code, headers, tuple(location), body, complete)
+
+
+async def _beginning(response: httpx.Response, headers: Mapping[str, str], want: Want) -> bytes:
     """The first part of a body. A fault after it does not matter, one within it does."""
-    body = body_for(response.headers.get("content-encoding", ""), want.decoded)
+    body = body_for(headers.get("content-encoding", ""), want.decoded)
     try:
         async with asyncio.timeout(want.seconds):
             await _collect(response, body, want)
@@ -114,12 +117,12 @@ async def _beginning(response: httpx.Response, want: Want) -> bytes:
         return body.so_far()
 
 
-async def _whole(response: httpx.Response, want: Want) -> tuple[bytes, bool]:
+async def _whole(
+    response: httpx.Response, headers: Mapping[str, str], want: Want
+) -> tuple[bytes, bool]:
     """A body to its end, and whether it is known to be whole."""
-    headers = response.headers
     _check_length(headers.get("content-length", ""), want.wire)
-    encoding = headers.get("content-encoding", "")
-    body = body_for(encoding, want.decoded)
+    body = body_for(headers.get("content-encoding", ""), want.decoded)
     await _collect(response, body, want)
     data = body.finish()
     if type(body) is not PlainBody or looks_whole(data):
@@ -135,13 +138,11 @@ async def _whole(response: httpx.Response, want: Want) -> tuple[bytes, bool]:
 
 async def _collect(response: httpx.Response, body: PlainBody, want: Want) -> None:
     received = 0
-    stream = cast("AsyncGenerator[bytes]", response.aiter_raw())
-    async with contextlib.aclosing(stream) as chunks:
-        async for chunk in chunks:
-            received += len(chunk)
-            if received > want.wire:
-                raise TooLargeError(f"the answer is larger than {want.wire // 1024} KiB")
-            body.feed(chunk)
+    async for chunk in response.aiter_raw():
+        received += len(chunk)
+        if received > want.wire:
+            raise TooLargeError(f"the answer is larger than {want.wire // 1024} KiB")
+        body.feed(chunk)
 
 
 def _check_length(declared: str, limit: int) -> None:
@@ -150,8 +151,8 @@ def _check_length(declared: str, limit: int) -> None:
 
 
 def looks_whole(body: bytes) -> bool:
-    """Whether a body ends like a whole document: `</html>`, or a closed JSON value."""
-    if _WHOLE.search(body[-4096:]):
+    """Whether a body ends like a whole document: `</html>` near its end, or a closed JSON value."""
+    if b"</html" in body[-4096:].lower():
         return True
     inner = body.strip()
     return (inner[:1], inner[-1:]) in {(b"{", b"}"), (b"[", b"]")}

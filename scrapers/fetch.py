@@ -6,7 +6,6 @@ import asyncio
 import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, nullcontext
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import httpx
@@ -14,7 +13,7 @@ import httpx
 from scrapers import headers, pace, robots
 from scrapers.ask import Answer, Asker
 from scrapers.errors import BrokenError, FetchError, GuardError
-from scrapers.guard import Limits, Policy, Resolver, Target, host_key, parse_url, redirect_target
+from scrapers.guard import Limits, Policy, Resolver, Target, parse_url, redirect_target
 from scrapers.model import Outcome, Page, RobotsCopy, Validators, Visited, VisitRequest
 from scrapers.transport import guarded_transport
 
@@ -130,28 +129,24 @@ class _Visit:
         self._fetcher = fetcher
         self._request = request
         self.deadline = asyncio.get_running_loop().time() + fetcher.limits.deadline
-        self._host = ""
         self._first: Target | None = None
         self._permanent = True
-        self._so_far = Visited(
-            request.url,
-            Outcome.UNREACHABLE,
-            fetcher.clock(),
-            robots=request.robots,
-            validators=request.validators,
-        )
+        self._requests = 0
+        self._robots = request.robots
+        self._crawl_delay: float | None = None
+        self._retry_after: float | None = None
+        self._answer: Answer | None = None
+        self._asked_at = fetcher.clock()
 
     async def run(self) -> Visited:
         """Hop from redirect to redirect. Raises FetchError."""
         target = self._first = parse_url(self._request.url, self._fetcher.policy)
-        self._host = host_key(target.url)
         seen: set[str] = set()
         while target.url not in seen:
             if len(seen) > self._fetcher.limits.redirects:
                 raise BrokenError("more redirects than are followed")
             seen.add(target.url)
-            host = host_key(target.url)
-            async with self._fetcher.lanes.enter(host), self._foreign_door(host):
+            async with self._fetcher.lanes.enter(target.lane), self._foreign_door(target.lane):
                 answer = await self._ask(target)
             if answer.status not in _REDIRECTS:
                 return self._classified(answer)
@@ -160,49 +155,38 @@ class _Visit:
 
     def failed(self, error: FetchError) -> Visited:
         """The end of a visit that brought no page."""
-        wait = error.retry_after if error.retry_after is not None else self._so_far.retry_after
-        return self._end(Outcome(error.outcome), reason=error.reason, retry_after=wait)
+        if error.retry_after is not None:
+            self._retry_after = error.retry_after
+        return self._end(Outcome(error.outcome), error.reason)
 
-    def _foreign_door(self, host: str) -> AbstractAsyncContextManager[None]:
-        if self._fetcher.door is None or host == self._host:
+    def _is_own(self, lane: str) -> bool:
+        return self._first is not None and lane == self._first.lane
+
+    def _foreign_door(self, lane: str) -> AbstractAsyncContextManager[None]:
+        if self._fetcher.door is None or self._is_own(lane):
             return nullcontext()
-        return self._fetcher.door(host)
+        return self._fetcher.door(lane)
 
     def _follow(self, answer: Answer) -> Target:
         self._permanent = self._permanent and answer.status in _PERMANENT
-        return redirect_target(answer.target, answer.location(), self._fetcher.policy)
+        return redirect_target(answer.target, _location(answer), self._fetcher.policy)
 
     async def _ask(self, target: Target) -> Answer:
-        copy = await self._robots(target)
+        copy = await self._robots_of(target)
         verdict = robots.judge(copy, target.url)
-        if host_key(target.url) == self._host:
-            self._note(robots=copy, crawl_delay=verdict.crawl_delay)
+        if self._is_own(target.lane):
+            self._robots, self._crawl_delay = copy, verdict.crawl_delay
         if not verdict.allowed:
-            raise _robots_bar(copy, self._so_far.retry_after)
-        self._count()
-        asked = self._fetcher.clock()
+            raise _robots_bar(copy)
+        self._requests += 1
+        self._asked_at = self._fetcher.clock()
         answer = await self._fetcher.asker.page(target, self._conditions(target), self.deadline)
-        self._note_answer(answer, asked)
+        self._answer = answer
+        self._retry_after = self._wait_asked(answer)
         return answer
-
-    def _note(self, **changes: object) -> None:
-        self._so_far = replace(self._so_far, **changes)  # type: ignore[arg-type]  # own field names
-
-    def _note_answer(self, answer: Answer, asked: datetime) -> None:
-        now = self._fetcher.clock()
-        date = answer.headers.get("date")
-        self._note(
-            status=answer.status,
-            server_date=headers.http_date(date, now) if date else None,
-            retry_after=self._wait_asked(answer),
-            fresh_for=headers.fresh_for(answer.headers, asked, now),
-        )
 
     def _wait_asked(self, answer: Answer) -> float | None:
         return headers.retry_after(answer.headers.get("retry-after"), self._fetcher.clock())
-
-    def _count(self) -> None:
-        self._note(requests=self._so_far.requests + 1)
 
     def _conditions(self, target: Target) -> dict[str, str]:
         """The conditional headers; nothing is carried to another origin."""
@@ -212,30 +196,28 @@ class _Visit:
         found = {"If-None-Match": held.etag, "If-Modified-Since": held.last_modified}
         return {name: value for name, value in found.items() if value}
 
-    async def _robots(self, target: Target) -> RobotsCopy:
+    async def _robots_of(self, target: Target) -> RobotsCopy:
         """The copy that holds for `target`: as given, as kept, or fetched now."""
-        now, host = self._fetcher.clock(), host_key(target.url)
-        own = host == self._host
-        held = self._so_far.robots if own else self._fetcher.foreign.get(host)
+        now, own = self._fetcher.clock(), self._is_own(target.lane)
+        held = self._robots if own else self._fetcher.foreign.get(target.lane)
         if held is not None and robots.is_fresh(held, now):
             return held
         try:
             copy = await self._fetch_robots(target, now)
         except FetchError:
             if own:
-                self._note(robots=RobotsCopy("unreachable", "", now))
+                self._robots = RobotsCopy("unreachable", "", now)
             raise
         if not own:
-            self._fetcher.keep_foreign(host, copy)
+            self._fetcher.keep_foreign(target.lane, copy)
         return copy
 
     async def _fetch_robots(self, target: Target, now: datetime) -> RobotsCopy:
         """RFC 9309 section 2.3.1.2: five redirects are followed, over authorities too."""
         at = parse_url(robots.robots_url(target.url), self._fetcher.policy)
-        lane = host_key(target.url)
         for hop in range(self._fetcher.limits.redirects + 1):
             try:
-                answer = await self._ask_robots(at, lane)
+                answer = await self._ask_robots(at, target.lane)
             except FetchError as error:
                 if error.outcome == Outcome.UNREACHABLE or (
                     hop == 0 and isinstance(error, GuardError)
@@ -243,21 +225,20 @@ class _Visit:
                     raise  # says something of the host itself
                 raise _no_robots(error) from error
             if answer.status not in _REDIRECTS:
-                self._note(retry_after=self._wait_asked(answer))
+                self._retry_after = self._wait_asked(answer)
                 return robots.copy_from_status(answer.status, answer.body, now)
             try:
-                at = redirect_target(answer.target, answer.location(), self._fetcher.policy)
+                at = redirect_target(answer.target, _location(answer), self._fetcher.policy)
             except FetchError as error:
                 raise _no_robots(error) from error
         return robots.copy_from_status(404, b"", now)
 
     async def _ask_robots(self, at: Target, lane: str) -> Answer:
-        host = host_key(at.url)
-        if host == lane:
-            self._count()
+        self._requests += 1
+        if at.lane == lane:
             return await self._fetcher.asker.robots(at, self.deadline)
-        async with self._fetcher.lanes.enter(host, wait=False), self._foreign_door(host):
-            self._count()
+        lanes = self._fetcher.lanes
+        async with lanes.enter(at.lane, wait=False), self._foreign_door(at.lane):
             return await self._fetcher.asker.robots(at, self.deadline)
 
     def _classified(self, answer: Answer) -> Visited:
@@ -268,26 +249,16 @@ class _Visit:
         if status == 304:
             return self._unchanged(answer)
         if status == 503 and _CHECK.search(answer.body):
-            return self._end(Outcome.BARRED, reason="the host checks for robots (status 503)")
-        outcome, reason = _meaning(status)
-        return self._end(outcome, reason=reason)
+            return self._end(Outcome.BARRED, "the host checks for robots (status 503)")
+        return self._end(*_meaning(status))
 
     def _page(self, answer: Answer) -> Visited:
         if not answer.body.strip():
             raise BrokenError("the page is empty")
-        page = Page(
-            answer.target.url,
-            answer.body,
-            answer.headers.get("content-type"),
-            self._fetcher.clock(),
-            complete=answer.complete,
-        )
-        return self._end(
-            Outcome.OK,
-            page=page,
-            validators=_validators(answer, self._fetcher.clock()),
-            moved_to=self._moved_to(answer),
-        )
+        now = self._fetcher.clock()
+        kind = answer.headers.get("content-type")
+        page = Page(answer.target.url, answer.body, kind, now, complete=answer.complete)
+        return self._end(Outcome.OK, page=page, validators=_validators(answer, now))
 
     def _unchanged(self, answer: Answer) -> Visited:
         if not self._conditions(answer.target):
@@ -295,15 +266,43 @@ class _Visit:
         fresh = _validators(answer, self._fetcher.clock())
         held = self._request.validators
         kept = Validators(fresh.etag or held.etag, fresh.last_modified or held.last_modified)
-        return self._end(Outcome.UNCHANGED, validators=kept, moved_to=self._moved_to(answer))
+        return self._end(Outcome.UNCHANGED, validators=kept)
 
-    def _moved_to(self, answer: Answer) -> str | None:
-        moved = answer.target != self._first and self._permanent
-        return answer.target.url if moved else None
+    def _end(
+        self,
+        outcome: Outcome,
+        reason: str | None = None,
+        *,
+        page: Page | None = None,
+        validators: Validators | None = None,
+    ) -> Visited:
+        now = self._fetcher.clock()
+        answer = self._answer
+        said = answer.headers if answer else {}
+        moved = answer is not None and self._permanent and answer.target != self._first
+        return Visited(
+            self._request.url,
+            outcome,
+            now,
+            reason,
+            status=answer.status if answer else None,
+            page=page,
+            validators=self._request.validators if validators is None else validators,
+            robots=self._robots,
+            crawl_delay=self._crawl_delay,
+            retry_after=self._retry_after,
+            moved_to=answer.target.url if answer and moved and reason is None else None,
+            requests=self._requests,
+            server_date=headers.http_date(said.get("date", ""), now),
+            fresh_for=headers.fresh_for(said, self._asked_at, now),
+        )
 
-    def _end(self, outcome: Outcome, **changes: object) -> Visited:
-        self._note(outcome=outcome, finished_at=self._fetcher.clock(), **changes)
-        return self._so_far
+
+def _location(answer: Answer) -> bytes:
+    """The redirect's address as it came. Raises BrokenError where there is none."""
+    if len(answer.location) != 1 or not answer.location[0].strip():
+        raise BrokenError("a redirect that does not say where to")
+    return answer.location[0]
 
 
 def _no_robots(error: FetchError) -> FetchError:
@@ -325,17 +324,17 @@ def _meaning(status: int) -> tuple[Outcome, str]:
     return Outcome.BROKEN, f"an answer without a page (status {status})"
 
 
-def _robots_bar(copy: RobotsCopy, retry_after: float | None) -> FetchError:
+def _robots_bar(copy: RobotsCopy) -> FetchError:
     """Why a copy of robots.txt bars a URL, as the error that ends the visit."""
     if copy.state == "throttled":
         reason = "the host asks us to slow down (robots.txt: status 429)"
-        return FetchError(reason, outcome=Outcome.THROTTLED, retry_after=retry_after)
+        return FetchError(reason, outcome=Outcome.THROTTLED)
     reason = {
         "rules": pace.ROBOTS_BAR,
         "barred": "robots.txt is closed to us (status 401 or 403)",
         "unreachable": "robots.txt cannot be had (server error): all is barred until it can",
     }[copy.state]
-    return FetchError(reason, outcome=Outcome.BARRED, retry_after=retry_after)
+    return FetchError(reason, outcome=Outcome.BARRED)
 
 
 def _validators(answer: Answer, now: datetime) -> Validators:

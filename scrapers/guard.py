@@ -106,15 +106,21 @@ MAX_URL = 2083
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """A URL taken apart once. `host` has no brackets; `port` is always given."""
+    """A URL taken apart once. `host` has no brackets; `port` is always given.
+
+    `lane`: the host's key (see `host_key`). `literal`: the host is an address itself.
+    """
 
     url: str
     scheme: str
     host: str
     port: int
+    lane: str
+    literal: bool
 
     @property
     def origin(self) -> tuple[str, str, int]:
+        """Scheme, host and port (RFC 6454)."""
         return self.scheme, self.host, self.port
 
 
@@ -137,9 +143,17 @@ def parse_url(url: str, policy: Policy) -> Target:
         raise GuardError("only http and https URLs are visited")
     host, port = _authority(match["authority"], DEFAULT_PORTS[scheme])
     _judge(host, port, policy)
+    literal = ":" in host or _is_quad(host)
+    default = port == DEFAULT_PORTS[scheme]
     shown = f"[{host}]" if ":" in host else host
-    at = shown if port == DEFAULT_PORTS[scheme] else f"{shown}:{port}"
-    return Target(f"{scheme}://{at}{_path(match['rest'])}", scheme, host, port)
+    at = shown if default else f"{shown}:{port}"
+    lane = _lane(host, port, default=default)
+    return Target(f"{scheme}://{at}{_path(match['rest'])}", scheme, host, port, lane, literal)
+
+
+def _lane(host: str, port: int, *, default: bool) -> str:
+    shown = f"[{host}]" if ":" in host else host.removeprefix("www.")
+    return shown if default else f"{shown}:{port}"
 
 
 def _path(rest: str) -> str:
@@ -275,5 +289,4 @@ def host_key(url: str) -> str:
         raise GuardError("not a whole URL: give it with http:// or https://")
     default = DEFAULT_PORTS[match["scheme"].lower()]
     host, port = _authority(match["authority"], default)
-    shown = f"[{host}]" if ":" in host else host.removeprefix("www.")
-    return shown if port == default else f"{shown}:{port}"
+    return _lane(host, port, default=port == default)

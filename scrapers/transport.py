@@ -19,16 +19,16 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 import certifi
-import h11
 import httpx
 
-from scrapers.errors import BrokenError, FetchError, GuardError
+from scrapers.errors import FetchError, GuardError
 from scrapers.guard import Limits, Policy, Resolver, Target, parse_url, vet_address
+from scrapers.wire import Exchange, Pipe, Until, dial
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence
 
-READ = 64 * 1024
+_NOT_TAKEN = "the host does not take the connection"
 
 
 def guarded_transport(
@@ -101,40 +101,52 @@ class GuardedTransport(httpx.AsyncBaseTransport):
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         """Send one request on a connection of its own; the body is read as it is asked for."""
-        target = parse_url(str(request.url), self._policy)
-        loop = asyncio.get_running_loop()
-        deadline = request.extensions.get("deadline") or loop.time() + self._limits.deadline
-        async with _until(deadline, "no whole answer within the time for a visit"):
-            exchange = await self._connect(target, deadline)
-            try:
-                await exchange.send(request)
-                return await exchange.response(deadline)
-            except BaseException:
-                exchange.close()
-                raise
+        target = self._target(request)
+        deadline = request.extensions.get("deadline")
+        if deadline is None:
+            deadline = asyncio.get_running_loop().time() + self._limits.deadline
+        body = await request.aread()
+        exchange = Exchange(await self._connect(target, deadline), self._limits)
+        try:
+            exchange.send(request.method.encode(), request.url.raw_path, request.headers.raw, body)
+            status, headers = await exchange.head(deadline)
+        except BaseException:
+            exchange.close()
+            raise
+        return httpx.Response(
+            status,
+            headers=headers,
+            stream=_Body(exchange, deadline),
+            extensions={"surplus": exchange.surplus},
+        )
 
-    async def _connect(self, target: Target, deadline: float) -> _Exchange:
-        addresses = await self._addresses(target)
-        loop = asyncio.get_running_loop()
-        end = min(deadline, loop.time() + self._limits.connect)
-        failure = FetchError("the host has no address")
+    def _target(self, request: httpx.Request) -> Target:
+        """The request's URL, vetted: here, or already by the caller who hands it on."""
+        vetted = request.extensions.get("target")
+        if isinstance(vetted, Target) and vetted.url == str(request.url):
+            return vetted
+        return parse_url(str(request.url), self._policy)
+
+    async def _connect(self, target: Target, deadline: float) -> Pipe:
+        clock = asyncio.get_running_loop().time
+        end = min(deadline, clock() + self._limits.connect)
+        addresses = await self._addresses(target, end)
+        failure = FetchError(_NOT_TAKEN)
         for left in range(len(addresses), 0, -1):
-            share = loop.time() + (end - loop.time()) / left
+            share = clock() + (end - clock()) / left
             try:
-                async with _until(share, "the host does not take the connection"):
+                async with Until(share, _NOT_TAKEN):
                     return await self._open(target, addresses[-left])
             except FetchError as error:
                 failure = error
         raise failure
 
-    async def _addresses(self, target: Target) -> list[str]:
+    async def _addresses(self, target: Target, end: float) -> list[str]:
         """All answers vetted; those to try, at most `limits.addresses`, families in turn."""
-        try:
-            literal = str(ipaddress.ip_address(target.host))
-        except ValueError:
+        if target.literal:
+            return [vet_address(target.host, target.host, self._policy)]
+        async with Until(end, "the lookup of the host's name takes too long (DNS)"):
             found = await self._resolve(target)
-        else:
-            found = [literal]
         vetted = [vet_address(address, target.host, self._policy) for address in found]
         return _in_turn(vetted)[: self._limits.addresses]
 
@@ -147,26 +159,39 @@ class GuardedTransport(httpx.AsyncBaseTransport):
             raise FetchError("the host's name has no address (DNS)")
         return found
 
-    async def _open(self, target: Target, address: str) -> _Exchange:
-        secure = target.scheme == "https"
+    async def _open(self, target: Target, address: str) -> Pipe:
+        context = (self._tls or shared_tls()) if target.scheme == "https" else None
         try:
-            reader, writer = await asyncio.open_connection(
-                address,
-                target.port,
-                ssl=(self._tls or shared_tls()) if secure else None,
-                server_hostname=target.host if secure else None,
-                limit=READ,
-            )
+            pipe = await dial(address, target.port, context, target.host)
         except ssl.SSLError as error:
             raise FetchError(_tls_reason(error)) from error
         except OSError as error:
-            raise FetchError("the host does not take the connection") from error
-        exchange = _Exchange(reader, writer, self._limits)
-        peer = writer.get_extra_info("peername")
-        if peer is None or ipaddress.ip_address(peer[0]) != ipaddress.ip_address(address):
-            exchange.close()
+            raise FetchError(_NOT_TAKEN) from error
+        if not _same(pipe.peer(), address):
+            pipe.abort()
             raise GuardError("the connection went to another address than the one vetted")
-        return exchange
+        return pipe
+
+
+class _Body(httpx.AsyncByteStream):
+    """The raw body; closing it closes the connection."""
+
+    def __init__(self, exchange: Exchange, deadline: float) -> None:
+        self._exchange = exchange
+        self._deadline = deadline
+
+    def __aiter__(self) -> AsyncIterator[bytes]:
+        return self._exchange.chunks(self._deadline)
+
+    async def aclose(self) -> None:
+        self._exchange.close()
+
+
+def _same(peer: str | None, address: str) -> bool:
+    """Whether a peer's address is the one that was vetted, in whatever spelling."""
+    if peer is None:
+        return False
+    return peer == address or ipaddress.ip_address(peer) == ipaddress.ip_address(address)
 
 
 def _in_turn(addresses: Sequence[str]) -> list[str]:
@@ -186,147 +211,3 @@ def _tls_reason(error: ssl.SSLError) -> str:
             return "TLS: the certificate is not yet valid; check this machine's clock"
         return f"TLS: {text}"
     return f"TLS: {(error.reason or 'the handshake failed').replace('_', ' ').lower()}"
-
-
-@contextlib.asynccontextmanager
-async def _until(when: float, reason: str) -> AsyncIterator[None]:
-    """End what stands inside at a time of the loop's clock, as a FetchError."""
-    try:
-        async with asyncio.timeout_at(when):
-            yield
-    except TimeoutError as error:
-        raise FetchError(reason) from error
-
-
-class _Exchange:
-    """One request and its answer on one connection."""
-
-    def __init__(
-        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, limits: Limits
-    ) -> None:
-        self._reader = reader
-        self._writer = writer
-        self._limits = limits
-        self._protocol = h11.Connection(h11.CLIENT, max_incomplete_event_size=limits.header_bytes)
-        self._begun = False  # whether any byte has come
-
-    async def send(self, request: httpx.Request) -> None:
-        headers = [(n, v) for n, v in request.headers.raw if n.lower() != b"connection"]
-        head = h11.Request(
-            method=request.method.encode(),
-            target=request.url.raw_path,
-            headers=[*headers, (b"Connection", b"close")],
-        )
-        parts = [self._protocol.send(head)]
-        body = await request.aread()
-        if body:
-            parts.append(self._protocol.send(h11.Data(data=body)))
-        parts.append(self._protocol.send(h11.EndOfMessage()))
-        with contextlib.suppress(ConnectionError):  # an answer may have come before it broke
-            self._writer.write(b"".join(part for part in parts if part))
-            await self._writer.drain()
-
-    async def response(self, deadline: float) -> httpx.Response:
-        first = asyncio.get_running_loop().time() + self._limits.first_byte
-        async with _until(first, "the host does not answer"):
-            event = await self._next()
-        informational = 0
-        while isinstance(event, h11.InformationalResponse):
-            informational += 1
-            if informational > self._limits.informational:
-                raise BrokenError("too many interim answers")
-            event = await self._next()
-        if not isinstance(event, h11.Response):
-            raise BrokenError("the answer has no status line")
-        return httpx.Response(
-            event.status_code,
-            headers=self._headers(event),
-            stream=_Body(self, deadline),
-            extensions={"surplus": self.surplus},
-        )
-
-    def _headers(self, event: h11.Response) -> list[tuple[bytes, bytes]]:
-        """The headers less Set-Cookie (no cookie is kept), within the caps."""
-        raw = event.headers.raw_items()
-        if sum(len(n) + len(v) + 4 for n, v in raw) > self._limits.header_bytes:
-            raise BrokenError("the answer's headers are too large")
-        kept = [(n, v) for n, v in raw if n.lower() != b"set-cookie"]
-        if len(kept) > self._limits.header_count:
-            raise BrokenError("the answer has too many headers")
-        return kept
-
-    async def chunks(self, deadline: float) -> AsyncIterator[bytes]:
-        while True:
-            async with _until(deadline, "no whole answer within the time for a visit"):
-                event = await self._next()
-            if isinstance(event, h11.Data):
-                yield bytes(event.data)
-            else:
-                return
-
-    async def surplus(self, wait: float) -> bool:
-        """Whether bytes follow the end of the answer within `wait` seconds."""
-        if self._protocol.trailing_data[0]:
-            return True
-        with contextlib.suppress(TimeoutError, OSError):
-            async with asyncio.timeout(wait):
-                return bool(await self._reader.read(1))
-        return False
-
-    async def _next(self) -> h11.Event:
-        """The next event. Raises BrokenError or FetchError for what is no HTTP."""
-        try:
-            while (event := self._protocol.next_event()) is h11.NEED_DATA:
-                await self._receive()
-        except h11.RemoteProtocolError as error:
-            raise self._protocol_error(error) from error
-        if isinstance(event, h11.Event):
-            return event
-        raise BrokenError("the answer switches to another protocol")
-
-    async def _receive(self) -> None:
-        try:
-            data = await self._reader.read(READ)
-        except (OSError, ssl.SSLError) as error:
-            self._break_off(error)
-        if not self._begun:
-            self._check_start(data)
-        self._protocol.receive_data(data)
-
-    def _break_off(self, error: OSError) -> None:
-        if self._begun:
-            raise BrokenError("the connection broke in the middle of the answer") from error
-        raise FetchError("the host broke the connection off") from error
-
-    def _check_start(self, data: bytes) -> None:
-        if not data:
-            raise FetchError("the host closed the connection without an answer")
-        if not b"HTTP/".startswith(data[:5]):
-            raise FetchError("what answers there does not speak HTTP/1.1")
-        self._begun = True
-
-    def _protocol_error(self, error: h11.RemoteProtocolError) -> FetchError:
-        text = str(error)
-        if "without sending complete message body" in text or "incomplete" in text:
-            return BrokenError("the answer is cut short")
-        if "Receive buffer too long" in text:
-            return BrokenError("the answer's headers are too large")
-        return BrokenError(f"the answer is malformed ({text[:80]})")
-
-    def close(self) -> None:
-        """Close at once: no lingering shutdown, nothing of this connection stays."""
-        self._writer.transport.abort()
-
-
-class _Body(httpx.AsyncByteStream):
-    """The raw body; closing it closes the connection."""
-
-    def __init__(self, exchange: _Exchange, deadline: float) -> None:
-        self.exchange = exchange
-        self._deadline = deadline
-
-    def __aiter__(self) -> AsyncIterator[bytes]:
-        return self.exchange.chunks(self._deadline)
-
-    async def aclose(self) -> None:
-        self.exchange.close()

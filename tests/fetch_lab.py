@@ -31,52 +31,42 @@ def answer(body: bytes = PAGE, status: str = "200 OK", **headers: str) -> bytes:
     return "\r\n".join(lines).encode() + b"\r\n\r\n" + body
 
 
-class _Writer:
-    """Takes the request, and says that it is connected to `peer`."""
+class _Pipe:
+    """Answers a request with what `reply(host, path)` gives; says it is connected as asked."""
 
-    def __init__(self, peer: tuple[str, int], sent: list[bytes]) -> None:
-        self._peer = peer
-        self._sent = sent
-        self.transport = self
+    def __init__(self, address: str, wire: Wire) -> None:
+        self._address = address
+        self._wire = wire
+        self._held = b""
 
     def write(self, data: bytes) -> None:
-        self._sent.append(data)
+        self._wire.sent.append(data)
+        path = data.split(b" ", 2)[1].decode()
+        name = data.partition(b"\r\nHost: ")[2].partition(b"\r\n")[0].decode()
+        self._held = self._wire.reply(name, path)
 
-    async def drain(self) -> None:
-        pass
+    async def read(self) -> bytes:
+        data, self._held = self._held, b""
+        return data
+
+    def peer(self) -> str:
+        return self._address
 
     def abort(self) -> None:
-        pass
-
-    def get_extra_info(self, name: str) -> Any:
-        return self._peer if name == "peername" else None
+        self._held = b""
 
 
 class Wire:
-    """Stands in for `asyncio.open_connection`: records who is dialled, answers from `reply`."""
+    """Stands in for `scrapers.wire.dial`: records who is dialled, opens no socket."""
 
     def __init__(self, reply: Callable[[str, str], bytes]) -> None:
+        self.reply = reply
         self.dialled: list[tuple[str, int]] = []
         self.sent: list[bytes] = []
-        self._reply = reply
 
-    async def __call__(self, host: str, port: int, **_: Any) -> tuple[asyncio.StreamReader, Any]:
-        self.dialled.append((host, port))
-        reader = asyncio.StreamReader()
-        sent: list[bytes] = []
-        writer = _Writer((host, port), sent)
-        write = writer.write
-
-        def respond(data: bytes) -> None:
-            write(data)
-            self.sent.append(data)
-            path = data.split(b" ", 2)[1].decode()
-            name = data.partition(b"\r\nHost: ")[2].partition(b"\r\n")[0].decode()
-            reader.feed_data(self._reply(name, path))
-            reader.feed_eof()
-
-        writer.write = respond  # type: ignore[method-assign]
-        return reader, writer
+    async def __call__(self, address: str, port: int, *_: Any) -> Any:
+        self.dialled.append((address, port))
+        return _Pipe(address, self)
 
 
 def visit(

@@ -11,7 +11,7 @@ import asyncio
 import csv
 import ipaddress
 import random
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from fetch_lab import AGENT, ALLOW, DATA, Wire, answer, clock, visit
@@ -19,6 +19,7 @@ from fetch_lab import AGENT, ALLOW, DATA, Wire, answer, clock, visit
 from scrapers import Fetcher, GuardError, Outcome, Policy, check_url, guarded_transport, host_key
 from scrapers.guard import is_public
 from scrapers.model import VisitRequest
+from scrapers.wire import dial
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -61,7 +62,7 @@ def ask(row: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> tuple[Outcome, 
         return answer()
 
     wire = Wire(reply)
-    monkeypatch.setattr(asyncio, "open_connection", wire)
+    monkeypatch.setattr("scrapers.transport.dial", wire)
     seen = visit(url_of(row), resolver=Names(row))
     return seen.outcome, [address for address, _ in wire.dialled]
 
@@ -136,13 +137,12 @@ async def _rebind(monkeypatch: pytest.MonkeyPatch, tries: int) -> tuple[int, int
     private = await asyncio.start_server(serve("private"), "127.0.0.1", 0)
     port = private.sockets[0].getsockname()[1]
     public = Wire(lambda *_: answer())
-    dial = asyncio.open_connection
 
-    async def route(host: str, at: int, **options: object):  # noqa: ANN202
-        if host == PUBLIC:
+    async def route(address: str, at: int, *more: Any) -> Any:
+        if address == PUBLIC:
             hits["public"] += 1
-            return await public(host, at)
-        return await dial(host, at, **options)  # type: ignore[arg-type]
+            return await public(address, at)
+        return await dial(address, at, *more)
 
     chance = random.Random(20261124)
     forms = ("127.0.0.1", "::ffff:127.0.0.1", "0.0.0.0", "10.0.0.5", "169.254.169.254", "::1")
@@ -151,7 +151,7 @@ async def _rebind(monkeypatch: pytest.MonkeyPatch, tries: int) -> tuple[int, int
         bad = chance.choice(forms)
         return chance.choice(([PUBLIC], [bad], [PUBLIC, bad], [bad, PUBLIC]))
 
-    monkeypatch.setattr(asyncio, "open_connection", route)
+    monkeypatch.setattr("scrapers.transport.dial", route)
     fetcher = Fetcher(
         user_agent=AGENT,
         policy=Policy(ports=frozenset({port})),
@@ -184,7 +184,7 @@ def test_no_proxy_of_the_environment_is_used(monkeypatch: pytest.MonkeyPatch) ->
     for name in ("HTTP_PROXY", "http_proxy", "HTTPS_PROXY", "ALL_PROXY"):
         monkeypatch.setenv(name, "http://127.0.0.1:9")
     wire = Wire(lambda *_: answer())
-    monkeypatch.setattr(asyncio, "open_connection", wire)
+    monkeypatch.setattr("scrapers.transport.dial", wire)
 
     async def names(_host: str, _port: int) -> Sequence[str]:
         return [PUBLIC]
@@ -248,7 +248,7 @@ def test_allowed_hosts_are_exact(
     host: str, address: str, allowed: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     wire = Wire(lambda *_: answer())
-    monkeypatch.setattr(asyncio, "open_connection", wire)
+    monkeypatch.setattr("scrapers.transport.dial", wire)
 
     async def names(_host: str, _port: int) -> Sequence[str]:
         return [address]
