@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import (
     ARRAY,
@@ -15,14 +14,16 @@ from sqlalchemy import (
     Table,
     Text,
     any_,
-    bindparam,
     func,
     literal,
     select,
 )
-from sqlalchemy.sql.dml import Insert
 
-SLICE = 1000
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+
+COPY_FROM: Final = 200  # rows from which COPY is worth its start
 
 
 def is_sqlite(conn: Connection) -> bool:
@@ -45,9 +46,11 @@ def among(
 def insert_into(conn: Connection, table: Table) -> Any:
     """The dialect's own insert, which knows what to do on a conflict."""
     if is_sqlite(conn):
-        from sqlalchemy.dialects.sqlite import insert
+        from sqlalchemy.dialects.sqlite import insert  # noqa: PLC0415 -- each needs its own
     else:
-        from sqlalchemy.dialects.postgresql import insert  # type: ignore[assignment] # noqa: I001 -- the twin of the above
+        from sqlalchemy.dialects.postgresql import (  # type: ignore[assignment] # noqa: PLC0415 -- the twin of the above
+            insert,
+        )
     return insert(table)
 
 
@@ -76,11 +79,6 @@ def delete_where(conn: Connection, column: Column[Any], values: Collection[Any])
     return conn.execute(table.delete().where(among(conn, column, values))).rowcount
 
 
-def plain_insert(table: Table) -> Insert:
-    """An insert with one named value a column, for `executemany`."""
-    return table.insert().values({c.name: bindparam(c.name) for c in table.columns})
-
-
 def run_many(conn: Connection, sql: str, rows: Sequence[tuple[Any, ...]]) -> int:
     """One statement of the driver's own for many rows; answers how many rows it touched.
 
@@ -94,8 +92,15 @@ def run_many(conn: Connection, sql: str, rows: Sequence[tuple[Any, ...]]) -> int
 
 
 def insert_many(
-    conn: Connection, table: Table, columns: Sequence[str], rows: Iterable[tuple[Any, ...]]
+    conn: Connection, table: Table, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
 ) -> int:
-    """Rows of raw stored values, by the driver's `executemany`."""
-    names, marks = ", ".join(f'"{c}"' for c in columns), ", ".join("?" * len(columns))
-    return run_many(conn, f"INSERT INTO {table.name} ({names}) VALUES ({marks})", list(rows))
+    """Rows of raw stored values: by `executemany`, many on PostgreSQL by COPY."""
+    names = ", ".join(columns)
+    if len(rows) > COPY_FROM and not is_sqlite(conn):
+        driver: Any = conn.connection.driver_connection
+        with driver.cursor().copy(f"COPY {table.name} ({names}) FROM STDIN") as copy:
+            for row in rows:
+                copy.write_row(row)
+        return len(rows)
+    marks = ", ".join("?" * len(columns))
+    return run_many(conn, f"INSERT INTO {table.name} ({names}) VALUES ({marks})", rows)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import Connection, select, update
 
@@ -18,6 +17,9 @@ from service.store.bulk import among
 from service.store.codec import loads
 from service.store.purchases import Purchases
 from service.store.saving import save_book
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
 
 T = TypeVar("T")
 

@@ -11,12 +11,12 @@ import dataclasses
 import json
 import types
 import typing
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from enum import Enum
 from functools import cache, lru_cache
-from typing import Any, Literal, TypeVar
+from typing import Any, Final, Literal, TypeVar
 
 from service.errors import StoreError
 
@@ -24,22 +24,26 @@ T = TypeVar("T")
 Coder = Callable[[Any], Any]
 Pair = tuple[Coder, Coder]  # to data, from data
 
-_EMPTY = (None, "", (), {}, False)
+_EMPTY: Final[tuple[Any, ...]] = (None, "", (), {}, False)
 
 
 def dumps(value: Any) -> str:
     """A dataclass as canonical JSON text: equal values give equal text."""
-    return _json(_coders(type(value))[0](value))
+    return _json(_coders_of(value)[0](value))
 
 
 def loads(kind: type[T], text: str) -> T:
     """The dataclass back from its text. The same text gives the same (frozen) value."""
-    return typing.cast("T", _loaded(kind, text))
+    return typing.cast("T", _loaded(typing.cast("Hashable", kind), text))
 
 
 def to_data(value: Any) -> Any:
     """A dataclass as plain data (dicts, lists, texts, numbers)."""
-    return _coders(type(value))[0](value)
+    return _coders_of(value)[0](value)
+
+
+def _coders_of(value: Any) -> Pair:
+    return _coders(typing.cast("Hashable", type(value)))
 
 
 @lru_cache(maxsize=32_768)

@@ -8,11 +8,9 @@ REPEATABLE READ for readers.
 
 from __future__ import annotations
 
-import sqlite3
-from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, Self
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
@@ -21,6 +19,10 @@ from service.errors import StoreError
 from service.store.schema import prepare
 from service.store.unit import SqlUnit
 from service.store.words import explain
+
+if TYPE_CHECKING:
+    import sqlite3
+    from collections.abc import Iterator
 
 BUSY_SECONDS: Final = 30
 _HEADER: Final = b"SQLite format 3\x00"
@@ -62,7 +64,7 @@ class SqlStore:
         """Close every connection; the store cannot be used afterwards."""
         self.engine.dispose()
 
-    def __enter__(self) -> SqlStore:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:

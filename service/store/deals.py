@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, delete, select
 
@@ -11,6 +10,9 @@ from service.model.deals import Deal, DealState
 from service.store import tables
 from service.store.bulk import upsert
 from service.store.codec import dumps, loads
+
+if TYPE_CHECKING:
+    from datetime import datetime
 
 
 class Deals:

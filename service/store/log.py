@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Sequence
 from dataclasses import replace
-from datetime import datetime
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, delete, select, text
 
 from service.flows.ports import Doubt, Gap
 from service.model.prices import Observation, PriceNow, Spell
-from service.store import past, record, tables
+from service.store import past, tables
+from service.store import record as recording
 from service.store.bulk import among, upsert
 from service.store.rows import SPELL, offer_of, seen_row, spell_of
 from service.store.types import from_micros, to_micros
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+    from datetime import datetime
 
 _FIELDS: Final = ", ".join(f"s.{name}" for name in SPELL)
 
@@ -45,16 +48,16 @@ class Log:
         """
         if not observations:
             return
-        for seen in record.rounds([seen_row(o) for o in observations]):
-            if rest := record.confirm(self._conn, seen):
+        for seen in recording.rounds([seen_row(o) for o in observations]):
+            if rest := recording.confirm(self._conn, seen):
                 self._settle(rest)
-        record.bump(self._conn)
+        recording.bump(self._conn)
 
-    def _settle(self, seen: Sequence[record.Seen]) -> None:
+    def _settle(self, seen: Sequence[recording.Seen]) -> None:
         dated = [row for row in seen if row[3] != 0]
-        last = record.last_seen(self._conn, [row[0] for row in dated]) if dated else {}
+        last = recording.last_seen(self._conn, [row[0] for row in dated]) if dated else {}
         old = [row for row in dated if row[1] < last.get(row[0], row[1])]
-        record.settle(self._conn, [row for row in seen if row not in old])
+        recording.settle(self._conn, [row for row in seen if row not in old])
         if old:
             past.place(self._conn, old)
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
@@ -15,6 +14,9 @@ from service.store import past, tables
 from service.store.codec import dumps, loads
 from service.store.saving import listing_row, new_poll, save_listings
 from service.store.types import to_micros
+
+if TYPE_CHECKING:
+    from datetime import datetime
 
 
 def move(conn: Connection, key: str, url: str, now: datetime) -> Listing:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, or_, select, update
 
@@ -12,6 +11,9 @@ from service.model.deals import Notice
 from service.store import tables
 from service.store.bulk import insert_into, is_sqlite
 from service.store.codec import dumps, loads
+
+if TYPE_CHECKING:
+    from datetime import datetime, timedelta
 
 WAITING, SENT, FAILED = "waiting", "sent", "failed"
 
@@ -33,8 +35,8 @@ class NoticeBox:
             "created_at": notice.created_at,
             "data": dumps(notice),
         }
-        query = insert_into(self._conn, tables.notice).values(row).on_conflict_do_nothing()
-        return bool(self._conn.execute(query).rowcount)
+        new = insert_into(self._conn, tables.notice).values(row).on_conflict_do_nothing()
+        return self._conn.execute(new.returning(tables.notice.c.key)).first() is not None
 
     def claim(self, owner: str, now: datetime, hold: timedelta, limit: int = 50) -> list[Notice]:
         """Notices to send now, each held by one owner until `now + hold`; oldest first."""

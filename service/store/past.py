@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from sqlalchemy import Connection, text
 
-from service.model.prices import Observation
 from service.store import record, tables
 from service.store.bulk import delete_where, insert_many
 from service.store.rows import SPELL, gap_rows, offer_of, row_of, seen_row, span_of
 from service.store.timeline import CONFLICT, KNOWN, NEW, Hole, Span, Terms, Timeline
 from service.store.types import from_micros
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from service.model.prices import Observation
 
 _FIELDS: Final = ", ".join(SPELL)
 
@@ -115,5 +118,5 @@ def save(conn: Connection, lines: dict[int, Timeline]) -> None:
     record.bump(conn, rebuilt=True)
 
 
-def _closed(lines: dict[int, Timeline]) -> Iterable[tuple[object, ...]]:
+def _closed(lines: dict[int, Timeline]) -> list[tuple[object, ...]]:
     return [row_of(k, span) for k, line in lines.items() for span in line.spans[:-1]]

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Sequence
-from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, and_, delete, func, insert, or_, select, text, update
+from sqlalchemy import Connection, and_, delete, func, or_, select, update
 
 from scrapers import RobotsCopy, Validators
 from service.flows.ports import HostState, Lease, ListingState, VisitRow
@@ -15,6 +13,10 @@ from service.store import tables
 from service.store.bulk import among, insert_into, insert_many, run_many
 from service.store.codec import dumps, loads
 from service.store.types import to_micros
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Sequence
+    from datetime import datetime, timedelta
 
 _SAVE_POLL: Final = """UPDATE poll SET next_due_at = ?, failures = ?, missing = ?,
     last_visit_at = ?, last_outcome = ?, last_reason = ? WHERE listing = ?"""
@@ -35,7 +37,7 @@ _SAVE_PAGE: Final = (
 )
 
 
-class _Stored(tuple[dict[str, Any], ...]):
+class _Stored(tuple[dict[str, Any], ...]):  # noqa: SLOT001 -- a tuple can have no slots
     """Evidence as loaded, with the very text it came from: saved again without encoding it."""
 
     text: str
@@ -64,7 +66,8 @@ class Polls:
         """When the next listing is due; None where none is polled."""
         poll, listing = tables.poll, tables.listing
         query = select(func.min(poll.c.next_due_at)).join(listing, listing.c.id == poll.c.listing)
-        return self._conn.scalar(query.where(listing.c.removed_at.is_(None)))
+        found: datetime | None = self._conn.scalar(query.where(listing.c.removed_at.is_(None)))
+        return found
 
     def hosts_of(self, listings: Collection[int]) -> dict[str, list[int]]:
         """The listings that have a page, by host; removed ones and those by hand are left out."""

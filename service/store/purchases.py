@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, insert, select
 
 from service.model.orders import Purchase
 from service.store import tables
 from service.store.codec import dumps, loads
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 
 class Purchases:

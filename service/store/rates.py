@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, func, select, text
 
@@ -14,6 +13,9 @@ from service.model.money import Rate, Rates
 from service.store import tables
 from service.store.bulk import insert_many, run_many
 from service.store.types import from_day, to_day
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
 
 _ADD: Final = """INSERT INTO rate (currency, day, rate) VALUES (?, ?, ?)
     ON CONFLICT (currency, day) DO NOTHING"""
@@ -51,7 +53,8 @@ class RateTable:
 
     def last_day(self) -> date | None:
         """The newest day that any rate is known of."""
-        return self._conn.scalar(select(func.max(tables.rate.c.day)))
+        newest: date | None = self._conn.scalar(select(func.max(tables.rate.c.day)))
+        return newest
 
     def _count(self) -> int:
         return self._conn.scalar(select(func.count()).select_from(tables.rate)) or 0

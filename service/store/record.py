@@ -7,8 +7,7 @@ looked at one by one.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, select, text
 
@@ -17,6 +16,9 @@ from service.store import tables
 from service.store.bulk import among, insert_many, is_sqlite, run_many
 from service.store.rows import SPELL, gap_rows, row_of, span_of
 from service.store.timeline import Span, Terms, Timeline
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Sequence
 
 Seen = tuple[int, int, Terms, int]  # listing, at, terms, origin
 
@@ -85,7 +87,7 @@ def settle(conn: Connection, seen: Sequence[Seen]) -> None:
             span = Span(at, at, 1, 0, terms, origin)
             work.opened.append((*row_of(listing, span), fresh[listing]))
         else:
-            work.change(listing, *running[listing], at, terms, origin)
+            work.change(*running[listing], seen=(listing, at, terms, origin))
     work.write(conn)
 
 
@@ -99,9 +101,8 @@ class _Changes:
         self.extended: list[tuple[Any, ...]] = []
         self.gaps: list[tuple[int, int, int, int]] = []
 
-    def change(
-        self, listing: int, span: Span, fresh: int, at: int, terms: Terms, origin: int
-    ) -> None:
+    def change(self, span: Span, fresh: int, seen: Seen) -> None:
+        listing, at, terms, origin = seen
         if at <= span.last and terms == span.terms:
             return
         # A clock that was set back does not make a later reading an earlier one.

@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from service.errors import StoreError
 from service.model.prices import Observation, Offer, Spell
 from service.store.timeline import Hole, Span, Terms
 from service.store.types import (
+    AVAILABILITIES,
     AVAILABILITY_CODES,
     ORIGIN_CODES,
+    ORIGINS,
     TAX_CODES,
+    TAXES,
     from_micros,
     from_units,
     to_micros,
     to_units,
 )
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
 TERMS: Final = ("price", "currency", "list_price", "availability", "tax", "origin")
 SPELL: Final = ("listing", "first_seen", "last_seen", "polls", "pause", *TERMS)
-
-_AVAILABILITY: Final = {code: word for word, code in AVAILABILITY_CODES.items()}
-_TAX: Final = {code: word for word, code in TAX_CODES.items()}
-_ORIGIN: Final = {code: word for word, code in ORIGIN_CODES.items()}
 
 
 @lru_cache(maxsize=65_536)
@@ -36,8 +37,8 @@ def offer_of(
         from_units(price),
         currency,
         None if list_price is None else from_units(list_price),
-        _AVAILABILITY[availability],
-        _TAX[tax],
+        AVAILABILITIES[availability],
+        TAXES[tax],
     )
 
 
@@ -71,7 +72,7 @@ def spell_of(row: Sequence[Any]) -> Spell:
         from_micros(last),
         polls,
         float(pause),
-        _ORIGIN[origin],
+        ORIGINS[origin],
     )
 
 

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Table, bindparam, case, insert, select, update
+from sqlalchemy import Connection, Table, bindparam, insert, select, update
 
 from scrapers import host_key
-from service.model.book import Book
-from service.model.builds import Build, Line
-from service.model.catalogue import Listing, Part
-from service.model.deals import Target
 from service.model.prices import fresh_for
 from service.store import tables
-from service.store.bulk import add_new, among, delete_where, upsert
+from service.store.bulk import add_new, among, delete_where, run_many, upsert
 from service.store.codec import dumps
 from service.store.purchases import Purchases
+from service.store.types import to_micros
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from service.model.book import Book
+    from service.model.builds import Build, Line
+    from service.model.catalogue import Listing, Part
+    from service.model.deals import Target
 
 
 def save_book(conn: Connection, book: Book, now: datetime) -> int:
@@ -105,7 +109,9 @@ def _write_listings(
     if fresh := [row for row in rows if row["key"] not in taken]:
         conn.execute(insert(tables.listing), fresh)
     if old := [row for row in rows if row["key"] in taken]:
-        columns = {name: bindparam(f"new_{name}") for name in old[0] if name != "key"}
+        columns: dict[str, Any] = {
+            name: bindparam(f"new_{name}") for name in old[0] if name != "key"
+        }
         query = update(tables.listing).where(tables.listing.c.key == bindparam("at_key"))
         bound = [{("at_key" if k == "key" else f"new_{k}"): v for k, v in r.items()} for r in old]
         conn.execute(query.values(columns), bound)
@@ -117,7 +123,7 @@ def listing_row(listing: Listing, data: str) -> dict[str, Any]:
         "key": listing.key,
         "supplier": listing.supplier,
         "host": None if listing.url is None else host_key(listing.url),
-        "fresh": fresh_for(listing.every) // timedelta(microseconds=1),
+        "fresh": fresh_micros(listing),
         "removed_at": None,
         "data": data,
     }
@@ -131,14 +137,19 @@ def _set_polls(
     delete_where(conn, tables.poll.c.listing, by_hand)
     polled = [one for one in listings if one.url is not None]
     add_new(conn, tables.poll, [new_poll(ids[one.key], now) for one in polled])
-    for one in listings:
-        fresh = fresh_for(one.every) // timedelta(microseconds=1)
-        running, poll = tables.running, tables.poll
-        conn.execute(update(running).where(running.c.listing == ids[one.key]).values(fresh=fresh))
-        soonest = now + one.every
-        sooner = case((poll.c.next_due_at > soonest, soonest), else_=poll.c.next_due_at)
-        at_one = poll.c.listing == ids[one.key]
-        conn.execute(update(poll).where(at_one).values(next_due_at=sooner))
+    fresh = [(fresh_micros(one), ids[one.key], fresh_micros(one)) for one in listings]
+    run_many(conn, "UPDATE running SET fresh = ? WHERE listing = ? AND fresh <> ?", fresh)
+    sooner = [(to_micros(now + one.every), ids[one.key]) for one in polled]
+    run_many(
+        conn,
+        "UPDATE poll SET next_due_at = ? WHERE listing = ? AND next_due_at > ?",
+        [(at, listing, at) for at, listing in sooner],
+    )
+
+
+def fresh_micros(listing: Listing) -> int:
+    """How long a price of it may be used, in microseconds; a longer pause is a gap."""
+    return fresh_for(listing.every) // timedelta(microseconds=1)
 
 
 def new_poll(listing: int, now: datetime) -> dict[str, Any]:

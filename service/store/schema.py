@@ -72,7 +72,7 @@ def _update(conn: Connection, place: str, found: str) -> None:
             f"{place} is of schema version {found}, this program knows up to {NEWEST}: "
             "upgrade the program (or restore a backup made with it); nothing was changed"
         )
-    from service.store.migrations.run import upgrade  # noqa: PLC0415 -- Alembic costs start-up time
+    from service.store.migrate import upgrade  # noqa: PLC0415 -- Alembic costs start-up time
 
     _copy_aside(conn, found)
     upgrade(conn)

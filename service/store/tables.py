@@ -8,7 +8,7 @@ new touches only a narrow row there.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import (
     BigInteger,
@@ -24,15 +24,7 @@ from sqlalchemy import (
     text,
 )
 
-from service.store.types import (
-    AVAILABILITY_CODES,
-    ORIGIN_CODES,
-    TAX_CODES,
-    Code,
-    Day,
-    Exact,
-    Instant,
-)
+from service.store.types import AvailabilityCode, Day, Exact, Instant, OriginCode, TaxCode
 
 NAMES: Final = {
     "ix": "ix_%(column_0_N_label)s",
@@ -161,19 +153,19 @@ purchase = Table(
 )
 
 
-def _terms() -> list[Column[object]]:
+def _terms() -> list[Column[Any]]:
     """What a spell repeats."""
     return [
         Column("price", Exact, nullable=False),
         Column("currency", Text, nullable=False),
         Column("list_price", Exact),
-        Column("availability", Code(tuple(AVAILABILITY_CODES.items())), nullable=False),
-        Column("tax", Code(tuple(TAX_CODES.items())), nullable=False),
-        Column("origin", Code(tuple(ORIGIN_CODES.items())), nullable=False),
+        Column("availability", AvailabilityCode, nullable=False),
+        Column("tax", TaxCode, nullable=False),
+        Column("origin", OriginCode, nullable=False),
     ]
 
 
-def _run() -> list[Column[object]]:
+def _run() -> list[Column[Any]]:
     """How long, how often and with what longest pause (whole seconds) it was seen."""
     return [
         Column("last_seen", Instant, nullable=False),

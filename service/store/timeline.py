@@ -8,9 +8,11 @@ gap of it, in which nobody looked.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 KNOWN: Final = "known"
 NEW: Final = "new"

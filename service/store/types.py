@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from enum import StrEnum
-from typing import Any, Final, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Final, Generic, TypeVar
 
 from sqlalchemy import BigInteger, Integer, SmallInteger
 from sqlalchemy.types import TypeDecorator
@@ -18,13 +17,19 @@ from sqlalchemy.types import TypeDecorator
 from scrapers import Availability, Tax
 from service.errors import InputError
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Kind = TypeVar("Kind")
+
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 EPOCH_DAY: Final = date(1970, 1, 1).toordinal()
 MONEY_DIGITS: Final = 4
 MONEY_LIMIT: Final = 2**63
+_CENT: Final = Decimal("0.01")
 
 # Numbered for good: a new word takes the next number, none is ever reused.
-AVAILABILITY_CODES: Final[dict[Any, int]] = {
+AVAILABILITY_CODES: Final[dict[Availability, int]] = {
     Availability.UNKNOWN: 0,
     Availability.IN_STOCK: 1,
     Availability.LOW_STOCK: 2,
@@ -33,8 +38,11 @@ AVAILABILITY_CODES: Final[dict[Any, int]] = {
     Availability.OUT_OF_STOCK: 5,
     Availability.DISCONTINUED: 6,
 }
-TAX_CODES: Final[dict[Any, int]] = {Tax.UNKNOWN: 0, Tax.INCLUDED: 1, Tax.EXCLUDED: 2}
-ORIGIN_CODES: Final[dict[Any, int]] = {"poll": 0, "hand": 1, "import": 2, "page": 3}
+TAX_CODES: Final[dict[Tax, int]] = {Tax.UNKNOWN: 0, Tax.INCLUDED: 1, Tax.EXCLUDED: 2}
+ORIGIN_CODES: Final[dict[str, int]] = {"poll": 0, "hand": 1, "import": 2, "page": 3}
+AVAILABILITIES: Final = {code: word for word, code in AVAILABILITY_CODES.items()}
+TAXES: Final = {code: word for word, code in TAX_CODES.items()}
+ORIGINS: Final = {code: word for word, code in ORIGIN_CODES.items()}
 
 _SECONDS_A_DAY: Final = 86_400
 _MICRO: Final = 1_000_000
@@ -75,9 +83,6 @@ def from_units(units: int) -> Decimal:
     return amount.quantize(_CENT) if units % 100 == 0 else amount.normalize()
 
 
-_CENT: Final = Decimal("0.01")
-
-
 def to_day(day: date) -> int:
     """Days since 1970-01-01."""
     return day.toordinal() - EPOCH_DAY
@@ -88,62 +93,61 @@ def from_day(value: int) -> date:
     return date.fromordinal(value + EPOCH_DAY)
 
 
-class Instant(TypeDecorator[datetime]):
+class _Kept(TypeDecorator[Kind], Generic[Kind]):
+    """A value kept as a whole number. `coding`: to that number, and back."""
+
+    impl: Any = BigInteger
+    cache_ok = True
+    coding: ClassVar[tuple[Callable[[Any], int], Callable[[int], Any]]]
+
+    def process_bind_param(self, value: Kind | None, dialect: Any) -> int | None:  # noqa: ARG002 -- SQLAlchemy's signature
+        return None if value is None else self.coding[0](value)
+
+    def process_result_value(self, value: Any, dialect: Any) -> Kind | None:  # noqa: ARG002 -- SQLAlchemy's signature
+        return None if value is None else self.coding[1](value)
+
+
+class Instant(_Kept[datetime]):
     """An aware UTC datetime; refuses naive ones."""
 
-    impl = BigInteger
     cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Any) -> int | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else to_micros(value)
-
-    def process_result_value(self, value: Any, dialect: Any) -> datetime | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else from_micros(value)
+    coding = (to_micros, from_micros)
 
 
-class Exact(TypeDecorator[Decimal]):
+class Exact(_Kept[Decimal]):
     """Exact money in 1/10000; refuses finer amounts."""
 
-    impl = BigInteger
     cache_ok = True
-
-    def process_bind_param(self, value: Decimal | None, dialect: Any) -> int | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else to_units(value)
-
-    def process_result_value(self, value: Any, dialect: Any) -> Decimal | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else from_units(value)
+    coding = (to_units, from_units)
 
 
-class Day(TypeDecorator[date]):
+class Day(_Kept[date]):
     """A calendar day."""
 
     impl = Integer
     cache_ok = True
-
-    def process_bind_param(self, value: date | None, dialect: Any) -> int | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else to_day(value)
-
-    def process_result_value(self, value: Any, dialect: Any) -> date | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else from_day(value)
+    coding = (to_day, from_day)
 
 
-Word = TypeVar("Word", bound=StrEnum | str)
-
-
-class Code(TypeDecorator[Word], Generic[Word]):
-    """A word of a closed vocabulary, kept as its number."""
+class AvailabilityCode(_Kept[Availability]):
+    """An availability, by its number."""
 
     impl = SmallInteger
     cache_ok = True
+    coding = (AVAILABILITY_CODES.__getitem__, AVAILABILITIES.__getitem__)
 
-    def __init__(self, numbers: tuple[tuple[Word, int], ...]) -> None:
-        super().__init__()
-        self.numbers = numbers
-        self._code = dict(numbers)
-        self._word = {code: word for word, code in numbers}
 
-    def process_bind_param(self, value: Word | None, dialect: Any) -> int | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else self._code[value]
+class TaxCode(_Kept[Tax]):
+    """Whether a price holds tax, by its number."""
 
-    def process_result_value(self, value: Any, dialect: Any) -> Word | None:  # noqa: ARG002 -- SQLAlchemy's signature
-        return None if value is None else self._word[value]
+    impl = SmallInteger
+    cache_ok = True
+    coding = (TAX_CODES.__getitem__, TAXES.__getitem__)
+
+
+class OriginCode(_Kept[str]):
+    """Where a price came from, by its number."""
+
+    impl = SmallInteger
+    cache_ok = True
+    coding = (ORIGIN_CODES.__getitem__, ORIGINS.__getitem__)

@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from sqlalchemy import Connection, select
 
-from service.flows.ports import (
-    CatalogueStore,
-    DealStore,
-    Outbox,
-    PollStore,
-    PriceLog,
-    PurchaseStore,
-    RateStore,
-)
 from service.store import tables
 from service.store.bulk import upsert
 from service.store.catalogue import Catalogue
@@ -22,6 +15,17 @@ from service.store.outbox import NoticeBox
 from service.store.polls import Polls
 from service.store.purchases import Purchases
 from service.store.rates import RateTable
+
+if TYPE_CHECKING:
+    from service.flows.ports import (
+        CatalogueStore,
+        DealStore,
+        Outbox,
+        PollStore,
+        PriceLog,
+        PurchaseStore,
+        RateStore,
+    )
 
 
 class SqlUnit:

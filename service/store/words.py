@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from sqlalchemy.exc import DBAPIError
+if TYPE_CHECKING:
+    from sqlalchemy.exc import DBAPIError
 
 _MEANINGS: Final = (
     ("database is locked", "another program is writing to it: stop that one, or try again"),
