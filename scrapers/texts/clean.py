@@ -1,0 +1,84 @@
+"""One plain form for the many ways in which a page writes digits, spaces and marks."""
+
+from __future__ import annotations
+
+import html
+import re
+import unicodedata
+from typing import Final
+
+# Decides nothing by itself: a mark that can only be a decimal sign.
+POINT: Final = "\u066b"
+
+_MARKS: Final = str.maketrans(
+    {
+        "\u2019": "'",  # right single quotation mark, Swiss grouping
+        "\u2018": "'",
+        "\u02bc": "'",
+        "\u00b4": "'",
+        "\u02b9": "'",
+        "`": "'",
+        "\u066c": "'",  # Arabic thousands separator
+        "\u060c": ",",  # Arabic comma
+        "\u2e41": ",",  # reversed comma of the Adlam digits
+        "\u066a": "%",
+        "\u2212": "-",
+        "\u2011": "-",
+        "\u2010": "-",
+        "\u2044": "/",
+    }
+)
+_SUPERSCRIPT: Final = dict(zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True))
+_RAISED: Final = re.compile(r"(\d)([⁰¹²³⁴-⁹]+)")
+_OVERRIDE: Final = re.compile("[\u202d\u202e]")
+_MIDDLE: Final = re.compile(r"(?<=\d)[\u00b7\u2027](?=\d)")
+_LOOSE: Final = re.compile(r"(?<=\d) +(?=[.,]\d\d(?!\d))|(?<=\d\.) +(?=\d\d(?![\d.,]))")
+_SPLIT: Final = re.compile(
+    r"((?:[€£$]|EUR|CHF|USD|kr\.?|R\$)? ?)(\d{1,4}) (\d\d)"
+    r"( ?(?:[€£$]|EUR|CHF|USD|zł|kr\.?|Kč|lei)?[ *]*)"
+)
+_TAG: Final = re.compile(r"</?[a-zA-Z][^<>]{0,200}>")
+
+
+def overridden(text: str) -> bool:
+    """Whether a bidi override makes the text look other than it is (UAX #9)."""
+    return not text.isascii() and _OVERRIDE.search(text) is not None
+
+
+def _raised(found: re.Match[str]) -> str:
+    """Raised digits after a number: two are cents ("12⁹⁹"), others a footnote."""
+    raised = found[2]
+    if len(raised) != 2:
+        return found[1]
+    return found[1] + POINT + "".join(_SUPERSCRIPT[sign] for sign in raised)
+
+
+def _unicode(text: str) -> str:
+    raised = _RAISED.sub(_raised, text.translate(_MARKS))
+    plain = unicodedata.normalize("NFKC", raised).translate(_MARKS)
+    kept = "".join(
+        str(unicodedata.decimal(sign)) if sign.isdecimal() else sign
+        for sign in plain
+        if unicodedata.category(sign) not in {"Cf", "Cc"} or sign in "\t\n\r"
+    )
+    return _MIDDLE.sub(POINT, kept)
+
+
+def _unsplit(text: str) -> str:
+    """A price cut into whole and fraction spans ("$12 99") put together."""
+    found = _SPLIT.fullmatch(text)
+    if found and (found[1].strip() or found[4].strip(" *")):
+        return f"{found[1]}{found[2]}{POINT}{found[3]}{found[4]}"
+    return text
+
+
+def clean(text: str) -> str:
+    """`text` with ASCII digits, single plain spaces, plain marks, no entities or format signs."""
+    if "&" in text:
+        text = html.unescape(text)
+    if "<" in text:
+        text = _TAG.sub(" ", text)
+    if not text.isascii():
+        text = _unicode(text)
+    text = " ".join(text.split())
+    return _unsplit(_LOOSE.sub("", text)) if " " in text else text

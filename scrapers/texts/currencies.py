@@ -1,0 +1,250 @@
+"""Currencies: ISO 4217 codes and minor units, and the signs and words that shops write.
+
+A sign that several countries use ("$", "kr", "Rs") names no currency by itself:
+the page's currency or the locale's region decides, else it stays open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Final
+
+from scrapers.texts.locales import local_currency
+
+
+@cache
+def _iso() -> dict[str, int]:
+    """Code -> minor units, from the ISO 4217 table. Codes without any (XAU) count as 0."""
+    from iso4217 import raw_table  # noqa: PLC0415  30 ms that most texts never need
+
+    units = {code: row["CcyMnrUnts"] for code, row in raw_table.items() if code}
+    return {code: int(unit) if str(unit).isdigit() else 0 for code, unit in units.items()}
+
+
+# Measured as most used on shop pages; spares them the load of the whole table.
+_COMMON: Final = {"EUR": 2, "USD": 2, "GBP": 2, "CHF": 2, "JPY": 0, "PLN": 2, "CZK": 2, "SEK": 2}
+
+
+def is_currency(code: str) -> bool:
+    """Whether `code` is a current ISO 4217 code in upper case."""
+    return code in _COMMON or code in _iso()
+
+
+def minor_units(currency: str) -> int:
+    """Decimal places of a currency by ISO 4217. ValueError for an unknown code."""
+    known = _COMMON.get(currency)
+    if known is not None:
+        return known
+    try:
+        return _iso()[currency]
+    except KeyError:
+        raise ValueError(f"{currency!r} is no ISO 4217 code: write such as EUR or GBP") from None
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """What a sign may stand for. `default`: what it means where nothing says otherwise."""
+
+    codes: tuple[str, ...]
+    default: str | None = None
+    minor: int = 2
+
+
+def _sure(*codes: str) -> Symbol:
+    return Symbol(codes, codes[0])
+
+
+_DOLLARS: Final = (
+    "USD CAD AUD NZD SGD HKD TWD MXN BRL ARS CLP COP UYU JMD TTD BBD BSD BZD BMD KYD XCD FJD GYD "
+    "LRD NAD SBD SRD BND CVE DOP NIO"
+)
+DOLLAR: Final = Symbol(tuple(_DOLLARS.split()))
+_CROWN: Final = Symbol(("SEK", "NOK", "DKK", "ISK", "CZK"))
+
+_SIGNS: Final = {
+    "$": DOLLAR,
+    "€": _sure("EUR"),
+    "£": Symbol(("GBP", "EGP", "GIP", "FKP", "SHP", "SSP", "LBP", "SYP", "SDG"), "GBP"),
+    "¥": Symbol(("JPY", "CNY"), "JPY", 0),
+    "₹": _sure("INR"),
+    "₽": _sure("RUB"),
+    "₴": _sure("UAH"),
+    "₺": _sure("TRY"),
+    "₪": _sure("ILS"),
+    "₫": _sure("VND"),
+    "฿": _sure("THB"),
+    "₩": _sure("KRW"),
+    "₱": _sure("PHP"),
+    "₦": _sure("NGN"),
+    "₲": _sure("PYG"),
+    "₡": _sure("CRC"),
+    "₸": _sure("KZT"),
+    "₼": _sure("AZN"),
+    "₾": _sure("GEL"),
+    "֏": _sure("AMD"),
+    "৳": _sure("BDT"),
+    "₭": _sure("LAK"),
+    "៛": _sure("KHR"),
+    "₮": _sure("MNT"),
+    "₵": _sure("GHS"),
+    "؋": _sure("AFN"),
+    "元": _sure("CNY"),
+    "圆": _sure("CNY"),
+    "円": _sure("JPY"),
+    "圓": Symbol(("TWD", "HKD"), None, 2),
+    "원": _sure("KRW"),
+}
+
+_PREFIXED: Final = {
+    "USD": "us usa usd",
+    "AUD": "a au aud",
+    "CAD": "c ca can cad cdn",
+    "NZD": "nz nzd",
+    "HKD": "hk hkd",
+    "SGD": "s sg sgd",
+    "TWD": "nt twd",
+    "MXN": "mx mex mxn",
+    "BRL": "r brl",
+    "ARS": "ar ars",
+    "CLP": "cl clp",
+    "COP": "co col cop",
+    "JMD": "j jmd",
+    "TTD": "tt ttd",
+    "XCD": "ec xcd",
+    "FJD": "fj fjd",
+    "NAD": "n nad",
+    "UYU": "u uyu",
+}
+_DOLLAR_OF: Final = {word: code for code, words in _PREFIXED.items() for word in words.split()}
+
+_WORDS_OF: Final = {
+    "EUR": "eur euro euros eurot ευρώ евро",
+    "USD": "usd",
+    "GBP": "gbp pound pounds sterling pfund",
+    "CHF": "chf fr sfr franken fr.- frs",
+    "PLN": "pln zł zl złotych zlotych",
+    "CZK": "czk kč kc",
+    "HUF": "huf ft forint",
+    "RON": "ron lei leu",
+    "BGN": "bgn лв лева",
+    "RUB": "rub руб рублей рубля р rur",
+    "UAH": "uah грн гривен",
+    "TRY": "tl ytl",
+    "SEK": "sek",
+    "NOK": "nok",
+    "DKK": "dkk",
+    "ISK": "isk",
+    "INR": "inr",
+    "IDR": "idr rp",
+    "MYR": "myr rm",
+    "JPY": "jpy yen",
+    "CNY": "cny rmb yuan",
+    "KRW": "krw won",
+    "VND": "vnd đ vnđ",
+    "THB": "thb บาท",
+    "PHP": "php",
+    "ZAR": "zar",
+    "ILS": "ils nis",
+    "KWD": "kwd kd",
+    "BHD": "bhd bd",
+    "OMR": "omr",
+    "JOD": "jod jd",
+    "TND": "tnd dt",
+    "AED": "aed",
+    "SAR": "sar",
+    "EGP": "egp جنيه جن",
+    "IRR": "irr ریال ريال",
+    "RSD": "rsd din dinara дин",
+    "MKD": "mkd ден",
+    "KES": "kes ksh",
+    "PEN": "s/ s/.",
+    "CAD": "cad",
+    "AUD": "aud",
+    "NZD": "nzd",
+}
+_VAGUE: Final = {
+    "kr": _CROWN,
+    "kronor": _CROWN,
+    "kroner": _CROWN,
+    "krone": _CROWN,
+    "rs": Symbol(("INR", "PKR", "LKR", "NPR", "MUR", "SCR")),
+    "rupees": Symbol(("INR", "PKR", "LKR", "NPR", "MUR", "SCR")),
+    "dollar": DOLLAR,
+    "dollars": DOLLAR,
+    "dh": Symbol(("AED", "MAD")),
+    "dhs": Symbol(("AED", "MAD")),
+    "درهم": Symbol(("AED", "MAD")),
+    "د": Symbol(("AED", "KWD", "BHD", "JOD", "IQD", "DZD", "TND", "LYD")),
+    "تومان": Symbol((), None, 0),
+    "r": Symbol(("ZAR",), "ZAR"),
+}
+_WORDS: Final = {
+    word: _sure(code) for code, words in _WORDS_OF.items() for word in words.split()
+} | _VAGUE
+# Codes that are everyday words in capitals on product pages; they count only beside decimals.
+_EVERYDAY: Final = frozenset(
+    "ALL TOP TRY CUP MOP PEN GEL SOS BAM LAK ANG BOB MAD COP NAD SAR SEK XXX XTS".split()
+) - {"SEK", "SAR"}
+SIGNS: Final = "".join(_SIGNS)
+
+
+@cache
+def symbol(text: str) -> Symbol | None:
+    """What the sign, word or code `text` may mean, or None where it names no currency."""
+    bare = text.strip()
+    if bare in _SIGNS:
+        return _SIGNS[bare]
+    folded = bare.casefold().rstrip(".").replace(" ", "").replace(".", "")
+    if "$" in folded:
+        code = _DOLLAR_OF.get(folded.replace("$", ""))
+        return DOLLAR if code is None else _sure(code)
+    found = _WORDS.get(folded)
+    if found is not None:
+        return found if folded != "r" or bare == "R" else None
+    if len(bare) == 3 and bare.isascii() and bare.isupper() and is_currency(bare):
+        return symbol_of_code(bare)
+    return None
+
+
+def symbol_of_code(code: str | None) -> Symbol | None:
+    """The symbol that stands for one ISO code only."""
+    if code is None or not is_currency(code):
+        return None
+    return Symbol((code,), code, minor_units(code))
+
+
+def is_everyday(code: str) -> bool:
+    """Whether an ISO code is also a word that product pages write in capitals."""
+    return code in _EVERYDAY
+
+
+def hinted(hint: str | None) -> str | None:
+    """The ISO code that a caller's hint (code, sign or word) gives, or None."""
+    if not hint:
+        return None
+    code = hint.strip().upper()
+    if len(code) == 3 and is_currency(code):
+        return code
+    found = symbol(hint)
+    return found.default if found else None
+
+
+def resolve(found: Symbol | None, hint: str | None, locale: str | None) -> str | None:
+    """The currency of a text: what it writes, narrowed by the page's currency and locale."""
+    if found is None:
+        return hint
+    if hint in found.codes:
+        return hint
+    if len(found.codes) > 1 and locale:
+        local = local_currency(locale)
+        if local in found.codes:
+            return local
+    return found.default
+
+
+def minor_of(found: Symbol | None, code: str | None) -> int | None:
+    """Decimal places to expect: of the code, else of the sign; None where neither is known."""
+    if code is not None:
+        return minor_units(code)
+    return found.minor if found is not None else None

@@ -1,0 +1,139 @@
+"""Prices that need several units: "2 for 30", "3 pour 2", "ab 10 Stück je 4,50 €"."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from scrapers.model import Multibuy
+
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from scrapers.texts.tokens import Token
+
+_COUNT: Final = (
+    r"(?:st(?:ü|ue)ck|stk\.?|stck\.?|st\.?|pieces?|pcs?\.?|pce|units?|items?|pièces?|unités?|articles?|"
+    r"stuks?|pezzi|pz\.?|unidades|uds?\.?|sztuk|szt\.?|ks|kusů|kusy|styck|packs?|paar|pairs?|sets?|x)"
+)
+_EACH: Final = (
+    r"(?:je|à|a|á|each|per|pro|at|zu|für|for|nur|only|just|@|x|piece|st(?:ü|ue)ck|stk\.?|stückpreis|"
+    r"einzelpreis|l'unité|unité|par|per stuk|styckpris|jeweils|unit price|price|preis|get them for|="
+    r"|pour|now|save|kosten|cadauno|cad|cada|za|po|eur|usd|gbp)"
+)
+_FROM: Final = (
+    r"(?:ab|from|dès|à partir d[e']|vanaf|da|desde|a partir de|a partire da|od|från|fra|bei(?: abnahme von)?|bij|"
+    r"buy|buy any|kaufen sie|achetez|kup|köp|køb|min\.?|mind\.?|mindestens|minimum|at least|quantity|qty|menge|staffel)"
+)
+_FOR: Final = r"(?:for|für|fuer|pour|voor|per|por|za|för|zum preis von)"
+_FILL: Final = r"(?:\s*(?:only|nur|just|seulement|slechts|solo|tylko|the price of|now|:))?\s*"
+
+_LOT_BEFORE: Final = re.compile(
+    rf"(?<![\d.,])(\d{{1,3}})\s*(?:{_COUNT}\s*)?(?:{_FOR}{_FILL}|/)$", re.IGNORECASE
+)
+_LOT_AFTER: Final = re.compile(
+    rf"^\s*(?:for|für|fuer|pour|voor|för|je|per)\s+(\d{{1,3}})\s*(?:{_COUNT})?\s*[.)!*]*\s*$",
+    re.IGNORECASE,
+)
+_TIER_WORD: Final = re.compile(
+    rf"(?<!\w){_FROM}\s*:?\s*(\d{{1,5}})(?:\s*\+)?\s*(?:(?:{_COUNT})(?!\w)|[:=(+]|(?={_EACH}\s*$))\s*"
+    rf"(?:(?:{_EACH}|[:=(\-,\u2013])\s*)*$",
+    re.IGNORECASE,
+)
+_TIER_MORE: Final = re.compile(
+    rf"(?<![\d.,])(\d{{1,5}})\s*(?:\+|or more|and more|and up|and above|oder mehr|und mehr|et plus|ou plus|"
+    rf"of meer|en meer|o más|y más|o più|lub więcej|a více|eller fler|eller flere|&\s*up)\s*(?:{_COUNT})?\s*"
+    rf"(?:(?:{_EACH}|[:=(\-\u2013])\s*)*$",
+    re.IGNORECASE,
+)
+_TIER_SPAN: Final = re.compile(
+    rf"(?<![\d.,])(\d{{1,5}})\s*[-\u2013]\s*\d{{1,5}}\s*(?:{_COUNT})?\s*(?:(?:{_EACH}|[:=])\s*)*$",
+    re.IGNORECASE,
+)
+_TIER_EACH: Final = re.compile(
+    rf"(?<![\d.,])(\d{{1,5}})\s*{_COUNT}\s*(?:je|à|each|@|zu je)\s*$", re.IGNORECASE
+)
+_TIER_AFTER: Final = re.compile(
+    rf"^\W{{0,3}}(?P<each>(?:each|je|pro|per|/|a|l'|the)?\s*(?:unité|piece|{_COUNT})?)\W{{0,3}}"
+    rf"(?:if you buy|when you buy|when buying|for|{_FROM})\s*(?P<n>\d{{1,5}})\s*"
+    rf"(?P<more>\+|or more|and more|oder mehr|of meer|et plus|o más|{_COUNT}(?!\w))?",
+    re.IGNORECASE,
+)
+_PAY: Final = re.compile(
+    rf"(?<![\w.,€$£])(?P<n>\d)\s*(?:{_FOR}|the price of|x|zum preis von|for the price of)\s*(?P<m>\d)(?![\d.,%]|\s*[€$£\w])"
+    r"|(?<![\w.,])(?P<a>\d)\s*\+\s*(?P<b>\d)\s*(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis)"
+    r"|(?:buy|kaufe?n?|achete[rz]|koop|compra|kup)\s*(?:sie\s*)?(?P<c>\d|one)\W+(?:get|erhalte?n?|sie|krijg|otrzymaj)?\s*"
+    r"(?P<d>\d|one)\s*(?:gratis|free|kostenlos|gratuit|offert|zdarma)"
+    r"|(?P<e>\d)\s*achetés?\W{1,3}(?P<f>\d)\s*(?:offert|gratuit)",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Deal:
+    """Take `take`, pay `pay`: "3 pour 2", "2 + 1 gratis". `start`, `end`: where it stands."""
+
+    take: int
+    pay: int
+    start: int
+    end: int
+
+    def at(self, price: Decimal) -> Multibuy:
+        return Multibuy(self.take, price * self.pay, "lot")
+
+
+def find_deal(text: str) -> Deal | None:
+    """A "take so many, pay fewer" note in a cleaned text."""
+    found = _PAY.search(text)
+    if found is None:
+        return None
+    given = {
+        key: 1 if value == "one" else int(value)
+        for key, value in found.groupdict().items()
+        if value
+    }
+    if "n" in given:
+        take, pay = given["n"], given["m"]
+    else:
+        pay, extra = list(given.values())
+        take = pay + extra
+    return Deal(take, pay, found.start(), found.end()) if 0 < pay < take else None
+
+
+def _before(gap: str) -> tuple[int, str] | None:
+    lot = _LOT_BEFORE.search(gap)
+    if lot and int(lot[1]) > 1:
+        return int(lot[1]), "each" if re.search(rf"(?<!\w){_FROM}\s*{lot[1]}", gap) else "lot"
+    for pattern in (_TIER_WORD, _TIER_MORE, _TIER_SPAN, _TIER_EACH):
+        found = pattern.search(gap)
+        if found:
+            return int(found[1]), "each"
+    return None
+
+
+def _after(gap: str, *, is_last: bool) -> tuple[int, str] | None:
+    lot = _LOT_AFTER.match(gap)
+    if lot and int(lot[1]) > 1:
+        return int(lot[1]), "lot"
+    found = _TIER_AFTER.match(gap)
+    if found is None or not (found["more"] or found["each"].strip()):
+        return None
+    rest = gap[found.end() :].strip()
+    if is_last or rest[:1] in set(",;|)."):
+        return int(found["n"]), "each"
+    return None
+
+
+def quantity_of(token: Token, before: str, after: str, *, is_last: bool) -> tuple[int, str] | None:
+    """How many units the amount of `token` is for, and whether for the lot or each."""
+    found = _before(before)
+    if (
+        found
+        and found[1] == "lot"
+        and after.lower().lstrip().startswith(("each", "je ", "à l'unité", "per piece"))
+    ):
+        found = (found[0], "each")
+    if found and token.per and found[1] == "lot":
+        found = (found[0], "each")
+    return found or _after(after, is_last=is_last)

@@ -1,0 +1,208 @@
+"""What each amount of a price text is: the price, a list price, a saving, shipping, ..."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from scrapers.texts.tokens import UNIT_WORD, Role, Token
+from scrapers.texts.words import Mark, Said, read_gap
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_UNIT_BEFORE: Final = re.compile(
+    rf"(?:(?:\b(?:per|pro|je|par|au|la|le|al|za|na|pr\.?)|/)\s?(?P<per>(?:\d[\d.,]*\s?)?{UNIT_WORD})\s?:?"
+    rf"|(?P<eq>\d[\d.,]*\s?{UNIT_WORD})\s?=)\s*$",
+    re.IGNORECASE,
+)
+_TIMES_BEFORE: Final = re.compile(
+    r"(?<![\w.,])\d{1,3}\s?(?:[x×*]|mal|fois|veces|keer)\s*(?:de|à|a|of|von|da|van)?\s*$",
+    re.IGNORECASE,
+)
+_TIMES_AFTER: Final = re.compile(r"^\s?[x×*]\s?\d{1,3}(?![\d.,])", re.IGNORECASE)
+_MINUS: Final = re.compile(r"(?:^|[\s(:])-$")
+_STRONG_ORDER: Final = (
+    "mindest",
+    "minimum order",
+    "bestellwert",
+    "orders over",
+    "einkaufswert",
+    "spend",
+)
+_FREE_SHIP: Final = ("versandkostenfrei", "portofrei")
+
+
+class Gap:
+    """One stretch between amounts, with the amount before and after it."""
+
+    def __init__(self, text: str, before: Token | None, after: Token | None) -> None:
+        self.text = text
+        self.before = before
+        self.after = after
+        self.said = read_gap(text) if text.strip() else []
+
+    def _later(self, said: Said, *marks: Mark) -> bool:
+        return any(other.at > said.at and other.has(*marks) for other in self.said)
+
+    def following(self, said: Said) -> Token | None:
+        """The amount that a phrase standing before its amount is about."""
+        cut = self.before is not None and self._later(said, Mark.CLOSE, Mark.BREAK)
+        if self.after is None or cut:
+            return self.before if said.at <= 1 or cut else None
+        return self.after
+
+    def preceding(self, said: Said) -> Token | None:
+        """The amount that a phrase standing after its amount is about."""
+        colon = self._later(said, Mark.COLON) and self.after is not None
+        if self.before is None or colon or (said.at > 1 and self.after is not None):
+            return self.after
+        return self.before if said.at <= 2 else None
+
+    def with_percent(self, said: Said) -> bool:
+        near = [other for other in self.said if other.has(Mark.PERCENT)]
+        opened = any(o.has(Mark.OPEN) and near and o.at > near[0].at for o in self.said)
+        return bool(near) and not (opened and self.after is not None)
+
+    def has(self, *marks: Mark) -> bool:
+        return any(said.has(*marks) for said in self.said)
+
+
+def _set(token: Token | None, role: Role) -> None:
+    if token is not None and token.role is Role.PRICE:
+        token.role = role
+
+
+def _ship(gap: Gap, said: Said) -> None:
+    folded = gap.text.casefold()
+    free = gap.has(Mark.FREE) or any(word in folded for word in _FREE_SHIP)
+    if free:
+        if gap.has(Mark.ORDER) and gap.after is not None:
+            _set(gap.after, Role.THRESHOLD)
+        return
+    if gap.after is not None:
+        _set(gap.following(said), Role.SHIPPING)
+    elif said.at == 0:
+        _set(gap.before, Role.SHIPPING)
+
+
+def _order(gap: Gap, said: Said) -> None:
+    folded = gap.text.casefold()
+    if any(word in folded for word in _STRONG_ORDER):
+        _set(gap.following(said), Role.THRESHOLD)
+
+
+def _save(gap: Gap, said: Said) -> None:
+    if gap.after is not None and not gap.with_percent(said):
+        _set(gap.following(said), Role.SAVING)
+
+
+def _off(gap: Gap, said: Said) -> None:
+    if not gap.with_percent(said):
+        _set(gap.preceding(said), Role.SAVING)
+
+
+def _plus(gap: Gap, said: Said) -> None:
+    if said.last:
+        _set(gap.after, Role.EXTRA)
+
+
+def _part(gap: Gap, said: Said) -> None:
+    if said.last and gap.before is not None:
+        _set(gap.after, Role.EXTRA)
+
+
+def _instalment(gap: Gap, said: Said) -> None:
+    if gap.after is None:
+        _set(gap.before if said.at == 0 else None, Role.INSTALMENT)
+    else:
+        _set(gap.following(said), Role.INSTALMENT)
+
+
+def _upto(gap: Gap, said: Said) -> None:
+    if gap.before is None and said.at == 0:
+        _set(gap.after, Role.UPTO)
+
+
+def _deposit(gap: Gap, said: Said) -> None:
+    _set(gap.preceding(said), Role.EXTRA)
+
+
+def _as(role: Role) -> Callable[[Gap, Said], None]:
+    def rule(gap: Gap, said: Said) -> None:
+        _set(gap.following(said), role)
+
+    return rule
+
+
+# In the order in which they win over one another.
+_RULES: Final[tuple[tuple[Mark, Callable[[Gap, Said], None]], ...]] = (
+    (Mark.INSTALMENT, _instalment),
+    (Mark.SHIP, _ship),
+    (Mark.ORDER, _order),
+    (Mark.PRIOR, _as(Role.PRIOR)),
+    (Mark.UNIT, _as(Role.UNIT)),
+    (Mark.DEPOSIT, _deposit),
+    (Mark.PART, _part),
+    (Mark.PLUS, _plus),
+    (Mark.SAVE, _save),
+    (Mark.OFF, _off),
+    (Mark.MEMBER, _as(Role.MEMBER)),
+    (Mark.LIST, _as(Role.LIST)),
+    (Mark.UPTO, _upto),
+)
+
+
+def _rises(gap: Gap) -> bool:
+    """Whether a lone dash stands between a lower and a higher amount: a range, no minus."""
+    before, after = gap.before, gap.after
+    if gap.text.strip() != "-" or before is None or after is None:
+        return False
+    return before.value is not None and after.value is not None and before.value < after.value
+
+
+def _by_shape(gap: Gap) -> None:
+    """Signs rather than words: a glued minus, "100 g =", "3 x", "/m"."""
+    after, before = gap.after, gap.before
+    if after is not None:
+        unit = _UNIT_BEFORE.search(gap.text)
+        if unit and after.role is Role.PRICE and after.per is None:
+            after.role, after.per = Role.UNIT, unit["per"] or unit["eq"]
+        if _TIMES_BEFORE.search(gap.text):
+            _set(after, Role.TIMES)
+        if after.negative or (_MINUS.search(gap.text) and not _rises(gap)):
+            _set(after, Role.NEGATIVE)
+    if before is not None and _TIMES_AFTER.match(gap.text):
+        _set(before, Role.TIMES)
+
+
+def _by_words(gap: Gap) -> None:
+    for mark, rule in _RULES:
+        for said in gap.said:
+            if said.has(mark):
+                rule(gap, said)
+
+
+def _van_voor(gaps: list[Gap], tokens: list[Token]) -> None:
+    """Dutch "van X voor Y", Portuguese "de X por Y": X is the old price."""
+    first, second = gaps[0].text.casefold().strip(), gaps[1].text.casefold().strip()
+    pairs = (("van", "voor"), ("de", "por"), ("från", "till"))
+    if len(tokens) > 1 and any(first.endswith(a) and second.startswith(b) for a, b in pairs[:2]):
+        _set(tokens[0], Role.LIST)
+
+
+def assign(text: str, tokens: list[Token]) -> list[Gap]:
+    """Give every token its role; the gaps come back for what they say of tax and "from"."""
+    edges = [0, *(token.end for token in tokens)]
+    starts = [*(token.start for token in tokens), len(text)]
+    neighbours = [None, *tokens, None]
+    gaps = [
+        Gap(text[edges[i] : starts[i]], neighbours[i], neighbours[i + 1])
+        for i in range(len(tokens) + 1)
+    ]
+    for gap in gaps:
+        _by_shape(gap)
+    for gap in gaps:
+        _by_words(gap)
+    _van_voor(gaps, tokens)
+    return gaps

@@ -1,0 +1,95 @@
+"""Which numbers of a price text may be amounts of money at all."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from scrapers.texts.tokens import UNIT_WORD
+from scrapers.texts.words import Mark, read_gap
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from scrapers.texts.tokens import Token
+
+_LINK: Final = re.compile(
+    r"\s*(?:[-\u2013\u2014~]|to|bis|à|a|tot|do|till|til|hasta|al|and|und|et|y|až|en)\s*",
+    re.IGNORECASE,
+)
+_THING: Final = re.compile(
+    rf"\s?(?:[-\u2013]\s?\d+\s?)?(?:{UNIT_WORD}|mah|ah|wh|v|volts?|kv|amps?|a|w|watts?|s\d?p?|c|rpm|mm²|°|days?|tage?n?|jours?|"
+    r"dagen|dag|giorni|días?|dni|dní|dagar|dage|weeks?|wochen?|werktage?n?|hours?|stunden|uhr|min|left|remaining|"
+    r"in stock|auf lager|available|verfügbar|vorrätig|reviews?|ratings?|bewertungen|stars?|sterne|avis|recensioni|"
+    r"sold|verkauft|people|times?|mal|x|von|of|out of|trên|teilig|er|years?|jahre|points?|punkte|cells?|zellen|"
+    r"colou?rs|farben|sizes|größen|variants?|options?|orders?|seller|offers?|angebote)(?![^\W\d_])\.?",
+    re.IGNORECASE,
+)
+_THEN_PRICE: Final = re.compile(
+    r"\s?(?:\+|or more|oder mehr|(?:for|für|pour|voor|per|por|za|för)\s+(?=\d)|[x×*]\s?(?=[\d.]))",
+    re.IGNORECASE,
+)
+_BEFORE: Final = re.compile(
+    r"(?:sku|art\.?(?:ikel)?[-. ]?(?:nr|no|n)\.?|art|ref|réf|model|modell|item|code|ean|gtin|mpn|no\.|nr\.|n°|#|"
+    r"size|größe|grösse|taille|qty|menge|quantity|anzahl|page|seite|version|v)\s*[.:]?\s*$",
+    re.IGNORECASE,
+)
+_DATE: Final = re.compile(r"(?:0?[1-9]|[12]\d|3[01])[.](?:0?[1-9]|1[0-2])[.](?:\d{4}|\d\d)")
+_TIER_LEAD: Final = re.compile(r"(?:ab|from|dès|vanaf|od|från|fra|bei)\s*$", re.IGNORECASE)
+
+
+def _linked(text: str, bare: Token, other: Token) -> bool:
+    """Whether a bare number is one end of a range whose other end has the currency."""
+    low, high = (bare, other) if bare.start < other.start else (other, bare)
+    return _LINK.fullmatch(text[low.end : high.start]) is not None
+
+
+def _is_thing(text: str, token: Token) -> bool:
+    """A number of something else: pieces, days, a size, an article number, a date."""
+    glued = text[token.end : token.end + 1]
+    if glued.isalpha() and token.per is None and not token.rounded:
+        return True
+    if _DATE.fullmatch(token.raw) or _BEFORE.search(text[max(0, token.start - 16) : token.start]):
+        return True
+    if token.is_whole and _THEN_PRICE.match(text, token.end):
+        return True
+    lead = _TIER_LEAD.search(text[: token.start]) and text[token.end : token.end + 1] == ":"
+    return bool(lead and token.is_whole) or _THING.match(text, token.end) is not None
+
+
+def _in_brackets(text: str, token: Token) -> bool:
+    return text[token.start - 1 : token.start] == "(" and text[token.end : token.end + 1] == ")"
+
+
+def _announced(text: str, token: Token, start: int) -> bool:
+    """A bare amount right after "statt", "was", "now": it shares the text's currency."""
+    said = read_gap(text[start : token.start])
+    if not said or not said[-1].last:
+        return False
+    return said[-1].has(Mark.LIST) or (said[-1].has(Mark.NOW) and not token.is_whole)
+
+
+def _with_currency(text: str, found: Sequence[Token]) -> list[Token]:
+    kept: list[Token] = []
+    for index, token in enumerate(found):
+        if token.symbol is not None or token.minor_coin:
+            kept.append(token)
+            continue
+        near = [found[i] for i in (index + 1, index - 1) if 0 <= i < len(found)]
+        ends = [other for other in near if other.symbol is not None and _linked(text, token, other)]
+        if not ends and _announced(text, token, found[index - 1].end if index else 0):
+            ends = [other for other in found if other.symbol is not None][:1]
+        after_it = text[token.end : token.end + 1]
+        if ends and not after_it.isalpha() and not _is_thing(text, token):
+            token.symbol, token.lead_digit = ends[0].symbol, ends[0].lead_digit
+            kept.append(token)
+    return kept
+
+
+def wanted(text: str, found: Sequence[Token]) -> list[Token]:
+    """The tokens that may be money: those with a currency, else the bare numbers left over."""
+    if any(token.symbol is not None or token.minor_coin for token in found):
+        return _with_currency(text, found)
+    left = [token for token in found if not _is_thing(text, token)]
+    open_ = [token for token in left if not (_in_brackets(text, token) and token.is_whole)]
+    return open_ or left
