@@ -103,6 +103,23 @@ class Gap:
     end: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A reading that contradicts what was seen at its time, with the reason in words."""
+
+    observation: Observation
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """What came of old readings: new ones, ones that repeat what was known, refused ones."""
+
+    new: int = 0
+    known: int = 0
+    refused: tuple[Refused, ...] = ()
+
+
 class CatalogueStore(Protocol):
     """Suppliers, parts, listings, builds, targets: what the user edits."""
 
@@ -121,6 +138,16 @@ class CatalogueStore(Protocol):
         ...
 
     def remove_listing(self, key: str) -> bool: ...
+    def move_listing(self, key: str, url: str, *, now: datetime) -> Listing:
+        """The page has a new address: same number, same history, new key."""
+        ...
+
+    def split_listing(self, key: str, at: datetime, new: Listing, *, now: datetime) -> Listing:
+        """The page sells something else since `at`: `new` takes over key, address and later prices.
+
+        The old listing keeps its number and earlier history under `KEY@DATE`, by hand.
+        """
+        ...
 
 
 class PriceLog(Protocol):
@@ -132,6 +159,10 @@ class PriceLog(Protocol):
 
     def insert_past(self, observations: Sequence[Observation]) -> int:
         """Imported readings take their place in time; answers how many were new."""
+        ...
+
+    def place_past(self, observations: Sequence[Observation]) -> Placed:
+        """The same, and which were refused and why."""
         ...
 
     def spells(self, listings: Collection[int], since: datetime | None = None) -> list[Spell]: ...
@@ -149,6 +180,10 @@ class PollStore(Protocol):
 
     def due(self, now: datetime, limit: int = 10_000) -> dict[str, list[int]]:
         """Listing ids that are due, by host, longest due first."""
+        ...
+
+    def next_due(self) -> datetime | None:
+        """When the next listing is due; None where none is polled."""
         ...
 
     def hosts_of(self, listings: Collection[int]) -> dict[str, list[int]]: ...
@@ -295,11 +330,13 @@ __all__ = [
     "Lease",
     "ListingState",
     "Outbox",
+    "Placed",
     "PageFetcher",
     "PollStore",
     "PriceLog",
     "PurchaseStore",
     "RateStore",
+    "Refused",
     "Store",
     "Unit",
     "VisitRow",

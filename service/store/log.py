@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, delete, select, text
 
-from service.flows.ports import Doubt, Gap
+from service.flows.ports import Doubt, Gap, Placed
 from service.model.prices import Observation, PriceNow, Spell
 from service.store import past, tables
 from service.store import record as recording
@@ -65,7 +65,7 @@ class Log:
         """Imported readings take their place in time; answers how many were new."""
         return self.place_past(observations).new
 
-    def place_past(self, observations: Sequence[Observation]) -> past.Placed:
+    def place_past(self, observations: Sequence[Observation]) -> Placed:
         """The same, and which readings were refused and why."""
         return past.place_observations(self._conn, observations)
 

@@ -12,7 +12,7 @@ from service.errors import InputError, NotFoundError
 from service.model.catalogue import Listing, listing_key
 from service.store import past, tables
 from service.store.codec import dumps, loads
-from service.store.saving import listing_row, new_poll, save_listings
+from service.store.saving import fresh_micros, listing_row, new_poll, save_listings
 from service.store.types import to_micros
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ def split(conn: Connection, key: str, at: datetime, new: Listing, now: datetime)
     stored = _find(conn, key)
     line = past.timelines(conn, [old.id])[old.id]
     tail = line.cut(to_micros(at))
+    tail.fresh = fresh_micros(stored)
     past.save(conn, {old.id: line, stored.id: tail})
     return stored
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from sqlalchemy import Connection, text
 
+from service.flows.ports import Placed, Refused
 from service.store import record, tables
 from service.store.bulk import delete_where, insert_many
 from service.store.rows import SPELL, gap_rows, offer_of, row_of, seen_row, span_of
@@ -19,23 +19,6 @@ if TYPE_CHECKING:
     from service.model.prices import Observation
 
 _FIELDS: Final = ", ".join(SPELL)
-
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A reading that contradicts what was seen, with the reason in words."""
-
-    observation: Observation
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """What came of old readings: new ones, ones that repeat what was known, refused ones."""
-
-    new: int = 0
-    known: int = 0
-    refused: tuple[Refused, ...] = ()
 
 
 def place_observations(conn: Connection, observations: Sequence[Observation]) -> Placed:
