@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import configparser
 import re
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from service.exchange.catalogue import dump_book, parse_toml, read_book
 from service.settings import SETTINGS, load_settings
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = Path(__file__).parents[2] / "config"
 
 # Every key that a catalogue may hold, by the table it stands in.
 KEYS = {
