@@ -37,6 +37,31 @@ class Answer:
     complete: bool = True
 
 
+class _NoCookies(httpx.Cookies):
+    """A jar that stays empty, and costs nothing to pass by."""
+
+    def extract_cookies(self, response: httpx.Response) -> None:
+        """Keep none of an answer's cookies."""
+
+    def set_cookie_header(self, request: httpx.Request) -> None:
+        """Send none."""
+
+
+class Client(httpx.AsyncClient):
+    """httpx without a memory: no cookies, no environment, no redirects of its own."""
+
+    def __init__(self, transport: httpx.AsyncBaseTransport, headers: Mapping[str, str]) -> None:
+        super().__init__(
+            transport=transport, headers=headers, trust_env=False, follow_redirects=False
+        )
+        self._none = _NoCookies()
+
+    @property
+    def cookies(self) -> httpx.Cookies:
+        """Always the empty jar."""
+        return self._none
+
+
 @dataclass(frozen=True, slots=True)
 class Want:
     """How much of a body is wanted: `cut` keeps the first `decoded` bytes and lets the rest go."""
@@ -50,7 +75,7 @@ class Want:
 class Asker:
     """Sends GETs through a client that stands on the guarded transport."""
 
-    def __init__(self, client: httpx.AsyncClient, limits: Limits) -> None:
+    def __init__(self, client: Client, limits: Limits) -> None:
         self._client = client
         self._limits = limits
         self._whole = Want(limits.decoded, limits.wire)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import httpx
 
 from scrapers import headers, pace, robots
-from scrapers.ask import Answer, Asker
+from scrapers.ask import Answer, Asker, Client
 from scrapers.errors import BrokenError, FetchError, GuardError
 from scrapers.guard import Limits, Policy, Resolver, Target, parse_url, redirect_target
 from scrapers.model import Outcome, Page, RobotsCopy, Validators, Visited, VisitRequest
@@ -62,12 +62,9 @@ class Fetcher:
         self.door = door
         self.lanes = _Lanes()
         self.foreign: dict[str, RobotsCopy] = {}  # robots.txt of hosts that redirects led to
-        self._client = httpx.AsyncClient(
-            transport=guarded_transport(policy, limits=self.limits, resolver=resolver, tls=tls),
-            headers={"User-Agent": user_agent, "Accept": _ACCEPT, "Accept-Encoding": "gzip"},
-            trust_env=False,
-            follow_redirects=False,
-        )
+        transport = guarded_transport(policy, limits=self.limits, resolver=resolver, tls=tls)
+        sent = {"User-Agent": user_agent, "Accept": _ACCEPT, "Accept-Encoding": "gzip"}
+        self._client = Client(transport, sent)
         self.asker = Asker(self._client, self.limits)
 
     async def visit(self, request: VisitRequest) -> Visited:

@@ -12,6 +12,7 @@ import re
 import unicodedata
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address
 from urllib.parse import quote, urljoin
 
@@ -236,12 +237,18 @@ def _judge(host: str, port: int, policy: Policy) -> None:
 def vet_address(address: str, host: str, policy: Policy) -> str:
     """The address if `host` may be asked there, else GuardError (one text for all)."""
     try:
-        parsed = ip_address(address)
+        parsed, public = _judged(address)
     except ValueError as error:
         raise GuardError(_NOT_PUBLIC) from error
-    if is_public(parsed) or (policy.allows(host) and _is_private(parsed)):
+    if public or (policy.allows(host) and _is_private(parsed)):
         return address
     raise GuardError(_NOT_PUBLIC)
+
+
+@lru_cache(maxsize=1024)
+def _judged(address: str) -> tuple[IPv4Address | IPv6Address, bool]:
+    parsed = ip_address(address)
+    return parsed, is_public(parsed)
 
 
 def is_public(address: IPv4Address | IPv6Address) -> bool:

@@ -105,7 +105,7 @@ class GuardedTransport(httpx.AsyncBaseTransport):
         deadline = request.extensions.get("deadline")
         if deadline is None:
             deadline = asyncio.get_running_loop().time() + self._limits.deadline
-        body = await request.aread()
+        body = await _content(request)
         exchange = Exchange(await self._connect(target, deadline), self._limits)
         try:
             exchange.send(request.method.encode(), request.url.raw_path, request.headers.raw, body)
@@ -171,6 +171,13 @@ class GuardedTransport(httpx.AsyncBaseTransport):
             pipe.abort()
             raise GuardError("the connection went to another address than the one vetted")
         return pipe
+
+
+async def _content(request: httpx.Request) -> bytes:
+    try:
+        return request.content
+    except httpx.RequestNotRead:
+        return await request.aread()
 
 
 class _Body(httpx.AsyncByteStream):
