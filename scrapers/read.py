@@ -1,0 +1,274 @@
+"""read_page: what one product page says, with its evidence; never raises, knows no network or clock."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+from scrapers import isolate
+from scrapers.decode import MAX_INLINE, Text, decode, not_text, structure
+from scrapers.errors import RuleError, TooLargeError
+from scrapers.model import (
+    Availability,
+    Choice,
+    Evidence,
+    Outcome,
+    Page,
+    Reading,
+    SiteRules,
+    Source,
+    Tax,
+)
+from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, stock, visible
+from scrapers.readers.dom import Doc, parse
+from scrapers.readers.values import clean
+from scrapers.reconcile.finish import Around, reading
+from scrapers.reconcile.places import CURRENCY_OF, country_of
+from scrapers.reconcile.settle import Court, Verdict, settle
+from scrapers.reconcile.shown import show
+from scrapers.reconcile.told import Told, tell
+from scrapers.texts import read_availability, read_price
+
+_NO_RULES = SiteRules()
+
+
+def read_page(page: Page, rules: SiteRules | None = None) -> Reading:
+    """What the page says now.
+
+    The outcome is ok, doubtful, not_product, barred, too_large or broken; whatever
+    bytes the page holds, a Reading comes back.
+    """
+    try:
+        made = _read(page, rules or _NO_RULES)
+    except TooLargeError as error:
+        made = Reading(Outcome.TOO_LARGE, error.reason)
+    except RecursionError:
+        made = Reading(Outcome.TOO_LARGE, "the page is nested too deep")
+    except MemoryError:
+        made = Reading(Outcome.TOO_LARGE, "the page needs too much memory")
+    except Exception as error:  # noqa: BLE001  # the promise of this door: hostile bytes never raise
+        made = Reading(Outcome.DOUBTFUL, f"the page could not be read ({type(error).__name__})")
+    return made if page.complete else _cut_short(made)
+
+
+def _cut_short(made: Reading) -> Reading:
+    """A body whose connection closed early: its price may be kept aside, never taken."""
+    if made.outcome in (Outcome.OK, Outcome.DOUBTFUL) and made.price is not None:
+        return replace(made, outcome=Outcome.DOUBTFUL, reason="the page was cut short")
+    if made.outcome is Outcome.BARRED:
+        return made
+    return replace(made, outcome=Outcome.BROKEN, reason="the page was cut short")
+
+
+def _read(page: Page, rules: SiteRules) -> Reading:
+    if not page.body.strip():
+        return Reading(Outcome.BROKEN, "the page is empty")
+    kind = not_text(page.body)
+    if kind is not None:
+        return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
+    text = decode(page.body, page.content_type)
+    if len(page.body) > MAX_INLINE or structure(text.text).heavy:
+        return isolate.run("read_text", text, page.url, rules)
+    return read_text(text, page.url, rules)
+
+
+def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
+    """The reading of decoded text; parses it in this process."""
+    return _Visit(parse(text.text, url), rules).reading()
+
+
+class _Visit:
+    """One page being read: its sources, asked in order, the costly ones only if needed."""
+
+    def __init__(self, doc: Doc, rules: SiteRules) -> None:
+        self.doc = doc
+        self.rules = rules
+        self.head = meta.head(doc)
+        self.evidence: list[Evidence] = []
+        self.locale = rules.locale or self.head.locale
+        self.country = rules.country or country_of(doc.url, self.locale)
+        self.body_text = ""
+
+    def reading(self) -> Reading:
+        """The whole way: markup, page class, sight, weighing, assembly."""
+        blocks = jsonld.read(n.text() for n in self.doc.ldjson)
+        named = [p.title for p in blocks.products if p.title and p.main]
+        view = visible.view(self.doc, [*named[:3], *([self.head.title] if self.head.title else [])])
+        told, things = self._told(blocks.products, view.title)
+        body = self.doc.tree.body
+        self.body_text = body.text(separator=" ") if body is not None else ""
+        early = self._not_a_product(told, view)
+        if early is not None:
+            return early
+        made = self._weigh(told, things, view)
+        if made.outcome is Outcome.NOT_PRODUCT and blocks.refused:
+            return Reading(Outcome.DOUBTFUL, blocks.refused)
+        return made
+
+    def _told(self, found: list, heading: str | None) -> tuple[list[Told], int]:  # type: ignore[type-arg]  # of Product
+        groups = [found, microdata.read(self.doc), microdata.read_rdfa(self.doc)]
+        head = meta.read(self.doc)
+        groups.append([head] if head is not None else [])
+        made: list[Told] = []
+        most = 0
+        for group in groups:
+            if group:
+                told, things = tell(
+                    group, heading or self.head.title, self.doc.url, self.rules.choice
+                )
+                most = max(most, things)
+                if told is not None:
+                    made.append(told)
+        return made, most
+
+    def _not_a_product(self, told: list[Told], view: visible.View) -> Reading | None:
+        priced = any(t.priced for t in told)
+        words = " ".join(self.body_text.split())
+        found = pageclass.NONE if priced else pageclass.challenge(self.doc, words)
+        if found.kind == "barred":
+            return Reading(Outcome.BARRED, found.reason)
+        found = pageclass.lost(self.doc, view.title, noindex=self.head.noindex)
+        if found.kind and not priced:
+            return Reading(Outcome.NOT_PRODUCT, found.reason, title=view.title)
+        return None
+
+    def _court(self, told: list[Told], view: visible.View) -> tuple[Court, tuple[Choice, ...], str]:
+        stated = next((t.currency for t in told if t.currency), None)
+        hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
+        visible.look(self.doc, view, self.locale, hint)
+        shown = show(view.seen, hint, self.country)
+        choices, where = state.tables(self.doc, stated or hint)
+        currency = stated or (shown.now.currency if shown.now else None) or self.rules.currency
+        prices = tuple(c.price for c in choices if c.price is not None)
+        return Court(tuple(told), shown, currency, self.country, prices), choices, where
+
+    def _weigh(self, told: list[Told], things: int, view: visible.View) -> Reading:
+        court, choices, where = self._court(told, view)
+        verdict = settle(court)
+        if verdict.price is None:
+            court, verdict = self._with_state(court, verdict, view)
+        verdict = self._by_choice(verdict, choices)
+        verdict, title = self._by_rules(verdict)
+        said, proof = self._stock(view)
+        around = Around(
+            rules=self.rules, view=view, title=title, stock=said, stock_proof=proof,
+            choices=choices, choices_where=where, text=self.body_text, evidence=tuple(self.evidence),
+        )  # fmt: skip
+        other = self._nothing_here(court, verdict, things, view, choices)
+        return other or reading(court, verdict, around)
+
+    def _with_state(
+        self, court: Court, verdict: Verdict, view: visible.View
+    ) -> tuple[Court, Verdict]:
+        """Script state, asked only where the rest leaves the price open."""
+        found = state.read(self.doc)
+        if not found:
+            return court, verdict
+        told, _ = tell(found, view.title or self.head.title, self.doc.url, self.rules.choice)
+        if told is None:
+            return court, verdict
+        more = replace(court, told=(*court.told, told), currency=court.currency or told.currency)
+        again = settle(more)
+        return more, again if again.price is not None or verdict.doubt is None else verdict
+
+    def _by_choice(self, verdict: Verdict, choices: tuple[Choice, ...]) -> Verdict:
+        """The variant that the user means has its own price in the table."""
+        wanted = (self.rules.choice or "").strip().casefold()
+        if not wanted or not choices:
+            return verdict
+        for choice in choices:
+            if wanted in {choice.name.casefold(), (choice.sku or "").casefold()} and choice.price:
+                return replace(verdict, price=choice.price, doubt=None, source=Source.STATE,
+                               currency=choice.currency or verdict.currency)  # fmt: skip
+        return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")
+
+    def _by_rules(self, verdict: Verdict) -> tuple[Verdict, str | None]:
+        """The user's own rules stand above every reader."""
+        title = None
+        if self.rules.title:
+            title = clean(self._find(self.rules.title, "title")[0])
+        if self.rules.price:
+            verdict = self._rule_price(verdict, self.rules.price)
+        if self.rules.list_price:
+            text, _ = self._find(self.rules.list_price, "list_price")
+            told = read_price(text or "", locale=self.locale, currency=verdict.currency)
+            verdict = replace(verdict, list_price=told.amount if told else None)
+        return verdict, title
+
+    def _rule_price(self, verdict: Verdict, text: str) -> Verdict:
+        found, why = self._find(text, "price")
+        if not found:
+            return replace(verdict, price=None, doubt=why, source=None)
+        hint = self.rules.currency or verdict.currency or CURRENCY_OF.get(self.country or "")
+        told = read_price(found, locale=self.locale, currency=hint)
+        if told is None or told.amount is None or told.amount == 0:
+            said = told.doubt if told and told.doubt else "it is no price"
+            return replace(verdict, price=None, doubt=f"the rule finds {found[:40]!r}: {said}")
+        return replace(
+            verdict, price=told.amount, currency=told.currency or hint, source=Source.RULE, doubt=None,
+            low=told.low, high=told.high, tax=told.tax if told.tax is not Tax.UNKNOWN else verdict.tax,
+        )  # fmt: skip
+
+    def _find(self, text: str, field: str) -> tuple[str, str]:
+        """What a rule finds, or "" and why not."""
+        try:
+            found = rule.find(rule.compile_rule(text), self.doc)
+        except RuleError as error:
+            return "", f"the rule cannot be used: {error}"
+        if found is None:
+            return "", "the rule finds nothing on the page any more"
+        self.evidence.append(Evidence("rule", field, found[0][:120], found[1]))
+        return found[0], ""
+
+    def _stock(self, view: visible.View) -> tuple[Availability, Evidence | None]:
+        if self.rules.availability:
+            text, _ = self._find(self.rules.availability, "availability")
+            said = read_availability(text) or Availability.UNKNOWN
+            return said, Evidence("rule", "stock", text[:80], self.rules.availability)
+        return stock.read(self.doc, view.places, self.locale)
+
+    def _nothing_here(
+        self,
+        court: Court,
+        verdict: Verdict,
+        things: int,
+        view: visible.View,
+        choices: tuple[Choice, ...],
+    ) -> Reading | None:
+        """not_product, with what the page says instead of a price."""
+        if verdict.source is Source.RULE:
+            return None
+        told = any(t.priced or t.zero or t.doubt or t.first is not None for t in court.told)
+        sold = told or bool(choices)
+        if sold and things <= 1:
+            return None
+        if things > 1 and verdict.source is not Source.VISIBLE and verdict.price is None:
+            return Reading(Outcome.NOT_PRODUCT, "the page lists many products, none its own")
+        if verdict.price is None and not verdict.doubt and verdict.low is None:
+            return self._without_price(view)
+        if not sold and not self._looks_like_goods(view):
+            return self._without_price(view)
+        return None
+
+    def _looks_like_goods(self, view: visible.View) -> bool:
+        """A price in sight counts only on a page that is about one thing for sale."""
+        withdrawn = pageclass.why_no_price(self.doc, self.body_text).kind
+        buy = stock.has_buy_button(self.doc, view.places)
+        if withdrawn in ("withdrawn", "login", "call", "lost", "down") and not buy:
+            return False
+        return buy or (view.cards < 4 and view.heading is not None)
+
+    def _without_price(self, view: visible.View) -> Reading:
+        found = pageclass.why_no_price(self.doc, self.body_text)
+        if view.doubts and not found.kind:
+            return Reading(Outcome.DOUBTFUL, view.doubts[0], title=view.title)
+        reason = found.reason or "no product price stands on the page"
+        if not found.reason and view.cards + view.elsewhere > 3:
+            reason = "the page lists other products, none its own"
+        return Reading(Outcome.NOT_PRODUCT, reason, title=clean(view.title))
+
+
+def amount_of(value: str) -> Decimal | None:
+    """The amount of one price text; None where it cannot be decided."""
+    told = read_price(value)
+    return told.amount if told else None

@@ -1,0 +1,121 @@
+"""Where an element stands: how near the heading, hidden, or in a zone of other things."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.readers import labels
+
+MAX_CLIMB = 600
+_OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
+_STRUCK_TAGS = frozenset({"del", "s", "strike"})
+
+
+class Place(NamedTuple):
+    """`level`: steps from the heading up to the ancestor that holds both.
+
+    `zone`: "" for the page's own matter, "hidden", "spoken" (for screen readers) or "other".
+    `branch`: the child of the shared ancestor under which the element stands.
+    """
+
+    level: int
+    zone: str
+    struck: bool
+    branch: int
+
+
+class Places:
+    """Climbs from elements towards the heading, each ancestor judged once."""
+
+    def __init__(self, heading: LexborNode | None, root: LexborNode | None) -> None:
+        self.above: dict[int, int] = {}
+        self._memo: dict[int, Place] = {}
+        at, level = heading, 0
+        while at is not None and level < MAX_CLIMB:
+            self.above[at.mem_id] = level
+            at, level = at.parent, level + 1
+        if heading is None and root is not None:
+            self.above[root.mem_id] = 0
+
+    def of(self, node: LexborNode) -> Place:
+        chain: list[LexborNode] = []
+        at: LexborNode | None = node
+        place = Place(99, "", struck=False, branch=0)
+        while at is not None and len(chain) < MAX_CLIMB:
+            key = at.mem_id
+            known = self._memo.get(key)
+            if known is not None:
+                place = known
+                break
+            if key in self.above:
+                place = Place(self.above[key], "", struck=False, branch=0)
+                break
+            chain.append(at)
+            at = at.parent
+        for one in reversed(chain):
+            place = self._step(place, one)
+            self._memo[one.mem_id] = place
+        return place
+
+    def _step(self, outer: Place, node: LexborNode) -> Place:
+        tag = node.tag or ""
+        if outer.zone == "other" or tag in ("body", "html"):
+            return outer
+        attrs = node.attributes
+        zone = _zone(node, tag, attrs) or outer.zone
+        struck = outer.struck or tag in _STRUCK_TAGS
+        if not struck and "style" in attrs:
+            struck = bool(labels.STRUCK_STYLE.search(attrs["style"] or ""))
+        return Place(outer.level, zone, struck, outer.branch or node.mem_id)
+
+
+def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
+    if tag in _OTHER_TAGS and not (tag == "header" and node.parent and node.parent.tag != "body"):
+        return "other"
+    if not attrs:
+        return ""
+    named = attrs.get("class") or ""
+    name = attrs.get("id")
+    if name:
+        named = f"{named} {name}"
+    if named and labels.ZONE.search(named):
+        return "other"
+    if "hidden" in attrs and (attrs["hidden"] or "").lower() != "until-found":
+        return "hidden"
+    if "style" in attrs and labels.HIDDEN_STYLE.search(attrs["style"] or ""):
+        return "hidden"
+    if named and labels.SPOKEN_CLASS.search(named):
+        return "spoken"
+    if named and (labels.HIDDEN_CLASS.search(named) or _toggled_off(node, named)):
+        return "hidden"
+    return ""
+
+
+# blocks that a theme always prints and shows by a class of their wrapper
+_TOGGLES = {
+    "price__sale": ("price--on-sale", True),
+    "price__regular": ("price--on-sale", False),
+    "price__badge-sale": ("price--on-sale", True),
+    "price__badge-sold-out": ("price--sold-out", True),
+}
+
+
+def _toggled_off(node: LexborNode, named: str) -> bool:
+    for block, (wrapper, shown_with) in _TOGGLES.items():
+        if block in named.split():
+            at, climbed = node.parent, 0
+            while at is not None and climbed < 5:
+                kinds = (at.attributes.get("class") or "").split()
+                if wrapper in kinds:
+                    return not shown_with
+                at, climbed = at.parent, climbed + 1
+            return shown_with
+    return False
+
+
+def own_class(node: LexborNode) -> str:
+    """Class and id of one element as one text."""
+    attrs = node.attributes
+    return f"{attrs.get('class') or ''} {attrs.get('id') or ''}".strip()

@@ -1,0 +1,214 @@
+"""schema.org items, from whichever syntax, into products and offers (vocabulary 30.0).
+
+An item is a dict: "@type" a list of bare type names, properties by name, values
+str, number, item or list. `walk` finds the products; `offers_of` reads what they cost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from scrapers.model import Choice, Ids, Source
+from scrapers.readers.claims import Offer, Product
+from scrapers.readers.offers import offers_of, words
+from scrapers.readers.values import clean, gtin
+
+Item = dict[str, Any]
+MAX_DEPTH = 64
+MAX_NODES = 20_000
+_GOODS = frozenset(
+    "Product ProductGroup IndividualProduct ProductModel ProductCollection SomeProducts Vehicle"
+    " Car Motorcycle Book Drug".split()
+)
+_OFFERS = frozenset({"Offer", "AggregateOffer", "OfferForPurchase", "OfferForLease"})
+# what stands under these keys is another thing than the page's own
+_NEIGHBOURS = frozenset(
+    "isRelatedTo isSimilarTo isAccessoryOrSparePartFor isConsumableFor itemListElement addOn"
+    " hasOfferCatalog makesOffer isPartOf additionalProperty knowsAbout about mentions".split()
+)
+_SKIP = frozenset(
+    "offers hasVariant review reviews aggregateRating brand manufacturer seller offeredBy provider"
+    " hasMemberProgram hasMerchantReturnPolicy shippingDetails priceSpecification image author"
+    " publisher @context".split()
+)
+
+
+def types(item: Item) -> list[str]:
+    """Bare type names of an item: "http://schema.org/Product" gives "Product"."""
+    return words(item.get("@type") or item.get("type") or ())
+
+
+def products(roots: list[tuple[str, Any]], source: Source) -> list[Product]:
+    """Every priced or goods-typed thing in the roots (path, value), in document order."""
+    index = _index(roots)
+    found: list[Product] = []
+    for path, item, main in _walk(roots, index):
+        kinds = types(item)
+        if _OFFERS.intersection(kinds):
+            made = _from_offer(item, path, source, index, main=main)
+        else:
+            made = _product(item, path, source, index, main=main)
+        if made is not None:
+            found.append(made)
+    return found
+
+
+def _index(roots: list[tuple[str, Any]]) -> dict[str, Item]:
+    """Full items by @id, for references inside a graph."""
+    index: dict[str, Item] = {}
+    stack = [(value, 0) for _, value in roots]
+    seen = 0
+    while stack and seen < MAX_NODES:
+        value, depth = stack.pop()
+        seen += 1
+        if isinstance(value, dict):
+            name = value.get("@id")
+            if isinstance(name, str) and len(value) > 1:
+                index.setdefault(name, value)
+            value = list(value.values())
+        if isinstance(value, list) and depth < MAX_DEPTH:
+            stack.extend((v, depth + 1) for v in value if isinstance(v, (dict, list)))
+    return index
+
+
+def resolve(value: Any, index: dict[str, Item]) -> Any:
+    """The item that a bare {"@id": ...} points to, else the value itself."""
+    if isinstance(value, dict) and len(value) == 1 and isinstance(value.get("@id"), str):
+        return index.get(value["@id"], value)
+    return value
+
+
+def _is_thing(item: Item) -> bool:
+    kinds = types(item)
+    return bool("offers" in item or _GOODS.intersection(kinds) or _OFFERS.intersection(kinds))
+
+
+def _walk(roots: list[tuple[str, Any]], index: dict[str, Item]) -> Iterator[tuple[str, Item, bool]]:
+    owned = _owned(roots)
+    stack = [(path, value, True, 0) for path, value in reversed(roots)]
+    seen = 0
+    while stack and seen < MAX_NODES:
+        path, value, main, depth = stack.pop()
+        seen += 1
+        if depth > MAX_DEPTH:
+            continue
+        if isinstance(value, list):
+            stack.extend(
+                (f"{path}[{i}]", v, main, depth + 1) for i, v in reversed(list(enumerate(value)))
+            )
+        elif isinstance(value, dict):
+            thing = _is_thing(value)
+            if thing and value.get("@id") not in owned:
+                yield path, value, main
+            stack.extend(_children(path, value, main=main, thing=thing, depth=depth))
+
+
+def _children(
+    path: str, item: Item, *, main: bool, thing: bool, depth: int
+) -> list[tuple[str, Any, bool, int]]:
+    made = []
+    for key, value in item.items():
+        if key in _SKIP or not isinstance(value, (dict, list)):
+            continue
+        inner = main and not thing and key not in _NEIGHBOURS
+        made.append((f"{path}.{key}", value, inner, depth + 1))
+    return made[::-1]
+
+
+def _owned(roots: list[tuple[str, Any]]) -> set[str]:
+    """@ids that some product names as its offer or variant: not things of their own."""
+    owned: set[str] = set()
+    stack = [value for _, value in roots]
+    seen = 0
+    while stack and seen < MAX_NODES:
+        value = stack.pop()
+        seen += 1
+        if isinstance(value, list):
+            stack.extend(value)
+        elif isinstance(value, dict):
+            for key in ("offers", "hasVariant"):
+                refs = value.get(key)
+                for ref in refs if isinstance(refs, list) else [refs]:
+                    if isinstance(ref, dict) and len(ref) == 1 and isinstance(ref.get("@id"), str):
+                        owned.add(ref["@id"])
+            stack.extend(v for v in value.values() if isinstance(v, (dict, list)))
+    return owned
+
+
+def _ids(item: Item, index: dict[str, Item]) -> Ids:
+    number = None
+    for key in ("gtin", "gtin13", "gtin14", "gtin12", "gtin8", "isbn", "productID"):
+        number = number or gtin(str(item.get(key, "")).removeprefix("ean:").removeprefix("gtin:"))
+    brand = resolve(item.get("brand") or item.get("manufacturer"), index)
+    if isinstance(brand, list):
+        brand = brand[0] if brand else None
+    if isinstance(brand, dict):
+        brand = brand.get("name")
+    return Ids(
+        gtin=number,
+        mpn=clean(item.get("mpn"), 80),
+        sku=clean(item.get("sku"), 80),
+        brand=clean(brand, 80),
+    )
+
+
+def _product(
+    item: Item, path: str, source: Source, index: dict[str, Item], *, main: bool
+) -> Product | None:
+    offers, aggregate = offers_of(item, path, index)
+    choices: list[Choice] = []
+    variants = item.get("hasVariant")
+    for n, ref in enumerate(variants if isinstance(variants, list) else [variants]):
+        variant = resolve(ref, index)
+        if isinstance(variant, dict) and n < 500:
+            found, _ = offers_of(variant, f"{path}.hasVariant[{n}]", index)
+            offers += found
+            choices += [_choice(o) for o in found]
+    if len(offers) > 1 and not choices:
+        choices = [_choice(o) for o in offers if o.price is not None]
+    goods = bool(_GOODS.intersection(types(item)))
+    return Product(
+        source=source,
+        where=path,
+        title=clean(item.get("name")),
+        ids=_ids(item, index),
+        url=clean(item.get("url") or item.get("@id"), 2000),
+        main=main,
+        goods=goods,
+        offers=tuple(offers),
+        aggregate=aggregate,
+        choices=tuple(choices),
+        description=clean(item.get("description"), 2000),
+    )
+
+
+def _choice(offer: Offer) -> Choice:
+    return Choice(
+        name=offer.name or offer.sku or "",
+        sku=offer.sku,
+        price=offer.price,
+        currency=offer.currency,
+        availability=offer.availability,
+        country=offer.country,
+    )
+
+
+def _from_offer(
+    item: Item, path: str, source: Source, index: dict[str, Item], *, main: bool
+) -> Product | None:
+    """An offer that no product holds: the product stands inside it, or is the page."""
+    inner = resolve(item.get("itemOffered"), index)
+    inner = inner if isinstance(inner, dict) else {}
+    offers, aggregate = offers_of({"offers": item}, path, index)
+    return Product(
+        source=source,
+        where=path,
+        title=clean(inner.get("name") or item.get("name")),
+        ids=_ids(inner or item, index),
+        url=clean(item.get("url"), 2000),
+        main=main,
+        goods=bool(_GOODS.intersection(types(inner))) or not inner,
+        offers=tuple(offers),
+        aggregate=aggregate,
+    )

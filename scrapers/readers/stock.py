@@ -1,0 +1,96 @@
+"""Stock as the page tells it: words, class names, the button that orders."""
+
+from __future__ import annotations
+
+import re
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.model import Availability, Evidence
+from scrapers.readers.dom import Doc, where
+from scrapers.readers.places import Places, own_class
+from scrapers.texts import read_availability
+
+_CLASS = (
+    (re.compile(r"out-?of-?stock|sold-?out|not-?available|unavailable|nostock|no-stock", re.I), Availability.OUT_OF_STOCK),
+    (re.compile(r"pre-?order", re.I), Availability.PREORDER),
+    (re.compile(r"back-?order", re.I), Availability.BACKORDER),
+    (re.compile(r"low-?stock|stock-?low|few-?left", re.I), Availability.LOW_STOCK),
+    (re.compile(r"in-?stock|available(?!-)|stock-?ok", re.I), Availability.IN_STOCK),
+)  # fmt: skip
+_BUY = re.compile(
+    r"add (?:item )?to (?:your |my |shopping )?(?:cart|basket|bag|trolley|order)|buy (?:it )?now|buy\b|"
+    r"in den (?:warenkorb|einkaufswagen)|jetzt kaufen|kaufen|ajouter au panier|acheter|in winkelwagen|"
+    r"in (?:mijn )?winkelmand\w*|toevoegen|bestel|aggiungi al carrello|acquista|a[ñn]adir al? (?:carrito|cesta)|comprar|"
+    r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]ku|p[řr]idat do|koupit|l[äa]gg i (?:varukorg|kundvagn)|k[öo]p|"
+    r"l[æa]g i kurv(?:en)?|k[øo]b",
+    re.IGNORECASE,
+)
+MAX_TEXT = 90
+
+
+def read(doc: Doc, places: Places, locale: str | None) -> tuple[Availability, Evidence | None]:
+    """The nearest stock word of the page's own matter; UNKNOWN where it says nothing."""
+    found: list[tuple[int, int, Availability, Evidence]] = []
+    for order, node in enumerate(doc.stocks[:200]):
+        place = places.of(node)
+        if place.zone in ("other", "hidden"):
+            continue
+        text = " ".join(node.text(separator=" ").split())
+        said, value = _of(node, text)
+        if said is not Availability.UNKNOWN:
+            proof = Evidence("visible", "availability", value[:80], where(node))
+            found.append((place.level, order, said, proof))
+    if not found:
+        return _button(doc, places)
+    _, _, said, proof = min(found, key=lambda one: one[:2])
+    return said, proof
+
+
+def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
+    if text and len(text) <= MAX_TEXT:
+        said = read_availability(text)
+        if said is not None and said is not Availability.UNKNOWN:
+            return said, text
+    if len(text) <= MAX_TEXT:
+        named = own_class(node)
+        for pattern, said in _CLASS:
+            if pattern.search(named):
+                return said, text or named
+    return Availability.UNKNOWN, ""
+
+
+def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
+    """An ordering button near the heading: words of its own, else able or disabled."""
+    best: tuple[int, Availability, Evidence] | None = None
+    for node in doc.buttons[:150]:
+        attrs = node.attributes
+        text = " ".join((node.text(separator=" ") or attrs.get("value") or "").split())[:60]
+        if not text:
+            text = (attrs.get("value") or attrs.get("aria-label") or "")[:60]
+        said = _said(text, disabled="disabled" in attrs)
+        if said is None:
+            continue
+        place = places.of(node)
+        if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
+            continue
+        best = (place.level, said, Evidence("visible", "availability", text, where(node)))
+    return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
+
+
+def _said(text: str, *, disabled: bool) -> Availability | None:
+    if not text:
+        return None
+    if _BUY.search(text):
+        return Availability.UNKNOWN if disabled else Availability.IN_STOCK
+    said = read_availability(text)
+    return said if said is not Availability.UNKNOWN else None
+
+
+def has_buy_button(doc: Doc, places: Places) -> bool:
+    """Whether the page's own matter has a button that orders."""
+    for node in doc.buttons[:150]:
+        text = node.text(separator=" ") or node.attributes.get("value") or ""
+        if _BUY.search(text[:80]) and places.of(node).zone not in ("other", "hidden"):
+            return True
+    return False

@@ -1,0 +1,126 @@
+"""Amounts, currencies and identifiers as markup states them, read strictly."""
+
+from __future__ import annotations
+
+import html
+import re
+import unicodedata
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from typing import Any, NamedTuple
+
+from scrapers.texts import is_currency, read_price
+from scrapers.texts import minor_units as _minor_units
+
+_PLAIN = re.compile(r"\d{1,12}(?:\.\d{1,10})?\Z", re.ASCII)
+_CODE = re.compile(r"[A-Z]{3}\Z")
+_GTIN = re.compile(r"\d{8}|\d{12,14}\Z", re.ASCII)
+_CONTROLS = re.compile(
+    r"[\x00-\x1f\x7f-\x9f\ud800-\udfff\u200b-\u200f\u202a-\u202e\u2066-\u2069\ufeff]+"
+)
+_MARKS = re.compile(r"([\u0300-\u036f]{4})[\u0300-\u036f]+")
+MAX_TITLE = 300
+
+
+class Value(NamedTuple):
+    """An amount and, where it cannot be taken as it stands, the reason."""
+
+    amount: Decimal | None
+    currency: str | None = None
+    doubt: str | None = None
+    zero: bool = False
+
+
+def minor_units(currency: str | None) -> int:
+    """Decimals of a currency by ISO 4217; 2 where it is unknown."""
+    return _minor_units(currency) if currency and is_currency(currency) else 2
+
+
+def currency_code(value: Any) -> str | None:
+    """An ISO 4217 code out of "EUR", "eur", "€", "US$"; None where it says nothing."""
+    if not isinstance(value, str) or not value.strip() or len(value) > 40:
+        return None
+    code = value.strip().upper()
+    if _CODE.match(code):
+        return code if is_currency(code) else None
+    told = read_price(f"1 {value.strip()}")
+    return told.currency if told else None
+
+
+def rounded(amount: Decimal, currency: str | None) -> Decimal:
+    """The amount in the currency's minor units; half a unit goes up, as on a receipt."""
+    places = minor_units(currency)
+    return amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+
+
+def stated(value: Any, currency: str | None = None) -> Value:
+    """A price property as markup holds it.
+
+    schema.org 30.0, `price`: ASCII digits, "." as the decimal sign, nothing else.
+    Text that breaks the rule is read as a visible price would be.
+    """
+    if isinstance(value, bool) or value is None:
+        return Value(None)
+    if isinstance(value, (int, Decimal)):
+        value = format(value, "f") if not isinstance(value, int) else _digits(value)
+    if not isinstance(value, str):
+        return Value(None)
+    text = value.strip()
+    if _PLAIN.match(text):
+        return _checked(Decimal(text), currency)
+    return _loose(text, currency)
+
+
+def _digits(value: int) -> str:
+    return str(value) if abs(value) < 10**15 else "9" * 20
+
+
+def _checked(amount: Decimal, currency: str | None) -> Value:
+    if amount == 0:
+        return Value(None, currency, "the price is 0", zero=True)
+    if rounded(amount, currency) == 0:
+        return Value(None, currency, "the price is below the smallest coin")
+    return Value(amount, currency)
+
+
+def _loose(text: str, currency: str | None) -> Value:
+    if not text or len(text) > 120 or not any(c.isdigit() for c in text):
+        return Value(None)
+    if text.startswith("-"):
+        return Value(None, currency, "the price is negative")
+    try:
+        told = read_price(text, currency=currency)
+    except (InvalidOperation, ValueError):
+        return Value(None, currency, "the price cannot be read")
+    if told is None or (told.amount is None and not told.doubt):
+        return Value(None)
+    if told.amount is None:
+        return Value(None, told.currency or currency, f"the price cannot be read: {told.doubt}")
+    if told.low is not None:
+        return Value(None, told.currency or currency, "the price is a range")
+    return _checked(told.amount, told.currency or currency)
+
+
+def clean(value: Any, limit: int = MAX_TITLE) -> str | None:
+    """One line of text: entities undone, controls and bidi marks out, NFC, at most `limit`."""
+    if isinstance(value, list):
+        value = next((v for v in value if isinstance(v, str)), None)
+    if isinstance(value, (int, Decimal)) and not isinstance(value, bool):
+        value = str(value) if not isinstance(value, int) else _digits(value)
+    if not isinstance(value, str):
+        return None
+    text = value[: limit * 8]
+    if "&" in text:
+        text = html.unescape(text)
+    text = _MARKS.sub(r"\1", _CONTROLS.sub(" ", text))
+    text = unicodedata.normalize("NFC", " ".join(text.split()))[:limit].strip()
+    return text or None
+
+
+def gtin(value: Any) -> str | None:
+    """A GTIN-8, -12, -13 or -14 whose check digit is right, else None."""
+    text = (clean(value, 20) or "").replace(" ", "").replace("-", "")
+    if not _GTIN.fullmatch(text):
+        return None
+    body = [int(d) for d in text[:-1]][::-1]
+    total = sum(d * (3 if i % 2 == 0 else 1) for i, d in enumerate(body))
+    return text if (10 - total % 10) % 10 == int(text[-1]) else None

@@ -1,0 +1,235 @@
+"""The verdict and everything beside it into a Reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from scrapers.model import (
+    Availability,
+    Choice,
+    Evidence,
+    Ids,
+    Outcome,
+    Reading,
+    SiteRules,
+    Source,
+    Tax,
+    UnitPrice,
+)
+from scrapers.readers import labels
+from scrapers.readers.values import rounded
+from scrapers.readers.visible import View
+from scrapers.reconcile.settle import Court, Verdict
+from scrapers.reconcile.told import Told, alike
+from scrapers import texts
+
+MAX_EVIDENCE = 60
+_GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
+_OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What is known beside the price."""
+
+    rules: SiteRules
+    view: View
+    title: str | None
+    stock: Availability
+    stock_proof: Evidence | None
+    choices: tuple[Choice, ...]
+    choices_where: str
+    text: str
+    evidence: tuple[Evidence, ...] = ()
+
+
+def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
+    """A Reading with its outcome: ok, or doubtful with the reason."""
+    title = _title(court, around)
+    ids = _ids(court)
+    stock, stock_doubt = _availability(court, verdict, around)
+    doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids) or stock_doubt
+    currency = verdict.currency or around.rules.currency
+    choices = _choices(court, around)
+    return Reading(
+        outcome=Outcome.DOUBTFUL if doubt else Outcome.OK,
+        reason=doubt,
+        title=title,
+        price=_money(verdict.price, currency),
+        currency=currency,
+        list_price=_money(verdict.list_price, currency),
+        low=_money(verdict.low, currency),
+        high=_money(verdict.high, currency),
+        availability=stock,
+        tax=_tax(court, verdict, around),
+        unit_price=_unit(court),
+        sold_as=_sold_as(title, court),
+        ids=ids,
+        spec=_spec(title, court),
+        choices=choices,
+        multibuy=_multibuy(court, around),
+        member_price=_money(verdict.member, currency),
+        shipping=next((t.shipping for t in court.told if t.shipping is not None), None)
+        or (court.shown.shipping.amount if court.shown.shipping else None),
+        source=verdict.source if verdict.price is not None or verdict.low is not None else None,
+        evidence=evidence(court, around),
+    )
+
+
+def _money(amount: Decimal | None, currency: str | None) -> Decimal | None:
+    return rounded(amount, currency) if amount is not None else None
+
+
+def _title(court: Court, around: Around) -> str | None:
+    told = next((t.title for t in court.told if t.title and t.own), None)
+    heading = around.view.title or None
+    if around.title:
+        return around.title
+    if told and (heading is None or alike(told, heading)):
+        return told
+    return heading or told
+
+
+def _ids(court: Court) -> Ids:
+    held = [t.ids for t in court.told if t.own]
+    return Ids(
+        gtin=next((i.gtin for i in held if i.gtin), None),
+        mpn=next((i.mpn for i in held if i.mpn), None),
+        sku=next((i.sku for i in held if i.sku), None),
+        brand=next((i.brand for i in held if i.brand), None),
+    )
+
+
+def _other_goods(known: Ids | None, ids: Ids) -> str | None:
+    """The page's identity against what the listing was: strongest identifier first."""
+    if known is None:
+        return None
+    for name in ("gtin", "mpn", "sku"):
+        was, now = getattr(known, name), getattr(ids, name)
+        if was and now:
+            if _bare(was) == _bare(now):
+                return None
+            return f"the page may sell something else now ({name} {now} instead of {was})"
+    return None
+
+
+def _bare(value: str) -> str:
+    return "".join(c for c in value.casefold() if c.isalnum()).lstrip("0")
+
+
+def _garbled(around: Around) -> str | None:
+    return "the page's text is damaged at the price" if around.view.garbled else None
+
+
+def _availability(
+    court: Court, verdict: Verdict, around: Around
+) -> tuple[Availability, str | None]:
+    lead = [verdict.told] if verdict.told else []
+    told = next(
+        (
+            t.availability
+            for t in (*lead, *court.told)
+            if t and t.availability is not Availability.UNKNOWN
+        ),
+        Availability.UNKNOWN,
+    )
+    shown = around.stock
+    if told is Availability.UNKNOWN:
+        return shown, None
+    clash = (told in _GOOD and shown in _OUT) or (told in _OUT and shown in _GOOD)
+    proof = around.stock_proof
+    if clash and proof is not None and proof.field == "availability" and not court.choices:
+        return told, f'the markup says {told}, the page says "{proof.value[:40]}"'
+    return told, None
+
+
+def _tax(court: Court, verdict: Verdict, around: Around) -> Tax:
+    if verdict.tax is not Tax.UNKNOWN:
+        return verdict.tax
+    shown = _tax_words(around.text)
+    if shown is not Tax.UNKNOWN:
+        return shown
+    told = next((t.tax for t in court.told if t.tax is not Tax.UNKNOWN), Tax.UNKNOWN)
+    if told is not Tax.UNKNOWN:
+        return told
+    assumed = {"with-tax": Tax.INCLUDED, "without-tax": Tax.EXCLUDED}
+    return assumed.get(around.rules.prices or "", Tax.UNKNOWN)
+
+
+def _tax_words(text: str) -> Tax:
+    """What the page says of its prices as a whole, if it says one thing only."""
+    gross, net = bool(labels.GROSS.search(text)), bool(labels.NET.search(text))
+    if gross == net:
+        return Tax.UNKNOWN
+    return Tax.INCLUDED if gross else Tax.EXCLUDED
+
+
+def _unit(court: Court) -> UnitPrice | None:
+    seen = court.shown.unit
+    if seen is not None and seen.per:
+        return UnitPrice(seen.amount, seen.per)
+    return next((t.unit_price for t in court.told if t.unit_price), None)
+
+
+def _description(court: Court) -> str:
+    return next((t.description for t in court.told if t.description), None) or ""
+
+
+def _sold_as(title: str | None, court: Court) -> str | None:
+    del court
+    read = getattr(texts, "read_sold_as", None)
+    return read(title) if title and read else None
+
+
+def _spec(title: str | None, court: Court) -> dict[str, str]:
+    text = f"{title or ''}. {_description(court)[:1000]}"
+    read = getattr(texts, "read_spec", None)
+    return dict(read(text)) if title and read else {}
+
+
+def _choices(court: Court, around: Around) -> tuple[Choice, ...]:
+    if around.choices:
+        return around.choices
+    return next((t.choices for t in court.told if len(t.choices) > 1), ())
+
+
+def _multibuy(court: Court, around: Around) -> tuple:  # type: ignore[type-arg]  # of Multibuy
+    told = next((t.multibuy for t in court.told if t.multibuy), ())
+    return tuple(dict.fromkeys((*told, *around.view.multibuy)))[:20]
+
+
+def evidence(court: Court, around: Around) -> tuple[Evidence, ...]:
+    """Every candidate with its place, the sources of markup first."""
+    found = list(around.evidence)
+    for told in court.told:
+        found += _of_told(told)
+    for seen in court.shown.all[:30]:
+        name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
+        found.append(Evidence("visible", name, seen.text[:120], seen.where))
+    if around.stock_proof is not None:
+        found.append(around.stock_proof)
+    if around.choices_where:
+        found.append(Evidence("state", "choices", str(len(around.choices)), around.choices_where))
+    found += [Evidence("visible", "doubt", d[:120], "") for d in around.view.doubts[:5]]
+    return tuple(found[:MAX_EVIDENCE])
+
+
+def _of_told(told: Told) -> list[Evidence]:
+    reader = str(told.source)
+    named = (
+        ("price", told.text or told.price), ("currency", told.currency), ("list_price", told.list_price),
+        ("low", told.low), ("high", told.high), ("member_price", told.member_price),
+        ("shipping", told.shipping), ("country", told.country),
+    )  # fmt: skip
+    made = [Evidence(reader, n, str(v)[:120], told.where) for n, v in named if v not in (None, "")]
+    if told.availability is not Availability.UNKNOWN:
+        made.append(Evidence(reader, "availability", str(told.availability), told.where))
+    if told.tax is not Tax.UNKNOWN:
+        made.append(Evidence(reader, "tax", str(told.tax), told.where))
+    return made
+
+
+def source_name(source: Source | None) -> str | None:
+    """The source as the JSON answer names it."""
+    return str(source) if source else None

@@ -1,0 +1,66 @@
+"""Countries, their currency and standard VAT rate: what explains two amounts on one page.
+
+Rates: European Commission, "VAT rates applied in the Member States" (2025) and the
+national tax offices of GB, CH, NO, IS, AU, NZ, JP, ZA, IN, SG; the rate before the latest change
+is kept where shops' caches still show it.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import lru_cache
+from urllib.parse import urlsplit
+
+_RATES: dict[str, str] = {
+    "AT": "20", "BE": "21", "BG": "20", "HR": "25", "CY": "19", "CZ": "21", "DK": "25",
+    "EE": "24 22", "FI": "25.5 24", "FR": "20", "DE": "19", "GR": "24", "HU": "27", "IE": "23",
+    "IT": "22", "LV": "21", "LT": "21", "LU": "17", "MT": "18", "NL": "21", "PL": "23",
+    "PT": "23", "RO": "21 19", "SK": "23 20", "SI": "22", "ES": "21", "SE": "25", "GB": "20",
+    "CH": "8.1 7.7", "NO": "25", "IS": "24", "AU": "10", "NZ": "15", "JP": "10", "ZA": "15",
+    "IN": "18", "SG": "9",
+}  # fmt: skip
+CURRENCY_OF: dict[str, str] = {
+    **dict.fromkeys("AT BE HR CY EE FI FR DE GR IE IT LV LT LU MT NL PT SK SI ES".split(), "EUR"),
+    "BG": "BGN", "CZ": "CZK", "DK": "DKK", "HU": "HUF", "PL": "PLN", "RO": "RON", "SE": "SEK",
+    "GB": "GBP", "CH": "CHF", "NO": "NOK", "IS": "ISK", "AU": "AUD", "NZ": "NZD", "JP": "JPY",
+    "ZA": "ZAR", "IN": "INR", "SG": "SGD", "CA": "CAD", "US": "USD", "HK": "HKD", "MX": "MXN",
+    "BR": "BRL", "CN": "CNY", "KR": "KRW", "TR": "TRY", "TW": "TWD", "TH": "THB", "IL": "ILS",
+}  # fmt: skip
+_DOMAINS = {"uk": "GB", "com.au": "AU", "co.nz": "NZ", "co.za": "ZA", "co.jp": "JP"}
+_CENT = Decimal("0.01")
+
+
+def country_of(url: str, lang: str | None) -> str | None:
+    """The country that a host's top level or the page's language tag names."""
+    try:
+        host = (urlsplit(url).hostname or "").lower()
+    except ValueError:
+        host = ""
+    last = host.rsplit(".", 1)[-1]
+    if last in _DOMAINS:
+        return _DOMAINS[last]
+    if len(last) == 2 and last.upper() in CURRENCY_OF:
+        return last.upper()
+    tag = (lang or "").replace("_", "-").split("-")
+    region = next((p.upper() for p in tag[1:] if len(p) == 2), None)
+    return region if region in CURRENCY_OF else None
+
+
+@lru_cache(maxsize=256)
+def factors(currency: str | None, country: str | None) -> tuple[Decimal, ...]:
+    """1 + VAT rate of the country, else of every country with that currency."""
+    known = [country] if country in _RATES else [c for c in _RATES if CURRENCY_OF[c] == currency]
+    rates = {r for c in known if c for r in _RATES[c].split()}
+    return tuple(1 + Decimal(r) / 100 for r in sorted(rates, key=Decimal))
+
+
+def vat_factor(
+    net: Decimal, gross: Decimal, currency: str | None, country: str | None
+) -> Decimal | None:
+    """The factor that leads from net to gross to within a cent of rounding, else None."""
+    if net <= 0 or gross <= net:
+        return None
+    for factor in factors(currency, country):
+        if abs(net * factor - gross) <= _CENT or abs(gross / factor - net) <= _CENT / 2:
+            return factor
+    return None

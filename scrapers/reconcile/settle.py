@@ -1,0 +1,326 @@
+"""The weighing: which of the stated and shown prices a visitor pays now, or why not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from scrapers.model import Source, Tax
+from scrapers.readers.claims import Seen
+from scrapers.readers.values import rounded
+from scrapers.reconcile.places import vat_factor
+from scrapers.reconcile.shown import Shown
+from scrapers.reconcile.told import Told
+
+CHOICE_NEEDED = "choice needed"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The price and the source it is told by; `doubt` is set where it is not settled."""
+
+    price: Decimal | None = None
+    currency: str | None = None
+    source: Source | None = None
+    told: Told | None = None
+    list_price: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    tax: Tax = Tax.UNKNOWN
+    member: Decimal | None = None
+    doubt: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Court:
+    """What is weighed: told by markup (in order of trust), shown in the text, and the place."""
+
+    told: tuple[Told, ...]
+    shown: Shown
+    currency: str | None
+    country: str | None
+    choices: tuple[Decimal, ...] = ()
+
+    def same(self, one: Decimal | None, other: Decimal | None) -> bool:
+        if one is None or other is None:
+            return False
+        return rounded(one, self.currency) == rounded(other, self.currency)
+
+    def vat(self, net: Decimal, gross: Decimal) -> bool:
+        return vat_factor(net, gross, self.currency, self.country) is not None
+
+
+def settle(court: Court) -> Verdict:
+    """One price out of everything that the page says."""
+    now = court.shown.now
+    priced = [t for t in court.told if t.priced or t.first is not None]
+    if now is None:
+        return _told_only(court, priced)
+    if not priced:
+        return _shown_only(court, now)
+    for weigh in (_equal, _sale, _range, _taxes, _another_amount, _slips, _currencies):
+        verdict = weigh(court, priced, now)
+        if verdict is not None:
+            return verdict
+    return _conflict(court, priced, now)
+
+
+def _pay(court: Court, now: Seen, told: Told | None, **more: object) -> Verdict:
+    """The shown price, backed by a source or on its own."""
+    shown = court.shown
+    made = Verdict(
+        price=now.amount,
+        currency=now.currency or (told.currency if told else None) or court.currency,
+        source=told.source if told and court.same(told.price, now.amount) else Source.VISIBLE,
+        told=told,
+        list_price=shown.list_price or _listed(court, now.amount),
+        low=shown.low,
+        high=shown.high,
+        tax=shown.tax,
+        member=shown.member,
+    )
+    return replace(made, **more)  # type: ignore[arg-type]  # dataclasses.replace takes any field
+
+
+def _listed(court: Court, price: Decimal | None) -> Decimal | None:
+    return next(
+        (t.list_price for t in court.told if t.list_price and price and t.list_price > price), None
+    )
+
+
+def _money_clash(court: Court, now: Seen, told: Told) -> bool:
+    del court
+    return bool(now.currency and told.currency and now.currency != told.currency)
+
+
+def _equal(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    for told in priced:
+        if not court.same(told.price, now.amount):
+            continue
+        if _money_clash(court, now, told):
+            doubt = (
+                f"{told.source} says {told.currency}, the text {now.currency}, for the same amount"
+            )
+            backed = any(
+                court.same(t.price, now.amount) and t.currency == now.currency for t in priced
+            )
+            return _pay(court, now, told, doubt=None if backed else doubt)
+        low, high = _bounds(court, priced, now)
+        return _pay(court, now, told, low=low, high=high)
+    return None
+
+
+def _bounds(court: Court, priced: list[Told], now: Seen) -> tuple[Decimal | None, Decimal | None]:
+    """The range around a price that the page shows as the first or chosen one."""
+    lows = [t.low for t in priced if t.low is not None] + [court.shown.low] * (
+        court.shown.low is not None
+    )
+    highs = [t.high for t in priced if t.high is not None] + [court.shown.high] * (
+        court.shown.high is not None
+    )
+    prices = court.choices
+    low = min(
+        (v for v in lows if v is not None), default=min(prices) if len(set(prices)) > 1 else None
+    )
+    high = max(
+        (v for v in highs if v is not None), default=max(prices) if len(set(prices)) > 1 else None
+    )
+    if low is not None and low > now.amount:
+        low = None
+    if high is not None and high < now.amount:
+        high = None
+    return (None, None) if low == high == now.amount else (low, high)
+
+
+def _sale(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """Markup left at the list price while the page shows the sale, or the sale only in markup."""
+    listed = court.shown.list_price
+    for told in priced:
+        if listed is not None and court.same(told.price, listed):
+            return _pay(court, now, None, list_price=listed, note="the markup holds the list price")
+    for told in priced:
+        if told.price and court.same(told.list_price, now.amount) and told.price < now.amount:
+            seen = any(court.same(s.amount, told.price) for s in court.shown.all)
+            if seen:
+                return _by(court, told, list_price=now.amount)
+    return None
+
+
+def _range(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """A range or list in the markup, one of it in sight; or a range in sight."""
+    if now.low is not None and now.high is not None and now.low != now.high:
+        return _pay(court, now, None, price=None, low=now.low, high=now.high, doubt=CHOICE_NEEDED)
+    for told in priced:
+        prices = {c.price for c in told.choices if c.price is not None} | set(court.choices)
+        ends = {told.low, told.high, told.first, *prices}
+        if any(court.same(v, now.amount) for v in ends) or _within(told, now.amount):
+            if told.price is not None and not _within(told, now.amount) and not prices:
+                continue
+            low, high = _bounds(court, priced, now)
+            return _pay(court, now, told, source=told.source, low=low, high=high)
+    return None
+
+
+def _within(told: Told, amount: Decimal) -> bool:
+    return told.low is not None and told.high is not None and told.low <= amount <= told.high
+
+
+def _taxes(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    for told in priced:
+        price = told.price or told.low
+        if price is None:
+            continue
+        if court.shown.net is not None and court.same(price, court.shown.net):
+            return _pay(
+                court, now, None, tax=Tax.INCLUDED, note="the markup holds the price without tax"
+            )
+        if court.vat(price, now.amount) and now.tax is not Tax.EXCLUDED:
+            return _pay(
+                court, now, None, tax=Tax.INCLUDED, note="the markup holds the price without tax"
+            )
+        if now.tax is Tax.EXCLUDED and court.vat(now.amount, price):
+            return _by(court, told, tax=Tax.INCLUDED)
+    return None
+
+
+def _another_amount(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """The markup's price stands in the text, only not where we looked first."""
+    for told in priced:
+        match = next((s for s in court.shown.all if court.same(s.amount, told.price)), None)
+        if match is None or match is now:
+            continue
+        if match.kind in ("now", "gross", "regular", "low"):
+            return _by(court, told, seen=match)
+        if match.kind == "member":
+            return _pay(court, now, None, member=match.amount)
+        if match.kind in ("net", "unit", "list", "tier", "instalment") and (
+            now.strong or match.kind != "list"
+        ):
+            return _pay(court, now, None, note=f"the markup holds the {match.kind} price")
+    for told in priced:
+        if court.same(told.member_price, now.amount) and told.price is not None:
+            return _by(court, told)
+    return None
+
+
+def _slips(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """The same digits in minor units, or with a thousands sign taken for a decimal one."""
+    for told in priced:
+        price = told.price or told.first
+        if price is not None and any(
+            court.same(price.scaleb(shift), now.amount) for shift in (-2, 2, 3)
+        ):
+            return _pay(court, now, None, note="the markup holds the amount in other units")
+    return None
+
+
+def _currencies(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """Markup in the shop's currency, text in the visitor's: the visitor pays what is shown."""
+    clash = all(_money_clash(court, now, t) for t in priced if t.price is not None)
+    if now.currency and clash and any(t.price is not None for t in priced):
+        return _pay(court, now, None, list_price=court.shown.list_price, low=now.low, high=now.high,
+                    note="the markup is in another currency")  # fmt: skip
+    return None
+
+
+def _conflict(court: Court, priced: list[Told], now: Seen) -> Verdict:
+    """Nothing explains the difference: two sources of markup outweigh a weak sight."""
+    exact = [t for t in priced if t.price is not None and t.doubt is None]
+    agree = [t for t in exact if sum(court.same(t.price, o.price) for o in exact) > 1]
+    if agree and not now.strong and court.shown.rivals:
+        return _by(court, agree[0])
+    lead = exact[0] if exact else priced[0]
+    amount = lead.price if lead.price is not None else lead.low
+    doubt = f"{lead.source} says {amount}, the page shows {now.amount}"
+    return _pay(court, now, None, price=None, doubt=doubt)
+
+
+def _by(court: Court, told: Told, seen: Seen | None = None, **more: object) -> Verdict:
+    """A price of the markup; `seen`: the amount in sight that backs it."""
+    shown = court.shown
+    high = told.price or Decimal(0)
+    listed = told.list_price or (
+        shown.list_price if shown.list_price and shown.list_price > high else None
+    )
+    made = Verdict(
+        price=told.price,
+        currency=told.currency or (seen.currency if seen else None) or court.currency,
+        source=told.source,
+        told=told,
+        list_price=listed,
+        low=told.low,
+        high=told.high,
+        tax=seen.tax if seen else told.tax,
+        member=told.member_price or shown.member,
+    )
+    return replace(made, **more)  # type: ignore[arg-type]  # dataclasses.replace takes any field
+
+
+def _told_only(court: Court, priced: list[Told]) -> Verdict:
+    """No price in sight: sources of markup that agree, or explain each other."""
+    if not priced:
+        zero = next((t for t in court.told if t.zero), None)
+        doubtful = next((t for t in court.told if t.doubt), None)
+        if zero is not None:
+            return Verdict(currency=zero.currency, told=zero, doubt="the price is 0, a placeholder")
+        if doubtful is not None:
+            return Verdict(currency=doubtful.currency, told=doubtful, doubt=doubtful.doubt)
+        return Verdict()
+    exact = [t for t in priced if t.price is not None]
+    trusted = [t for t in exact if t.doubt is None] or exact
+    if not trusted:
+        return _open_range(court, priced)
+    lead = trusted[0]
+    for other in trusted[1:]:
+        lead, note = _better(court, lead, other)
+        if note:
+            return _by(court, lead, doubt=note, price=None)
+    if lead.doubt:
+        keep = lead.price if lead.member_price is not None else None
+        return _by(court, lead, doubt=lead.doubt, price=keep)
+    return _by(court, lead, list_price=lead.list_price or _listed(court, lead.price))
+
+
+def _better(court: Court, lead: Told, other: Told) -> tuple[Told, str | None]:
+    """Of two sources that differ the one that is paid; a reason where nothing explains them."""
+    one, two = lead.price, other.price
+    if one is None or two is None or court.same(one, two):
+        return lead, None
+    if court.same(lead.list_price, two):
+        return lead, None
+    if court.same(other.list_price, one):
+        return other, None
+    if court.vat(one, two):
+        return other, None
+    if court.vat(two, one) or _within(lead, two):
+        return lead, None
+    if other.source is Source.STATE and any(court.same(two.scaleb(n), one) for n in (-2, 2)):
+        return lead, None
+    return lead, f"{lead.source} says {one}, {other.source} says {two}"
+
+
+def _open_range(court: Court, priced: list[Told]) -> Verdict:
+    lead = priced[0]
+    return _by(court, lead, price=lead.first, doubt=CHOICE_NEEDED, source=lead.source)
+
+
+def _shown_only(court: Court, now: Seen) -> Verdict:
+    if now.low is not None and now.high is not None and now.low != now.high:
+        return _pay(court, now, None, price=None, doubt=CHOICE_NEEDED)
+    low, high = _bounds(court, [], now)
+    made = _pay(court, now, None, low=low, high=high)
+    if made.currency is None:
+        return replace(made, price=None, doubt="the page does not say in which currency")
+    if court.shown.rivals and not now.strong and now.low is None:
+        amounts = sorted({r.amount for r in court.shown.rivals} | {now.amount})
+        if len(amounts) > 2 or court.choices:
+            return made if court.choices else replace(made, **_several(amounts))  # type: ignore[arg-type]  # as above
+        higher = max(amounts)
+        return replace(made, price=min(amounts), list_price=higher)
+    return made
+
+
+def _several(amounts: list[Decimal]) -> dict[str, object]:
+    said = ", ".join(str(a) for a in amounts[:6])
+    return {"price": None, "doubt": f"the page shows several amounts: {said}"}

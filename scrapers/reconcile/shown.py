@@ -1,0 +1,114 @@
+"""The amounts in sight into one: the price shown, and what stands around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from scrapers.model import Tax
+from scrapers.readers.claims import Seen
+from scrapers.reconcile.places import vat_factor
+
+_PAID = ("now", "low", "gross", "regular", "net")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """`now`: the price in sight, `rivals`: other amounts that could be it.
+
+    `net`: the same price without tax where both stand there; `low`/`high` where a
+    range or a "from" is shown.
+    """
+
+    now: Seen | None = None
+    rivals: tuple[Seen, ...] = ()
+    list_price: Decimal | None = None
+    net: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    member: Decimal | None = None
+    unit: Seen | None = None
+    shipping: Seen | None = None
+    tax: Tax = Tax.UNKNOWN
+    all: tuple[Seen, ...] = ()
+
+
+def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> Shown:
+    """The page's own price among its amounts, nearest the heading first."""
+    paid = [s for s in seen if s.kind in _PAID]
+    units = [s for s in seen if s.kind == "unit"]
+    if not paid and not units:
+        return Shown(all=seen, member=_one(seen, "member"))
+    level = min(s.level for s in paid or units)
+    near = [s for s in paid or units if s.level == level]
+    beside = [s for s in seen if s.level <= level + 2]
+    now, rivals = _now(_unlisted(near))
+    now, net, tax = _taxed(now, near, rivals, currency or now.currency, country)
+    return Shown(
+        now=now,
+        rivals=tuple(r for r in rivals if r.amount not in (now.amount, net)),
+        list_price=_list(now, beside, near),
+        net=net,
+        low=now.low,
+        high=now.high,
+        member=_one(tuple(beside), "member"),
+        unit=next((s for s in units if s.level <= level + 2), None),
+        shipping=next((s for s in beside if s.kind == "shipping"), None),
+        tax=tax,
+        all=seen,
+    )
+
+
+def _one(seen: tuple[Seen, ...], kind: str) -> Decimal | None:
+    return next((s.amount for s in seen if s.kind == kind), None)
+
+
+def _unlisted(near: list[Seen]) -> list[Seen]:
+    """A "regular" price beside a lower one is the list price."""
+    others = [s for s in near if s.kind != "regular"]
+    if others and any(
+        s.amount > min(o.amount for o in others) for s in near if s.kind == "regular"
+    ):
+        return others
+    return near
+
+
+def _now(near: list[Seen]) -> tuple[Seen, list[Seen]]:
+    gross = [s for s in near if s.kind == "gross"]
+    plain = [s for s in near if s.kind in ("now", "low", "regular")]
+    strong = [s for s in plain if s.strong]
+    pool = strong or plain or gross or near
+    ranged = [s for s in pool if s.low is not None]
+    exact = [s for s in pool if s.low is None]
+    first = (exact or ranged or pool)[0]
+    if ranged and exact and first.order > ranged[0].order:
+        first = ranged[0]
+    return first, [s for s in near if s is not first and s.amount != first.amount]
+
+
+def _taxed(
+    now: Seen, near: list[Seen], rivals: list[Seen], currency: str | None, country: str | None
+) -> tuple[Seen, Decimal | None, Tax]:
+    """Of a price with and one without tax the one with it is paid."""
+    del near
+    for other in rivals:
+        if other.kind == "net" or now.kind == "gross":
+            if vat_factor(other.amount, now.amount, currency, country) or (
+                other.kind == "net" and other.amount < now.amount
+            ):
+                return now, other.amount, Tax.INCLUDED
+        if (other.kind == "gross" or now.kind == "net") and other.amount > now.amount:
+            if vat_factor(now.amount, other.amount, currency, country):
+                return other, now.amount, Tax.INCLUDED
+    return now, None, now.tax
+
+
+def _list(now: Seen, beside: list[Seen], near: list[Seen]) -> Decimal | None:
+    if now.list_amount is not None and now.list_amount > now.amount:
+        return now.list_amount
+    listed = [s for s in beside if s.kind == "list" and s.amount > now.amount]
+    same = [s for s in listed if s.group == now.group] or listed
+    if same:
+        return same[0].amount
+    regular = [s.amount for s in near if s.kind == "regular" and s.amount > now.amount]
+    return regular[0] if regular else None

@@ -1,0 +1,228 @@
+"""One source's products into what that source says of the page's own product."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from decimal import Decimal
+from urllib.parse import parse_qs, urljoin, urlsplit
+
+from scrapers.model import Availability, Choice, Ids, Multibuy, Source, Tax, UnitPrice
+from scrapers.readers.claims import Offer, Product
+
+_WORD = re.compile(r"\w+")
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What one source says. `first`: the first of several prices, where it lists several."""
+
+    source: Source
+    where: str
+    text: str = ""
+    title: str | None = None
+    ids: Ids = field(default_factory=Ids)
+    price: Decimal | None = None
+    first: Decimal | None = None
+    currency: str | None = None
+    list_price: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    availability: Availability = Availability.UNKNOWN
+    tax: Tax = Tax.UNKNOWN
+    member_price: Decimal | None = None
+    unit_price: UnitPrice | None = None
+    multibuy: tuple[Multibuy, ...] = ()
+    shipping: Decimal | None = None
+    choices: tuple[Choice, ...] = ()
+    country: str | None = None
+    zero: bool = False
+    doubt: str | None = None
+    description: str | None = None
+    own: bool = True
+
+    @property
+    def priced(self) -> bool:
+        return self.price is not None or self.low is not None or self.high is not None
+
+
+def alike(one: str | None, other: str | None) -> bool:
+    """Whether two titles name the same thing: most words of the shorter stand in the longer."""
+    if not one or not other:
+        return False
+    a, b = set(_WORD.findall(one.casefold())), set(_WORD.findall(other.casefold()))
+    small = min(len(a), len(b))
+    return small > 0 and len(a & b) / small >= 0.75
+
+
+def tell(
+    products: list[Product], heading: str | None, url: str, choice: str | None
+) -> tuple[Told | None, int]:
+    """What the source says, and how many things of their own it describes."""
+    priced = [p for p in products if p.offers or p.aggregate]
+    own = [p for p in priced if p.main] or (priced if len(priced) == 1 else [])
+    if not own:
+        ids = [p for p in products if p.main and p.goods]
+        return (_bare(ids[0]) if ids else None), len({p.title for p in priced})
+    goods = [p for p in own if p.goods] or own
+    match = [p for p in goods if _same_page(p, url)] if len(goods) > 1 else goods
+    if len(match) != 1:
+        match = [p for p in goods if alike(p.title, heading)] or match or goods
+    if len({_prices(p) for p in match}) == 1 or len(match) == 1:
+        told = _told(max(match, key=_richness), url, choice)
+        return told, 1
+    if len({p.title for p in match}) == 1 or all(alike(p.title, heading) for p in match):
+        return _together(match, url, choice), 1
+    return _together(match, url, choice), len(match)
+
+
+def _bare(product: Product) -> Told:
+    return Told(
+        product.source, product.where, title=product.title, ids=product.ids,
+        description=product.description,
+    )  # fmt: skip
+
+
+def _richness(product: Product) -> int:
+    return sum(o.price is not None for o in product.offers) * 2 + bool(product.ids.sku)
+
+
+def _prices(product: Product) -> tuple[Decimal | None, ...]:
+    ends = (product.aggregate.low, product.aggregate.high) if product.aggregate else ()
+    return tuple({o.price for o in product.offers}) + ends
+
+
+def _same_page(product: Product, url: str) -> bool:
+    if not product.url:
+        return False
+    try:
+        one, other = urlsplit(urljoin(url, product.url)), urlsplit(url)
+    except ValueError:
+        return False
+    return one.path.rstrip("/") == other.path.rstrip("/") and one.path.strip("/") != ""
+
+
+def _together(products: list[Product], url: str, choice: str | None) -> Told:
+    """Several things of the same name: their offers are choices."""
+    head = products[0]
+    offers = tuple(o for p in products for o in p.offers)
+    choices = tuple(
+        Choice(o.name or o.sku or "", o.sku, o.price, o.currency, o.availability, o.country)
+        for o in offers
+        if o.price is not None
+    )
+    made = Product(head.source, head.where, head.title, head.ids, offers=offers,
+                   aggregate=head.aggregate, choices=choices)  # fmt: skip
+    told = _told(made, url, choice)
+    return Told(**{**_fields(told), "first": None})
+
+
+def _fields(told: Told) -> dict[str, object]:
+    return {name: getattr(told, name) for name in Told.__slots__}
+
+
+def _usable(product: Product) -> list[Offer]:
+    """The offers that count: new before used, priced before placeholders, trusted before doubtful."""
+    offers = list(product.offers)
+    for keep in (
+        [o for o in offers if not o.used],
+        [o for o in offers if o.price is not None],
+        [o for o in offers if o.doubt is None],
+    ):
+        offers = [o for o in offers if o in keep] or offers
+    return offers
+
+
+def _chosen(offers: list[Offer], url: str, choice: str | None) -> Offer | None:
+    """The offer that the user's choice or the page's own address names."""
+    if choice:
+        wanted = choice.strip().casefold()
+        for offer in offers:
+            if wanted in {(offer.sku or "").casefold(), (offer.name or "").casefold()}:
+                return offer
+    query = parse_qs(urlsplit(url).query) if "?" in url else {}
+    wanted = (query.get("variant") or query.get("sku") or [""])[0]
+    if wanted:
+        return next((o for o in offers if wanted in (o.url or "") or wanted == o.sku), None)
+    return None
+
+
+def _told(product: Product, url: str, choice: str | None) -> Told:
+    offers = _usable(product)
+    prices = [o.price for o in offers if o.price is not None]
+    chosen = _chosen(offers, url, choice)
+    head = chosen or (offers[0] if offers else product.aggregate)
+    if head is None:
+        return _bare(product)
+    low, high = _ends(product, prices)
+    price = head.price if chosen or len(set(prices)) == 1 else None
+    if price is not None and price == low == high:
+        low = high = None
+    aggregate = product.aggregate
+    if price is None and aggregate is not None and aggregate.price is not None:
+        price = aggregate.price
+    return Told(
+        source=product.source,
+        where=head.where,
+        text=head.text,
+        title=product.title,
+        ids=product.ids if product.ids.sku or not head.sku else _with_sku(product.ids, head.sku),
+        price=price,
+        first=_first(product, prices) if price is None else None,
+        currency=head.currency or (aggregate.currency if aggregate else None),
+        list_price=head.list_price,
+        low=low,
+        high=high,
+        availability=_stock(offers, chosen, aggregate),
+        tax=head.tax,
+        member_price=next((o.member_price for o in product.offers if o.member_price), None),
+        unit_price=head.unit_price,
+        multibuy=tuple(m for o in product.offers for m in o.multibuy),
+        shipping=head.shipping,
+        choices=product.choices,
+        country=head.country,
+        zero=bool(offers) and all(o.zero for o in offers),
+        doubt=head.doubt if price is None or head.price is None or head.doubt else None,
+        description=product.description,
+        own=product.main,
+    )
+
+
+def _with_sku(ids: Ids, sku: str) -> Ids:
+    return Ids(ids.gtin, ids.mpn, sku, ids.brand)
+
+
+def _ends(product: Product, prices: list[Decimal]) -> tuple[Decimal | None, Decimal | None]:
+    if len(set(prices)) > 1:
+        return min(prices), max(prices)
+    aggregate = product.aggregate
+    return (aggregate.low, aggregate.high) if aggregate and not prices else (None, None)
+
+
+def _first(product: Product, prices: list[Decimal]) -> Decimal | None:
+    """A plain list of offers shows its first one first; a group or a range shows none."""
+    plain = product.aggregate is None and all(o.text for o in product.offers)
+    return prices[0] if plain and len(prices) > 1 and not _grouped(product) else None
+
+
+def _grouped(product: Product) -> bool:
+    return any(".hasVariant[" in o.where for o in product.offers)
+
+
+_BUYABLE = (
+    Availability.IN_STOCK,
+    Availability.LOW_STOCK,
+    Availability.PREORDER,
+    Availability.BACKORDER,
+)
+
+
+def _stock(offers: list[Offer], chosen: Offer | None, aggregate: Offer | None) -> Availability:
+    if chosen is not None:
+        return chosen.availability
+    said = [o.availability for o in offers if o.availability is not Availability.UNKNOWN]
+    if not said:
+        return aggregate.availability if aggregate else Availability.UNKNOWN
+    if len({o.price for o in offers}) > 1 and offers[0].availability is not Availability.UNKNOWN:
+        return offers[0].availability
+    return next((a for a in _BUYABLE if a in said), said[0])
