@@ -32,10 +32,17 @@ _SUPERSCRIPT: Final = dict(zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", stri
 _RAISED: Final = re.compile(r"(\d)([⁰¹²³⁴-⁹]+)")
 _OVERRIDE: Final = re.compile("[\u202d\u202e]")
 _MIDDLE: Final = re.compile(r"(?<=\d)[\u00b7\u2027](?=\d)")
-_LOOSE: Final = re.compile(r"(?<=\d) +(?=[.,]\d\d(?!\d))|(?<=\d\.) +(?=\d\d(?![\d.,]))")
+_LOOSE: Final = re.compile(
+    r"(?<=\d) +(?=[.,]\d\d(?!\d))|(?<=\d\.) +(?=\d\d(?![\d.,]))"
+    r"|(?<=\d,) +(?=\d\d ?(?:$|[€£$₺]|EUR|CHF|TL|zł|Kč|kr|lei))"
+)
 _SPLIT: Final = re.compile(
     r"((?:[€£$]|EUR|CHF|USD|kr\.?|R\$)? ?)(\d{1,4}) (\d\d)"
     r"( ?(?:[€£$]|EUR|CHF|USD|zł|kr\.?|Kč|lei)?[ *]*)"
+)
+# Letters and signs that need no folding: Latin, Greek, Cyrillic, euro, the spaces that split.
+_PLAIN: Final = re.compile(
+    r"[ -_a-~\xa0£¥\xa7\xbf-\u017f\u0386-\u03ce\u0400-\u045f\u2009\u202f\u2013\u20ac\s]*"
 )
 _TAG: Final = re.compile(r"</?[a-zA-Z][^<>]{0,200}>")
 
@@ -78,7 +85,7 @@ def clean(text: str) -> str:
         text = html.unescape(text)
     if "<" in text:
         text = _TAG.sub(" ", text)
-    if not text.isascii():
+    if _PLAIN.fullmatch(text) is None:
         text = _unicode(text)
     text = " ".join(text.split())
     return _unsplit(_LOOSE.sub("", text)) if " " in text else text

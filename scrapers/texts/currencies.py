@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from scrapers.texts.locales import local_currency
+from scrapers.texts.locales import has_region, local_currency, local_signs
 
 
 @cache
@@ -52,7 +52,8 @@ class Symbol:
 
 
 def _sure(*codes: str) -> Symbol:
-    return Symbol(codes, codes[0])
+    minor = {"JPY": 0, "KRW": 0, "VND": 0, "PYG": 0, "CLP": 0, "ISK": 0}.get(codes[0], 2)
+    return Symbol(codes, codes[0], minor)
 
 
 _DOLLARS: Final = (
@@ -89,6 +90,8 @@ _SIGNS: Final = {
     "₮": _sure("MNT"),
     "₵": _sure("GHS"),
     "؋": _sure("AFN"),
+    "JP¥": _sure("JPY"),
+    "CN¥": _sure("CNY"),
     "元": _sure("CNY"),
     "圆": _sure("CNY"),
     "円": _sure("JPY"),
@@ -97,7 +100,7 @@ _SIGNS: Final = {
 }
 
 _PREFIXED: Final = {
-    "USD": "us usa usd",
+    "USD": "us usa usd su",
     "AUD": "a au aud",
     "CAD": "c ca can cad cdn",
     "NZD": "nz nzd",
@@ -127,7 +130,6 @@ _WORDS_OF: Final = {
     "CZK": "czk kč kc",
     "HUF": "huf ft forint",
     "RON": "ron lei leu",
-    "BGN": "bgn лв лева",
     "RUB": "rub руб рублей рубля р rur",
     "UAH": "uah грн гривен",
     "TRY": "tl ytl",
@@ -146,14 +148,19 @@ _WORDS_OF: Final = {
     "PHP": "php",
     "ZAR": "zar",
     "ILS": "ils nis",
-    "KWD": "kwd kd",
-    "BHD": "bhd bd",
-    "OMR": "omr",
-    "JOD": "jod jd",
-    "TND": "tnd dt",
-    "AED": "aed",
-    "SAR": "sar",
-    "EGP": "egp جنيه جن",
+    "KWD": "kwd kd دك",
+    "BHD": "bhd bd دب",
+    "OMR": "omr رع",
+    "JOD": "jod jd دا دأ",
+    "TND": "tnd dt دت",
+    "AED": "aed دإ",
+    "SAR": "sar رس",
+    "QAR": "qar رق",
+    "MAD": "mad دم",
+    "DZD": "dzd دج",
+    "IQD": "iqd دع",
+    "LYD": "lyd دل",
+    "EGP": "egp جنيه جن جم",
     "IRR": "irr ریال ريال",
     "RSD": "rsd din dinara дин",
     "MKD": "mkd ден",
@@ -175,9 +182,14 @@ _VAGUE: Final = {
     "dh": Symbol(("AED", "MAD")),
     "dhs": Symbol(("AED", "MAD")),
     "درهم": Symbol(("AED", "MAD")),
-    "د": Symbol(("AED", "KWD", "BHD", "JOD", "IQD", "DZD", "TND", "LYD")),
     "تومان": Symbol((), None, 0),
     "r": Symbol(("ZAR",), "ZAR"),
+    # Withdrawn when Bulgaria and Croatia took the euro; old pages still show them.
+    "лв": Symbol(()),
+    "лева": Symbol(()),
+    "bgn": Symbol(()),
+    "hrk": Symbol(()),
+    "kn": Symbol(()),
 }
 _WORDS: Final = {
     word: _sure(code) for code, words in _WORDS_OF.items() for word in words.split()
@@ -186,7 +198,7 @@ _WORDS: Final = {
 _EVERYDAY: Final = frozenset(
     "ALL TOP TRY CUP MOP PEN GEL SOS BAM LAK ANG BOB MAD COP NAD SAR SEK XXX XTS".split()
 ) - {"SEK", "SAR"}
-SIGNS: Final = "".join(_SIGNS)
+SIGNS: Final = "".join(sign for sign in _SIGNS if len(sign) == 1)
 
 
 @cache
@@ -230,6 +242,11 @@ def hinted(hint: str | None) -> str | None:
     return found.default if found else None
 
 
+def local_dollar(locale: str) -> str | None:
+    """Whose dollar a bare "$" is in a region with another currency, by CLDR."""
+    return local_signs(locale).get("$")
+
+
 def resolve(found: Symbol | None, hint: str | None, locale: str | None) -> str | None:
     """The currency of a text: what it writes, narrowed by the page's currency and locale."""
     if found is None:
@@ -240,6 +257,8 @@ def resolve(found: Symbol | None, hint: str | None, locale: str | None) -> str |
         local = local_currency(locale)
         if local in found.codes:
             return local
+        if found.default is None and has_region(locale):
+            return local_dollar(locale) if found is DOLLAR else None
     return found.default
 
 

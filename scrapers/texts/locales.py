@@ -76,6 +76,12 @@ def local_currency(name: str) -> str | None:
     return current[0] if current else None
 
 
+def has_region(name: str) -> bool:
+    """Whether the locale names a region."""
+    locale = _locale(name)
+    return locale is not None and locale.territory is not None
+
+
 @lru_cache(maxsize=512)
 def local_signs(name: str) -> dict[str, str]:
     """Sign -> ISO code as the locale writes them, where a sign means one currency only."""

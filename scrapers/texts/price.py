@@ -5,11 +5,21 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
 from scrapers.model import Multibuy, PriceText, Tax
 from scrapers.texts.clean import clean, overridden
-from scrapers.texts.currencies import hinted, minor_of, resolve, symbol_of_code
+from scrapers.texts.currencies import (
+    SIGNS,
+    Symbol,
+    hinted,
+    is_everyday,
+    minor_of,
+    resolve,
+    symbol,
+    symbol_of_code,
+)
 from scrapers.texts.locales import local_signs, style
 from scrapers.texts.multibuy import find_deal, quantity_of
 from scrapers.texts.numbers import MAX_DIGITS, read_number
@@ -24,9 +34,15 @@ if TYPE_CHECKING:
     from scrapers.texts.locales import Style
 
 MAX_TEXT: Final = 600
+_SHORT: Final = 160
+MAX_RAW: Final = 60  # characters of one number; longer runs are no price
 
-_SIMPLE: Final = re.compile(r"([€£])? ?(\d{1,7}(?:[.,]\d\d)?)(?: ?(€|EUR))?")
-_SIMPLE_SIGN: Final = {"€": "EUR", "£": "GBP", "EUR": "EUR"}
+_SIMPLE: Final = re.compile(
+    rf"(?:([A-Z]{{0,3}}\$|[{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}\.?) ?)?"
+    r"(\d{1,3}(?:([ .,'])\d{3})(?:\3\d{3})*(?:[.,]\d\d?)?|\d{1,7}(?:[.,]\d\d?)?)"
+    rf"(?: ?([{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}\.?))?[ *]*"
+)
+_LEAST: Final = Decimal("0.01")
 _FREE: Final = frozenset(
     "free gratis kostenlos gratuit gratuito zdarma darmowy darmowe 0.- umsonst grátis".split()
 )
@@ -48,26 +64,29 @@ _RATES: Final = [
 ]
 
 
-def _simple(text: str, hint: str | None) -> PriceText | None:
+def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None:
     """The plain shapes that most price elements have, without the machinery."""
     found = _SIMPLE.fullmatch(text)
-    if found is None or (found[1] and found[3]):
+    if found is None:
         return None
-    amount = Decimal(found[2].replace(",", "."))
-    if not amount:
+    before, raw, _, after = found.groups()
+    word = before or after
+    sign = symbol(word) if word else None
+    if word and (sign is None or sign.minor == 0 or (before and after) or is_everyday(word)):
         return None
-    sign = found[1] or found[3]
-    return PriceText(amount, _SIMPLE_SIGN[sign] if sign else hint)
+    code = resolve(sign, hint, locale)
+    style_ = _style(locale, raw, sign, leads=before is not None) if locale else None
+    amount = read_number(raw, minor_of(sign, code), style_)
+    return PriceText(amount, code) if amount is not None and amount >= _LEAST else None
 
 
-def _style_for(token: Token, locale: str | None) -> Style | None:
+def _style(locale: str, raw: str, sign: Symbol | None, *, leads: bool) -> Style | None:
     """The locale's style, unless the sign's side shows that the text does not follow it."""
-    if locale is None or sum(not sign.isdigit() for sign in token.raw) != 1:
+    if raw.isdigit() or sum(not mark.isdigit() for mark in raw) != 1:
         return None
     found = style(locale)
-    if found is None or token.symbol is None:
+    if found is None or sign is None:
         return found
-    leads = not token.lead_digit
     return found if leads == found.leads else None
 
 
@@ -75,11 +94,10 @@ def _value(token: Token, hint: str | None, locale: str | None) -> None:
     """Fill in the token's currency and number; the number stays None where undecidable."""
     token.code = resolve(token.symbol, hint, locale)
     minor = minor_of(token.symbol, token.code)
-    if token.rounded or sum(sign.isdigit() for sign in token.raw) > MAX_DIGITS + 6:
+    if token.rounded or len(token.raw) > MAX_RAW:
         return
-    token.value = read_number(
-        token.raw, minor, _style_for(token, locale), unit=token.per is not None
-    )
+    told = _style(locale, token.raw, token.symbol, leads=not token.lead_digit) if locale else None
+    token.value = read_number(token.raw, minor, told, unit=token.per is not None)
     if token.value is not None and token.minor_coin:
         token.value /= 100
     if token.code == "JPY" and token.symbol is not None and token.value is not None:
@@ -100,6 +118,8 @@ def _yen_or_yuan(token: Token, hint: str | None) -> None:
 def _doubt(token: Token) -> str | None:
     """Why the token's number is not to be believed, or None."""
     if token.value is None:
+        if len(token.raw) > MAX_RAW:
+            return "too large"
         return "rounded" if token.rounded else "separator"
     if token.value >= Decimal(10) ** MAX_DIGITS:
         return "too large"
@@ -347,13 +367,23 @@ def read_price(
     `several amounts`, `not a number`, `markup`, or what a lone amount is instead of a
     price (`instalment`, `saving`, `shipping`, `difference`, `quantity times price`, ...).
     """
-    hint = hinted(currency)
-    quick = _simple(text, hint)
-    if quick is not None:
-        return quick
+    if len(text) <= _SHORT:
+        return _remembered(text, locale, currency)
+    return _fresh(text, locale, currency)
+
+
+def _fresh(text: str, locale: str | None, currency: str | None) -> PriceText | None:
+    hint = hinted(currency) if currency else None
     if overridden(text):
         return PriceText(doubt="bidi")
     cleaned = clean(_cut(text))
+    quick = _simple(cleaned, hint, locale)
+    if quick is not None:
+        return quick
     if _MARKUP.search(cleaned):
         return PriceText(doubt="markup")
     return _read(cleaned, hint, locale)
+
+
+# A page says the same price in several places, and the next visit says it again.
+_remembered = lru_cache(maxsize=4096)(_fresh)

@@ -55,20 +55,20 @@ class Token:
         return self.raw.isdigit()
 
 
-_SIGN: Final = f"[{re.escape(SIGNS)}]"
+_SIGN: Final = rf"(?:(?<![^\W_])(?:JP|CN)¥|[{re.escape(SIGNS)}])"
 _DOLLAR: Final = (
     r"(?:(?<![^\W\d_])(?:USA?|AU|A|CAN?|CDN|C|NZ|HK|SG|S|NT|MX|Mex|R|AR|CL|COL?|J|TT|EC|FJ|N|U|"
-    r"USD|AUD|CAD|NZD|HKD|SGD|TWD|MXN|BRL|ARS|CLP|COP)\s?)?\$(?:\s?(?:US|USD|CA|CAD|AU|U|NZ)(?![^\W\d_]))?"
+    r"USD|AUD|CAD|NZD|HKD|SGD|TWD|MXN|BRL|ARS|CLP|COP)\s?)?\$(?:\s?(?:USD?|SU|CAD?|AUD?|U|NZ)(?![^\W\d_]))?"
 )
 NUMBER: Final = re.compile(
-    rf"(?:\d{{1,3}}(?:[ ']\d{{3}}(?!\d))+|\d+)(?:[.,'{POINT}]\d+)*|(?<![\d.,])[.,]\d+"
+    rf"(?:\d{{1,3}}(?:[ ']\d{{3}}(?!\d))+|\d+)(?:[.,'{POINT}]\d+)*|(?<![\d.,])[.,]\d+(?:[.,]\d+)*"
 )
 _PRE: Final = re.compile(
-    rf"({_DOLLAR}|{_SIGN}|S/\.?|(?<![^\W_])[^\W\d_]{{1,10}}\.?)[\s:]{{0,2}}(-?)\s?\.?$"
+    rf"({_DOLLAR}|{_SIGN}|S/\.?|[\u0600-\u06ff]\.[\u0600-\u06ff]\.?|(?<![^\W_])[^\W\d_]{{1,10}}\.?)[\s:]{{0,2}}(-?)\s?\.?$"
 )
 _POST: Final = re.compile(
     r"(?P<dash>\s?[.,]\s?[-\u2013\u2014=]{1,2}|:-|[.,](?=[-\s]*(?:$|[€$£])))?"
-    rf"\s{{0,2}}(?:(?P<cur>{_SIGN}|{_DOLLAR}|[^\W\d_]{{1,10}}\.?(?:-(?=$|\s))?)(?P<next>\s?[\d])?)?"
+    rf"\s{{0,2}}(?:(?P<cur>{_DOLLAR}|JP¥|CN¥|{_SIGN}|[\u0600-\u06ff]\.[\u0600-\u06ff]\.?|S/\.?|[^\W\d_]{{1,10}}\.?(?:-(?=$|\s))?)(?P<next>\s?[\d])?)?"
 )
 _CENTS: Final = re.compile(r"\s?(\d\d)(?=$|\s?[*)])|(?<=\S)(\d\d)(?![\d.,%\w])")
 _CLOCK: Final = re.compile(r":(\d\d)(?![\d:])(?=\s?kr)", re.IGNORECASE)
@@ -197,9 +197,14 @@ def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
         code = text[token.start : token.start + 3]
         if is_word and is_everyday(code) and token.is_whole:
             token.symbol, token.start = None, found.start()
-    glued = token.symbol is None and found.start() > 0 and text[found.start() - 1]
-    if glued and (glued.isalpha() or glued == "_"):
+    last, other = (
+        text[found.start() - 1 : found.start()],
+        text[found.start() - 2 : found.start() - 1],
+    )
+    if token.symbol is None and (last.isalpha() or last == "_"):
         return None
+    if last and last in ".," and not (other.isalpha() or other.isspace()):
+        token.raw = last + token.raw  # "$..75": malformed, stays undecided
     _suffixes(token, text)
     return token
 
