@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -11,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 from scrapers import Policy, Visited, VisitRequest
 from service.flows.lanes import owner_name
 from service.flows.ports import Channel, Deps
-from service.settings import ChannelSettings, Settings
-from service.store.database import open_store
+from service.settings import ChannelSettings, Settings, data_dir
+from service.store.database import SqlStore, open_store
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Sequence
@@ -66,10 +68,18 @@ class OwnFetcher:
         return self._fetcher
 
 
+def log_to_stderr() -> None:
+    """Log lines go beside the answers, not between them."""
+    import structlog  # noqa: PLC0415  start-up time
+
+    structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
+
+
 def channels(settings: Settings, policy: Policy) -> Mapping[str, Channel]:
     """The log and every channel that the settings name."""
     from service.channels.log import LogChannel  # noqa: PLC0415  start-up time
 
+    log_to_stderr()
     made: dict[str, Channel] = {"log": LogChannel()}
     for one in settings.channels:
         made[one.name] = _channel(one, policy)
@@ -112,7 +122,7 @@ def opened(
     policy = Policy(
         allow_hosts=settings.allow_hosts | loopback, allowed_only=settings.contact is None
     )
-    store = open_store(settings.db)
+    store = _store(settings)
     try:
         yield Deps(
             store=store,
@@ -131,6 +141,21 @@ def opened(
         )
     finally:
         store.close()
+
+
+def _store(settings: Settings) -> SqlStore:
+    """The database; where it is made anew the published exchange rates are copied in."""
+    own = data_dir(os.environ)
+    if settings.db.startswith(f"sqlite:///{own}"):
+        own.mkdir(parents=True, exist_ok=True)
+    store = open_store(settings.db)
+    with store.read() as unit:
+        empty = unit.rates.last_day() is None
+    if empty:
+        from service.store.rates import seed_rates  # noqa: PLC0415  once in a book's life
+
+        seed_rates(store)
+    return store
 
 
 def _extra(settings: Settings, policy: Policy) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from service.deals.evaluate import describe
 from service.model.deals import Deal, Notice, Target
+from service.model.money import money_text
 
 
 def notice_key(deal: Deal, channel: str, tell: str) -> str:
@@ -46,7 +47,7 @@ def _data(deal: Deal, target: Target, tell: str) -> dict[str, Any]:
         "kind": deal.kind,
         "subject": deal.subject,
         "listing": deal.listing,
-        "value": str(deal.value.amount) if deal.value else None,
+        "value": money_text(deal.value.amount, deal.value.currency) if deal.value else None,
         "currency": deal.value.currency if deal.value else None,
         "condition": describe(target),
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -99,7 +100,7 @@ def add_command(  # noqa: PLR0913  # one option each
     return PARTLY if report.failed or report.waiting else DONE
 
 
-def _added(answer: dict[str, object]) -> str:
+def _added(answer: Mapping[str, object]) -> str:
     line = f"{answer['listing']} at {answer['supplier']}: {answer['outcome'] or 'not visited yet'}"
     if answer["price"]:
         line += f", {answer['price']} {answer['currency']} for {answer['sold_as']}"

@@ -73,8 +73,10 @@ def serve_command(host: str, port: int) -> int:
 def _serve(deps: Deps, own: Settings, host: str, port: int) -> None:
     import uvicorn  # noqa: PLC0415  start-up time
 
+    from service.bootstrap import log_to_stderr  # noqa: PLC0415  start-up time
     from service.web.app import create_app  # noqa: PLC0415  start-up time
 
+    log_to_stderr()
     app = create_app(deps, settings=own, lifespan=_lifespan(deps, own))
     click.echo(f"pages at http://{host}:{port}/ (stop with Ctrl-C)", err=True)
     uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False)

@@ -12,11 +12,11 @@ from rich.text import Text
 Row = Mapping[str, Any]
 
 
-def _table(*columns: tuple[str, str]) -> Table:
+def _table(*columns: tuple[str, str], wrap: bool = True) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name, justify in columns:
         right = justify == "right"
-        table.add_column(name, justify="right" if right else "left", no_wrap=right)
+        table.add_column(name, justify="right" if right else "left", no_wrap=right or not wrap)
     return table
 
 
@@ -29,7 +29,9 @@ def _cell(value: Any) -> Text:
 
 
 def _print(*things: Any) -> None:
-    console = Console(highlight=False, soft_wrap=False)
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console.width = 160  # a file or a pipe has no edge to keep to
     for thing in things:
         console.print(thing if isinstance(thing, Table) else _cell(thing))
 
@@ -66,6 +68,7 @@ def show_cost(answer: Row) -> None:
         ("buy", "right"),
         ("to spend", "right"),
         ("", "left"),
+        wrap=False,
     )
     for group in answer["groups"]:
         table.add_row(Text(group["group"], style="bold"))

@@ -20,6 +20,7 @@ from service.flows.poll import OnLine, poll_these
 from service.flows.ports import Deps
 from service.model.book import Book
 from service.model.money import parse_money
+from service.model.prices import Observation
 from service.settings import Settings
 
 BUILD = "siskin"
@@ -81,7 +82,7 @@ def _past(deps: Deps) -> None:
     articles = {(one.host, one.path): one for one in goods().values()}
     now = deps.clock()
     with deps.store.write() as unit:
-        observations = []
+        observations: list[Observation] = []
         for listing in unit.catalogue.listings():
             if listing.url is None:
                 continue

@@ -78,7 +78,7 @@ def listings(deps: Deps) -> list[dict[str, Any]]:
 def _listing_row(
     listing: Listing, now: PriceNow | None, state: ListingState | None
 ) -> dict[str, Any]:
-    visited = state is not None and state.last_visit_at is not None
+    visited = state.last_visit_at if state else None
     return {
         "listing": listing.key,
         "supplier": listing.supplier,
@@ -88,7 +88,7 @@ def _listing_row(
         **_price_fields(now),
         "outcome": state.last_outcome if state else None,
         "reason": state.last_reason if state else None,
-        "visited_at": time_text(state.last_visit_at) if state and visited else None,
+        "visited_at": time_text(visited) if visited else None,
         "next_due_at": time_text(state.next_due_at) if state and listing.url else None,
     }
 

@@ -72,4 +72,5 @@ def _failed(deps: Deps, notice: Notice, reason: str, *, retry: bool) -> str:
 
 def wait_after(attempts: int) -> timedelta:
     """Doubles from a minute to six hours."""
-    return min(FIRST_WAIT * 2 ** min(attempts, 10), LONGEST_WAIT)
+    doubled: timedelta = FIRST_WAIT * 2 ** min(attempts, 10)
+    return min(doubled, LONGEST_WAIT)

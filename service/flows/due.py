@@ -31,9 +31,10 @@ def next_due(
     if outcome in (Outcome.OK, Outcome.UNCHANGED):
         return next_slot(key, every, now)
     if outcome is Outcome.DOUBTFUL:
-        return min(now + AGAIN_SOON * 2 ** min(failures, 6), next_slot(key, every, now))
+        again: timedelta = AGAIN_SOON * 2 ** min(failures, 6)
+        return min(now + again, next_slot(key, every, now))
     if outcome is Outcome.GONE:
         return now + GONE_CHECK
     step = every / 6 if outcome is Outcome.UNREACHABLE else every
-    wait = step * 2 ** min(max(failures - 1, 0), 8)
+    wait: timedelta = step * 2 ** min(max(failures - 1, 0), 8)
     return now + min(max(wait, AGAIN_SOON), max(LONGEST_WAIT, every))

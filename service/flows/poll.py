@@ -28,7 +28,8 @@ from service.flows.verdict import Seen, body_digest, repeats, site_rules, valida
 from service.model.catalogue import Listing, Supplier
 
 BATCH = 500
-BATCH_WAIT = 0.25  # seconds
+BATCH_WAIT = 0.25  # seconds, the longest that a result waits to be kept
+IDLE = 0.02  # seconds without another result end a batch early
 PATIENCE = 300.0  # seconds that a user's poll waits for its turn on a host
 LONG_PAUSE = 60.0  # a tick does not sit out a longer pause; it comes again
 
@@ -253,14 +254,15 @@ class Writer:
         first = await self._queue.get()
         if first is None:
             return [], False
-        batch = [first]
+        batch, loop = [first], asyncio.get_running_loop()
+        end = loop.time() + BATCH_WAIT
         with suppress(TimeoutError):
-            async with asyncio.timeout(BATCH_WAIT):
-                while len(batch) < BATCH:
+            while len(batch) < BATCH:
+                async with asyncio.timeout_at(min(end, loop.time() + IDLE)):
                     result = await self._queue.get()
-                    if result is None:
-                        return batch, False
-                    batch.append(result)
+                if result is None:
+                    return batch, False
+                batch.append(result)
         return batch, True
 
     def _tell(self, batch: Sequence[Result], kept: Sequence[tuple[Outcome, str | None]]) -> None:

@@ -1,0 +1,279 @@
+"""Commands on a build's parts list. Each is one transaction that happens whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from difflib import get_close_matches
+
+from scrapers import Amount, UnitError, parse_amount
+from service.errors import InputError, NotFoundError
+from service.flows.ports import Deps, Unit
+from service.model.book import Book
+from service.model.builds import Build, Counts, Line, Replacement
+from service.model.catalogue import Part
+from service.model.deals import Target
+from service.model.money import Money, parse_currency, parse_decimal
+
+MOST_LINES = 2000
+MOST_ROWS = 500
+
+
+@dataclass(frozen=True, slots=True)
+class PastedRow:
+    """One row of a pasted table and what it is understood as. `problem`: why it cannot be added."""
+
+    text: str
+    part: str | None
+    name: str
+    amount: str
+    group: str
+    problem: str | None = None
+
+
+def slug(name: str, taken: Collection[str]) -> str:
+    """A free catalogue key for a name."""
+    base = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:60] or "build"
+    return next(k for k in (base, *(f"{base}-{n}" for n in range(2, 10_000))) if k not in taken)
+
+
+def new_build(deps: Deps, name: str, currency: str, budget: str, need_by: str) -> str:
+    """A build without lines; answers its key."""
+    if not name.strip():
+        raise InputError("name: what do you call the model?")
+    with deps.store.write() as unit:
+        key = slug(name, unit.catalogue.builds())
+        money = parse_currency(currency.strip().upper() or deps.currency)
+        made = Build(key, name.strip()[:200], money, (), _budget(budget), _day(need_by))
+        unit.catalogue.save(Book(builds=(made,)), now=deps.clock())
+        return key
+
+
+def change_build(deps: Deps, key: str, name: str, budget: str, need_by: str) -> None:
+    """Its name, budget and day."""
+    with deps.store.write() as unit:
+        old = _need(unit, key)
+        new = replace(
+            old,
+            name=name.strip()[:200] or old.name,
+            budget=_budget(budget),
+            need_by=_day(need_by),
+        )
+        unit.catalogue.save(Book(builds=(new,)), now=deps.clock())
+
+
+def _need(unit: Unit, key: str) -> Build:
+    found = unit.catalogue.build(key)
+    if found is None:
+        raise NotFoundError(f'no build "{key}"')
+    return found
+
+
+def _budget(text: str) -> Decimal | None:
+    text = text.strip().replace(",", ".")
+    if not text:
+        return None
+    value = parse_decimal(text, f'budget "{text}" is not an amount: write it like 420.00')
+    if value <= 0 or value >= 10**12:
+        raise InputError("budget: more than nothing, please")
+    return value
+
+
+def _day(text: str) -> date | None:
+    if not text.strip():
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise InputError(f'"{text}" is not a day: write it like 2027-03-15') from None
+
+
+def read_amount(text: str, part: Part) -> Amount:
+    """`"0.3 m2"`; a bare number is of the part's own unit."""
+    text = text.strip()
+    if re.fullmatch(r"[0-9]+(?:[.,][0-9]+)?", text):
+        text = f"{text} {part.unit}"
+    try:
+        found = parse_amount(text)
+    except UnitError as error:
+        raise InputError(f"amount: {error}") from None
+    if found.value <= 0:
+        raise InputError(f'amount "{text}": more than nothing, please')
+    return found
+
+
+def add_line(deps: Deps, key: str, part: str, amount: str, group: str) -> None:
+    """A part of the catalogue as a new line at the end of its group."""
+    with deps.store.write() as unit:
+        build = _need(unit, key)
+        parts = unit.catalogue.parts()
+        found = _part_named(part, parts)
+        if found is None:
+            raise NotFoundError(f'no part "{part}": add a page that sells it first')
+        line = Line(read_amount(amount, found), _group(group), found.key)
+        _save_lines(unit, deps, build, [*build.lines, line])
+
+
+def _group(text: str) -> str:
+    return " ".join(text.split())[:60] or "other"
+
+
+def _save_lines(unit: Unit, deps: Deps, build: Build, lines: Sequence[Line]) -> None:
+    if len(lines) > MOST_LINES:
+        raise InputError(f"a build holds at most {MOST_LINES} lines")
+    changed = replace(build, lines=tuple(lines))
+    unit.catalogue.save(Book(builds=(changed,)), now=deps.clock())
+
+
+def change_line(  # noqa: PLR0913, PLR0917 - a line has these fields
+    deps: Deps, key: str, number: int, act: str, amount: str, group: str, counts: str
+) -> None:
+    """`act`: keep (amount, group, counts), up, down or remove. `number` counts from 0."""
+    with deps.store.write() as unit:
+        build = _need(unit, key)
+        lines = list(build.lines)
+        if not 0 <= number < len(lines):
+            raise NotFoundError("this line is no longer there: load the page again")
+        if act == "remove":
+            del lines[number]
+        elif act in ("up", "down"):
+            _move(lines, number, -1 if act == "up" else 1)
+        else:
+            lines[number] = _changed(unit, lines[number], amount, group, counts)
+        _save_lines(unit, deps, build, lines)
+
+
+def _move(lines: list[Line], number: int, step: int) -> None:
+    """Past the next line of the same group, so that it moves where it is seen to move."""
+    other = number + step
+    while 0 <= other < len(lines) and lines[other].group != lines[number].group:
+        other += step
+    if 0 <= other < len(lines):
+        lines.insert(other, lines.pop(number))
+
+
+def _changed(unit: Unit, line: Line, amount: str, group: str, counts: str) -> Line:
+    part = unit.catalogue.parts().get(line.part or "") or Part("", "", line.amount.unit)
+    return replace(
+        line,
+        amount=read_amount(amount, part) if amount.strip() else line.amount,
+        group=_group(group) if group.strip() else line.group,
+        counts=_counts(counts) if counts.strip() else line.counts,
+    )
+
+
+def _counts(text: str) -> Counts:
+    match = re.fullmatch(r"(share|whole|owned|stock|tool)|shared ([1-9][0-9]{0,2})", text.strip())
+    if match is None:
+        raise InputError('counts: share, whole, owned, stock, tool or "shared 6"')
+    if match[2]:
+        return Counts("shared", int(match[2]))
+    return Counts(match[1])  # type: ignore[arg-type]  # the pattern lets only these kinds through
+
+
+def read_rows(deps: Deps, table: str) -> list[PastedRow]:
+    """A pasted table (tabs, semicolons or commas): part, amount, group in any usual order."""
+    with deps.store.read() as unit:
+        parts = unit.catalogue.parts()
+    rows = [row for row in _cells(table) if any(row)]
+    if len(rows) > MOST_ROWS:
+        raise InputError(f"at most {MOST_ROWS} rows at once")
+    return [_understood(row, parts) for row in rows if not _is_head(row)]
+
+
+def _cells(table: str) -> list[list[str]]:
+    first = table.strip().partition("\n")[0]
+    mark = next((m for m in ("\t", ";") if m in first), ",")
+    reader = csv.reader(io.StringIO(table.replace("\0", "")), delimiter=mark)
+    try:
+        return [[cell.strip()[:300] for cell in row[:12]] for row in reader]
+    except csv.Error as error:
+        raise InputError(f"the table cannot be read: {error}") from None
+
+
+def _is_head(row: Sequence[str]) -> bool:
+    words = {cell.casefold() for cell in row}
+    return bool(words & {"part", "teil", "item", "amount", "menge", "quantity", "qty", "anzahl"})
+
+
+def _understood(row: Sequence[str], parts: Mapping[str, Part]) -> PastedRow:
+    text = "  ".join(cell for cell in row if cell)
+    found = next((p for cell in row if (p := _part_named(cell, parts))), None)
+    if found is None:
+        near = get_close_matches(row[0], [p.name for p in parts.values()], 1, 0.5) if row else []
+        hint = f': did you mean "{near[0]}"?' if near else ": add a page that sells it first"
+        return PastedRow(text, None, row[0] if row else "", "", "", f"no such part{hint}")
+    rest = [cell for cell in row if cell and _part_named(cell, parts) is not found]
+    amount = next((cell for cell in rest if _is_amount(cell, found)), None)
+    group = next((cell for cell in rest if cell is not amount), "other")
+    problem = None if amount else 'no amount in this row: write one like "2 pieces"'
+    return PastedRow(text, found.key, found.name, amount or "", group, problem)
+
+
+def _is_amount(text: str, part: Part) -> bool:
+    try:
+        read_amount(text, part)
+    except InputError:
+        return False
+    return True
+
+
+def _part_named(text: str, parts: Mapping[str, Part]) -> Part | None:
+    """By key, or by name as people write it."""
+    if text in parts:
+        return parts[text]
+    plain = " ".join(text.casefold().split())
+    return next((p for p in parts.values() if p.name.casefold() == plain), None) if plain else None
+
+
+def add_rows(deps: Deps, key: str, rows: Sequence[PastedRow]) -> None:
+    """All rows or none."""
+    if problems := [f"{row.text}: {row.problem}" for row in rows if row.problem]:
+        raise InputError(problems)
+    with deps.store.write() as unit:
+        build = _need(unit, key)
+        parts = unit.catalogue.parts()
+        added = [
+            Line(read_amount(row.amount, parts[row.part]), _group(row.group), row.part)
+            for row in rows
+            if row.part
+        ]
+        _save_lines(unit, deps, build, [*build.lines, *added])
+
+
+def new_version(deps: Deps, base: str, name: str, old: str, new: str) -> str:
+    """The build with one part replaced by another; answers its key."""
+    with deps.store.write() as unit:
+        build, parts = _need(unit, base), unit.catalogue.parts()
+        if old not in parts or new not in parts or old == new:
+            raise InputError("choose a part of the build and another one for it")
+        key = slug(name or f"{base} {new}", unit.catalogue.builds())
+        change = (Replacement(old, new),)
+        made = Build(key, name.strip() or key, build.currency, base=build.key, replace=change)
+        unit.catalogue.save(Book(builds=(made,)), now=deps.clock())
+        return key
+
+
+def set_part_target(deps: Deps, part: str, value: str, key_of: KeyOf) -> None:
+    """Tell me when one unit of the part costs at most so much."""
+    limit = _limit(value, deps.currency)
+    target = Target("", "part", part, at_or_below=limit)
+    with deps.store.write() as unit:
+        if part not in unit.catalogue.parts():
+            raise NotFoundError(f'no part "{part}"')
+        unit.catalogue.save(Book(targets=(replace(target, key=key_of(target)),)), now=deps.clock())
+
+
+def _limit(value: str, currency: str) -> Money:
+    text = value.strip().replace(",", ".")
+    number, _, code = text.partition(" ")
+    hint = f'"{value}" is not a price: write it like 38.00'
+    limit = parse_decimal(number, hint)
+    if limit <= 0 or limit >= 10**12:
+        raise InputError(hint)
+    return Money(limit, parse_currency(code) if code else currency)

@@ -1,0 +1,20 @@
+"""What the pages show: each answer is one read transaction and plain JSON values."""
+
+from service.flows.views.builds import build_series, build_sheet, versions
+from service.flows.views.parts import kinds, part, part_chart, parts
+from service.flows.views.shops import supplier, suppliers, workshop
+from service.flows.views.today import today
+
+__all__ = [
+    "build_series",
+    "build_sheet",
+    "kinds",
+    "part",
+    "part_chart",
+    "parts",
+    "supplier",
+    "suppliers",
+    "today",
+    "versions",
+    "workshop",
+]
