@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Iterator
 
+    from service.store.record import Known
+
 BUSY_SECONDS: Final = 30
 _HEADER: Final = b"SQLite format 3\x00"
 _FORMS: Final = "write it like sqlite:///path/to/file.db or postgresql://user@host/name"
@@ -38,18 +40,19 @@ class SqlStore:
         self.place = _place(engine.url)
         self.dialect = engine.dialect.name
         self.engine = engine
+        self._known: Known = {}
 
     @contextmanager
     def read(self) -> Iterator[SqlUnit]:
         """One snapshot; nothing can be written. StoreError: the database cannot be used."""
         with self._transaction(write=False) as conn:
-            yield SqlUnit(conn)
+            yield SqlUnit(conn, self._known)
 
     @contextmanager
     def write(self) -> Iterator[SqlUnit]:
         """Committed on leaving without an error, else undone. StoreError as for `read`."""
         with self._transaction(write=True) as conn:
-            yield SqlUnit(conn)
+            yield SqlUnit(conn, self._known)
 
     @contextmanager
     def _transaction(self, *, write: bool) -> Iterator[Connection]:

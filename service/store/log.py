@@ -35,8 +35,10 @@ _AS_OF: Final = text(
 class Log:
     """PriceLog on one connection."""
 
-    def __init__(self, conn: Connection) -> None:
+    def __init__(self, conn: Connection, known: recording.Known | None = None) -> None:
+        """`known`: what the store remembers of the spells that run."""
         self._conn = conn
+        self._known: recording.Known = {} if known is None else known
 
     def record(self, observations: Sequence[Observation]) -> None:
         """Extend or open spells, in time order per listing.
@@ -48,16 +50,16 @@ class Log:
         """
         if not observations:
             return
-        for seen in recording.rounds([seen_row(o) for o in observations]):
-            if rest := recording.confirm(self._conn, seen):
-                self._settle(rest)
+        for seen in recording.rounds(observations):
+            if rest := recording.confirm(self._conn, self._known, seen):
+                self._settle([seen_row(one) for one in rest])
         recording.bump(self._conn)
 
     def _settle(self, seen: Sequence[recording.Seen]) -> None:
         dated = [row for row in seen if row[3] != 0]
         last = recording.last_seen(self._conn, [row[0] for row in dated]) if dated else {}
         old = [row for row in dated if row[1] < last.get(row[0], row[1])]
-        recording.settle(self._conn, [row for row in seen if row not in old])
+        recording.settle(self._conn, self._known, [row for row in seen if row not in old])
         if old:
             past.place(self._conn, old)
 

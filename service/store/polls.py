@@ -38,9 +38,12 @@ _SAVE_PAGE: Final = (
 
 
 class _Stored(tuple[dict[str, Any], ...]):  # noqa: SLOT001 -- a tuple can have no slots
-    """Evidence as loaded, with the very text it came from: saved again without encoding it."""
+    """Evidence as loaded, with what else was known of the page then.
 
-    text: str
+    A state that is saved with the same page again leaves its row alone.
+    """
+
+    page: tuple[Any, ...]
 
 
 class Polls:
@@ -94,7 +97,8 @@ class Polls:
         saved = run_many(self._conn, _SAVE_POLL, [_poll_row(state) for state in held])
         if saved < len(held):
             self._add_missing(held)
-        run_many(self._conn, _SAVE_PAGE, [_page_row(state) for state in held])
+        pages = [_page_row(state) for state in held if not _same_page(state)]
+        run_many(self._conn, _SAVE_PAGE, pages)
 
     def _add_missing(self, states: Sequence[ListingState]) -> None:
         table = tables.poll
@@ -221,8 +225,7 @@ def _host(row: Any) -> HostState:
 
 def _state(row: Any) -> ListingState:
     evidence = _Stored(json.loads(row.evidence) if row.evidence else ())
-    evidence.text = row.evidence or "[]"
-    return ListingState(
+    state = ListingState(
         row.listing,
         row.next_due_at,
         Validators(row.etag, row.last_modified),
@@ -238,6 +241,26 @@ def _state(row: Any) -> ListingState:
         evidence,
         json.loads(row.identity) if row.identity else {},
     )
+    evidence.page = _page(state)
+    return state
+
+
+def _page(state: ListingState) -> tuple[Any, ...]:
+    """What is known of the page beside its evidence."""
+    return (
+        state.listing,
+        state.validators,
+        state.digest,
+        state.verdict,
+        state.verdict_reason,
+        state.last_full_at,
+        state.identity,
+    )
+
+
+def _same_page(state: ListingState) -> bool:
+    evidence = state.evidence
+    return isinstance(evidence, _Stored) and evidence.page == _page(state)
 
 
 def _micros(at: datetime | None) -> int | None:
@@ -257,8 +280,6 @@ def _poll_row(state: ListingState) -> tuple[Any, ...]:
 
 
 def _page_row(state: ListingState) -> tuple[Any, ...]:
-    evidence = state.evidence
-    held = evidence.text if isinstance(evidence, _Stored) else _json(list(evidence))
     return (
         state.listing,
         state.validators.etag,
@@ -267,8 +288,8 @@ def _page_row(state: ListingState) -> tuple[Any, ...]:
         state.verdict,
         state.verdict_reason,
         _micros(state.last_full_at),
-        held,
-        _json(dict(state.identity)) if state.identity else "{}",
+        _json(list(state.evidence)),
+        _json(dict(state.identity)),
     )
 
 

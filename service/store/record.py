@@ -12,33 +12,34 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy import Connection, select, text
 
 from service.errors import NotFoundError
+from service.model.prices import Observation, Offer
 from service.store import tables
 from service.store.bulk import among, insert_many, is_sqlite, run_many
-from service.store.rows import SPELL, gap_rows, row_of, span_of
+from service.store.rows import SPELL, gap_rows, offer_of, row_of, span_of
 from service.store.timeline import Span, Terms, Timeline
+from service.store.types import to_micros
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Sequence
+    from collections.abc import Collection, Sequence
 
 Seen = tuple[int, int, Terms, int]  # listing, at, terms, origin
 
-_SAME_TERMS: Final = """r.price = {p} AND r.currency = {c} AND r.availability = {a} AND r.tax = {t}
-    AND r.list_price {equals} {l} AND r.last_seen < {at} AND {at} - r.last_seen <= r.fresh"""
+# By listing, the offer that runs and since when: kept between transactions. It may be out of
+# date, since others write too; every use is checked against the row's `first_seen`.
+Known = dict[int, tuple[Offer | None, int]]
+_NOTHING: Final[tuple[Offer | None, int]] = (None, 0)
+
+_STILL: Final = "r.first_seen = {first} AND r.last_seen < {at} AND {at} - r.last_seen <= r.fresh"
 
 _CONFIRM_SQLITE: Final = """UPDATE running AS r
     SET polls = polls + 1, pause = max(pause, (?1 - last_seen) / 1000000), last_seen = ?1
-    WHERE r.listing = ?2 AND """ + _SAME_TERMS.format(
-    p="?3", c="?4", l="?5", a="?6", t="?7", at="?1", equals="IS"
-)
+    WHERE r.listing = ?2 AND """ + _STILL.format(at="?1", first="?3")
 
 _CONFIRM_POSTGRES: Final = """UPDATE running AS r
     SET polls = polls + 1, last_seen = i.at,
         pause = greatest(pause, ((i.at - last_seen) / 1000000)::integer)
-    FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::text[], %s::bigint[],
-        %s::smallint[], %s::smallint[]) AS i(at, listing, p, c, l, a, t)
-    WHERE r.listing = i.listing AND """ + _SAME_TERMS.format(
-    p="i.p", c="i.c", l="i.l", a="i.a", t="i.t", at="i.at", equals="IS NOT DISTINCT FROM"
-)
+    FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[]) AS i(at, listing, first)
+    WHERE r.listing = i.listing AND """ + _STILL.format(at="i.at", first="i.first")
 
 _EXTEND: Final = """UPDATE running SET last_seen = ?, polls = ?, pause = ? WHERE listing = ?"""
 _REPLACE: Final = """UPDATE running SET first_seen = ?, last_seen = ?, polls = ?, pause = ?,
@@ -53,19 +54,46 @@ def bump(conn: Connection, *, rebuilt: bool = False) -> None:
     conn.exec_driver_sql(f"UPDATE log_version SET version = version + 1{past}")
 
 
-def confirm(conn: Connection, seen: Sequence[Seen]) -> list[Seen]:
-    """Extend the spells that run on; answers the readings that are something else."""
-    rows = [(at, listing, *terms) for listing, at, terms, _ in seen]
-    if is_sqlite(conn):
-        done = run_many(conn, _CONFIRM_SQLITE, rows)
-    else:
-        done = conn.exec_driver_sql(
-            _CONFIRM_POSTGRES, tuple(list(column) for column in zip(*rows, strict=True))
-        ).rowcount
-    if done == len(seen):
-        return []
-    last = last_seen(conn, [row[0] for row in seen])
-    return [row for row in seen if last.get(row[0]) != row[1]]
+def confirm(
+    conn: Connection, known: Known, observations: Sequence[Observation]
+) -> list[Observation]:
+    """Extend the spells that run on; answers the observations that are something else.
+
+    No listing stands twice in `observations`.
+    """
+    if missing := [o.listing for o in observations if o.listing not in known]:
+        _learn(conn, known, missing)
+    rows, others = [], []
+    for seen in observations:
+        offer, first = known.get(seen.listing, _NOTHING)
+        if offer == seen.offer:
+            rows.append((to_micros(seen.at), seen.listing, first))
+        else:
+            others.append(seen)
+    if _extend(conn, rows) < len(rows):
+        others += _not_extended(conn, rows, observations)
+    return others
+
+
+def _extend(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
+    if is_sqlite(conn) or not rows:
+        return run_many(conn, _CONFIRM_SQLITE, rows)
+    columns = tuple(list(column) for column in zip(*rows, strict=True))
+    return conn.exec_driver_sql(_CONFIRM_POSTGRES, columns).rowcount
+
+
+def _not_extended(
+    conn: Connection, rows: Sequence[tuple[int, int, int]], observations: Sequence[Observation]
+) -> list[Observation]:
+    last = last_seen(conn, [row[1] for row in rows])
+    missed = {listing for at, listing, _ in rows if last.get(listing) != at}
+    return [seen for seen in observations if seen.listing in missed]
+
+
+def _learn(conn: Connection, known: Known, listings: Collection[int]) -> None:
+    """Which spell runs of each listing. Its offer can no longer change, only give way."""
+    for listing, (span, _) in _running(conn, listings, lock=False).items():
+        known[listing] = (offer_of(*span.terms), span.first)
 
 
 def last_seen(conn: Connection, listings: Collection[int]) -> dict[int, int]:
@@ -77,9 +105,9 @@ def last_seen(conn: Connection, listings: Collection[int]) -> dict[int, int]:
     return {row[0]: row[1] for row in rows}
 
 
-def settle(conn: Connection, seen: Sequence[Seen]) -> None:
+def settle(conn: Connection, known: Known, seen: Sequence[Seen]) -> None:
     """Readings that do not just confirm: at most one a listing."""
-    running = _running(conn, [row[0] for row in seen])
+    running = _running(conn, [row[0] for row in seen], lock=True)
     fresh = fresh_of(conn, {row[0] for row in seen} - running.keys())
     work = _Changes()
     for listing, at, terms, origin in seen:
@@ -87,7 +115,8 @@ def settle(conn: Connection, seen: Sequence[Seen]) -> None:
             span = Span(at, at, 1, 0, terms, origin)
             work.opened.append((*row_of(listing, span), fresh[listing]))
         else:
-            work.change(*running[listing], seen=(listing, at, terms, origin))
+            span = work.change(*running[listing], seen=(listing, at, terms, origin))
+        known[listing] = (offer_of(*span.terms), span.first)
     work.write(conn)
 
 
@@ -101,10 +130,11 @@ class _Changes:
         self.extended: list[tuple[Any, ...]] = []
         self.gaps: list[tuple[int, int, int, int]] = []
 
-    def change(self, span: Span, fresh: int, seen: Seen) -> None:
+    def change(self, span: Span, fresh: int, seen: Seen) -> Span:
+        """Answers the spell that runs then."""
         listing, at, terms, origin = seen
         if at <= span.last and terms == span.terms:
-            return
+            return span
         # A clock that was set back does not make a later reading an earlier one.
         at = max(at, span.last + 1)
         line = Timeline([span], [], fresh)
@@ -116,6 +146,7 @@ class _Changes:
         else:
             self.closed.append(row_of(listing, span))
             self.replaced.append((*row_of(listing, newest)[1:], listing))
+        return newest
 
     def write(self, conn: Connection) -> None:
         insert_many(conn, tables.running, _RUNNING, self.opened)
@@ -137,23 +168,26 @@ def fresh_of(conn: Connection, listings: Collection[int]) -> dict[int, int]:
     return fresh
 
 
-def _running(conn: Connection, listings: Collection[int]) -> dict[int, tuple[Span, int]]:
-    lock = "" if is_sqlite(conn) else " FOR UPDATE"
+def _running(
+    conn: Connection, listings: Collection[int], *, lock: bool
+) -> dict[int, tuple[Span, int]]:
     where = among(conn, tables.running.c.listing, listings)
     names = [text(f"running.{name}") for name in _RUNNING]
     query = select(*names).select_from(tables.running).where(where)
-    if lock:
+    if lock and not is_sqlite(conn):
         query = query.with_for_update()
     return {row[0]: (span_of(row), row[11]) for row in conn.execute(query)}
 
 
-def rounds(seen: Iterable[Seen]) -> list[list[Seen]]:
-    """Readings in time order, so that no listing stands twice in one round."""
-    result: list[list[Seen]] = []
+def rounds(observations: Sequence[Observation]) -> list[Sequence[Observation]]:
+    """In time order where it matters: so that no listing stands twice in one round."""
+    if len({seen.listing for seen in observations}) == len(observations):
+        return [observations]
+    result: list[list[Observation]] = []
     count: dict[int, int] = {}
-    for row in sorted(seen, key=lambda row: row[1]):
-        place = count[row[0]] = count.get(row[0], -1) + 1
+    for seen in sorted(observations, key=lambda one: one.at):
+        place = count[seen.listing] = count.get(seen.listing, -1) + 1
         if place == len(result):
             result.append([])
-        result[place].append(row)
-    return result
+        result[place].append(seen)
+    return [*result]

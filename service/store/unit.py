@@ -26,15 +26,17 @@ if TYPE_CHECKING:
         PurchaseStore,
         RateStore,
     )
+    from service.store.record import Known
 
 
 class SqlUnit:
     """Unit on one connection; the transaction is its opener's."""
 
-    def __init__(self, conn: Connection) -> None:
+    def __init__(self, conn: Connection, known: Known) -> None:
+        """`known`: the store's own memory of the spells that run, see `record`."""
         self.conn = conn
         self.catalogue: CatalogueStore = Catalogue(conn)
-        self.log: PriceLog = Log(conn)
+        self.log: PriceLog = Log(conn, known)
         self.polls: PollStore = Polls(conn)
         self.deals: DealStore = Deals(conn)
         self.outbox: Outbox = NoticeBox(conn)
