@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 # no published filter of sales takes longer falls for temporary ones.
 CAMPAIGN = timedelta(days=60)
 
+How = Literal["returned", "settled", "open"]
+
 
 @dataclass(frozen=True, slots=True)
 class Sale:
@@ -36,7 +38,7 @@ class Sale:
     end: int | None
     first_run: int
     after_run: int  # the first run that is not part of it
-    how: Literal["returned", "settled", "open"]
+    how: How
     steps: tuple[tuple[int, Decimal], ...]
 
     @property
@@ -61,16 +63,17 @@ class _Walk:
     steps: list[tuple[int, Decimal]] = field(default_factory=list)
     sales: list[Sale] = field(default_factory=list)
 
-    def settle(self, moment: int, price: Decimal, index: int) -> None:
-        """`price`, in force since before `moment`, becomes regular when the limit has passed."""
-        if self.begun is not None and moment - self.begun >= self.limit:
-            self._close("settled", self.begun + self.limit, index)
-            self.regular = price
+    def settle(self, moment: int, before: Decimal, now: Decimal, index: int) -> None:
+        """What is charged when the limit has passed becomes regular: `before` up to `moment`."""
+        if self.begun is None or moment - self.begun < self.limit:
+            return
+        self.regular, charged = (now if moment - self.begun == self.limit else before), self.regular
+        self._close("settled", charged, self.begun + self.limit, index)
 
     def step(self, run: Run, index: int) -> None:
         if run.price >= self.regular:
             if self.begun is not None:
-                self._close("returned", run.start, index)
+                self._close("returned", self.regular, run.start, index)
             self.regular = run.price
             return
         if self.begun is None:
@@ -78,17 +81,15 @@ class _Walk:
         if not self.steps or run.price < self.steps[-1][1]:
             self.steps.append((run.start, run.price))
 
-    def _close(
-        self, how: Literal["returned", "settled", "open"], end: int | None, index: int
-    ) -> None:
+    def _close(self, how: How, regular: Decimal, end: int | None, index: int) -> None:
         assert self.begun is not None  # noqa: S101 - for the type checker; both callers looked
         steps = tuple(self.steps)
-        self.sales.append(Sale(self.regular, self.begun, end, self.first, index, how, steps))
+        self.sales.append(Sale(regular, self.begun, end, self.first, index, how, steps))
         self.begun = None
 
     def finish(self, count: int) -> None:
         if self.begun is not None:
-            self._close("open", None, count)
+            self._close("open", self.regular, None, count)
 
 
 def find_sales(
@@ -100,8 +101,8 @@ def find_sales(
     walk = _Walk(runs[0].price, campaign // MICROSECOND)
     for index, run in enumerate(runs):
         if index:
-            walk.settle(run.start, runs[index - 1].price, index)
+            walk.settle(run.start, runs[index - 1].price, run.price, index)
         walk.step(run, index)
-    walk.settle(at, runs[-1].price, len(runs))
+    walk.settle(at, runs[-1].price, runs[-1].price, len(runs))
     walk.finish(len(runs))
     return walk.regular, walk.sales
