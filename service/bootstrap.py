@@ -7,11 +7,11 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from scrapers import Policy, Visited, VisitRequest
-from service.flows.lanes import owner_name
+from service import __version__
+from service.flows.owner import owner_name
 from service.flows.ports import Channel, Deps
 from service.settings import ChannelSettings, Settings, data_dir
 from service.store.database import SqlStore, open_store
@@ -32,9 +32,9 @@ def utc_now() -> datetime:
 def user_agent(contact: str | None) -> str:
     """Honest: name, version, and whom a shop can write to."""
     if contact is None:
-        return f"Ebbmark/{version('ebbmark')}"
+        return f"Ebbmark/{__version__}"
     where = contact if contact.startswith("http") else f"mailto:{contact}"
-    return f"Ebbmark/{version('ebbmark')} (+{where})"
+    return f"Ebbmark/{__version__} (+{where})"
 
 
 class OwnFetcher:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 
+from service import __version__
+
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("service.cli.run", "The main job on invented suppliers, served on this machine."),
     "serve": ("service.cli.run", "Schedule, pages and API in one process."),
@@ -52,9 +54,7 @@ def main() -> None:
     if sys.argv[1:] in ([], ["--help"], ["-h"]):
         sys.stdout.write(help_text())
     elif sys.argv[1:] == ["--version"]:
-        from importlib.metadata import version  # noqa: PLC0415  start-up time
-
-        sys.stdout.write(f"ebbmark {version('ebbmark')}\n")
+        sys.stdout.write(f"ebbmark {__version__}\n")
     else:
         from service.cli.app import run  # noqa: PLC0415  start-up time
 

@@ -7,12 +7,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 import click
 
 from scrapers import ScrapeError
+from service import __version__
 from service.cli import COMMANDS, help_text
 from service.errors import ServiceError
 
@@ -50,7 +50,7 @@ class LazyGroup(click.Group):
 
 @click.group(cls=LazyGroup)
 @click.option("--db", metavar="URL", help="Database URL.")
-@click.version_option(version("ebbmark"), prog_name="ebbmark", message="%(prog)s %(version)s")
+@click.version_option(__version__, prog_name="ebbmark", message="%(prog)s %(version)s")
 @click.pass_context
 def cli(ctx: click.Context, db: str | None) -> None:
     """What a model build costs."""

@@ -28,7 +28,6 @@ def _outputs(command: click.decorators.FC) -> click.decorators.FC:
 @db_option
 def reprice_command(build: str, at: str | None, *, as_json: bool, **files: Path | None) -> int:
     """What BUILD costs, line by line, at today's or any past day's prices."""
-    from service.cli.show import show_cost  # noqa: PLC0415  start-up time
     from service.flows import ask  # noqa: PLC0415  start-up time
 
     with book() as deps:
@@ -42,6 +41,8 @@ def reprice_command(build: str, at: str | None, *, as_json: bool, **files: Path 
     if as_json:
         say_json(answer)
     elif not wanted:
+        from service.cli.show import show_cost  # noqa: PLC0415  start-up time
+
         show_cost(answer)
     return DONE
 
@@ -51,12 +52,16 @@ def reprice_command(build: str, at: str | None, *, as_json: bool, **files: Path 
 @db_option
 def deals_command(*, as_json: bool) -> int:
     """Targets that are met now, and past episodes, each with its evidence."""
-    from service.cli.show import show_deals  # noqa: PLC0415  start-up time
     from service.flows import ask  # noqa: PLC0415  start-up time
 
     with book() as deps:
         answer = ask.deals(deps)
-    say_json(answer) if as_json else show_deals(answer)
+    if as_json:
+        say_json(answer)
+        return DONE
+    from service.cli.show import show_deals  # noqa: PLC0415  start-up time
+
+    show_deals(answer)
     return DONE
 
 

@@ -217,7 +217,6 @@ def _say_report(report: PollReport, *, as_json: bool) -> None:
 @db_option
 def history_command(subject: str, days: int | None, *, as_csv: bool, as_json: bool) -> int:
     """Prices of SUBJECT (a part or a listing) over time: spells, lowest, usual, advice."""
-    from service.cli.show import show_history  # noqa: PLC0415  start-up time
     from service.flows import ask  # noqa: PLC0415  start-up time
 
     with book() as deps:
@@ -229,5 +228,7 @@ def history_command(subject: str, days: int | None, *, as_csv: bool, as_json: bo
     elif as_json:
         say_json(answer)
     else:
+        from service.cli.show import show_history  # noqa: PLC0415  start-up time
+
         show_history(answer)
     return DONE

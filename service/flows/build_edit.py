@@ -10,10 +10,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from difflib import get_close_matches
+from typing import Literal
 
 from scrapers import Amount, UnitError, parse_amount
 from service.errors import InputError, NotFoundError
 from service.flows.ports import Deps, Unit
+from service.flows.react import react
 from service.model.book import Book
 from service.model.builds import Build, Counts, Line, Replacement
 from service.model.catalogue import Part
@@ -259,14 +261,22 @@ def new_version(deps: Deps, base: str, name: str, old: str, new: str) -> str:
         return key
 
 
-def set_part_target(deps: Deps, part: str, value: str, key_of: KeyOf) -> None:
-    """Tell me when one unit of the part costs at most so much."""
-    limit = _limit(value, deps.currency)
-    target = Target("", "part", part, at_or_below=limit)
+def set_target(deps: Deps, kind: Literal["part", "build"], subject: str, value: str) -> None:
+    """Tell me when one unit of the part, or what the build takes up, costs at most so much.
+
+    The key is that of catalogue files, so a changed threshold stays one target.
+    """
     with deps.store.write() as unit:
-        if part not in unit.catalogue.parts():
-            raise NotFoundError(f'no part "{part}"')
-        unit.catalogue.save(Book(targets=(replace(target, key=key_of(target)),)), now=deps.clock())
+        if kind == "build":
+            currency = _need(unit, subject).currency
+        elif subject in unit.catalogue.parts():
+            currency = deps.currency
+        else:
+            raise NotFoundError(f'no part "{subject}"')
+        limit = _limit(value, currency)
+        target = Target(f"{kind}:{subject}:at_or_below", kind, subject, at_or_below=limit)
+        unit.catalogue.save(Book(targets=(target,)), now=deps.clock())
+        react(unit, deps, {x.id for x in unit.catalogue.listings()}, at=deps.clock())
 
 
 def _limit(value: str, currency: str) -> Money:

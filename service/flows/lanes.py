@@ -8,12 +8,11 @@ one visit to the start of the next and outlives the process.
 from __future__ import annotations
 
 import asyncio
-import os
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 from scrapers import Visited, is_host_failure, next_allowed
+from service.flows.owner import is_dead
 from service.flows.ports import Deps, HostState, Lease
 from service.model.catalogue import Supplier
 
@@ -27,40 +26,6 @@ RETRY_CLAIM = 0.25  # seconds
 
 class LostLeaseError(Exception):
     """Another worker holds the host now; what this lane knows is not written."""
-
-
-def owner_name() -> str:
-    """Machine, process and its start: tells a dead owner from a reused process id."""
-    return f"{os.uname().nodename}:{os.getpid()}:{_started(os.getpid())}"
-
-
-def is_dead(owner: str) -> bool:
-    """Whether `owner` was a process of this machine that no longer runs."""
-    node, _, rest = owner.partition(":")
-    pid, _, started = rest.partition(":")
-    if node != os.uname().nodename or not pid.isdigit():
-        return False
-    return _started(int(pid)) != started
-
-
-def _started(pid: int) -> str:
-    try:
-        stat = Path(f"/proc/{pid}/stat").read_text()
-    except OSError:
-        return _alive_without_proc(pid)
-    return stat.rpartition(")")[2].split()[19]
-
-
-def _alive_without_proc(pid: int) -> str:
-    if Path("/proc/self").exists():
-        return "gone"
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return "gone"
-    except PermissionError:
-        pass
-    return "unknown"
 
 
 def gap_of(supplier: Supplier, host: str, loopback: frozenset[str]) -> timedelta:

@@ -52,6 +52,24 @@ def _row(market: Market, part: Part) -> dict[str, Any]:
     }
 
 
+def part_names(deps: Deps) -> list[dict[str, str]]:
+    """Every part's key, name and unit: for choosing one."""
+    with deps.store.read() as unit:
+        found = unit.catalogue.parts().values()
+    return [{"part": p.key, "name": p.name, "unit": p.unit} for p in found]
+
+
+def names(deps: Deps) -> dict[str, dict[str, str]]:
+    """How people call parts, builds and suppliers, by key."""
+    with deps.store.read() as unit:
+        book = unit.catalogue
+        return {
+            "part": {key: p.name for key, p in book.parts().items()},
+            "build": {key: b.name for key, b in book.builds().items()},
+            "supplier": {key: s.name for key, s in book.suppliers().items()},
+        }
+
+
 def kinds(deps: Deps, name: str, need: Mapping[str, str]) -> dict[str, Any]:
     """Parts of one kind (goods class, or the word that its specification begins with)."""
     with deps.store.read() as unit:
