@@ -115,7 +115,7 @@ def misfit(line: Line, amount: Amount, stock: Amount) -> str | None:
     """Why a piece that the line asks for does not fit in one body of `stock`."""
     where = format_amount(stock)
     for long, wide in rectangles(line, amount):
-        if stock.size and not _inside(long, wide, stock.size, free=line.grain is None):
+        if stock.size and not _inside(long, wide, stock.size, free=line.grain in {None, "any"}):
             return texts.NO_FIT.format(
                 what=f"{number_text(long)} x {number_text(wide)} mm", where=where
             )

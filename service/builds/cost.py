@@ -99,7 +99,7 @@ def price_in(build: Build, market: Market) -> BuildCost:
     view = replace_destination(market, whole)
     rows = make_rows(whole, view)
     choose_all(rows, view, whole.currency)
-    distribute(rows, whole.currency)
+    distribute(rows, view, whole.currency)
     lots = open_lots(view.view, whole.currency)
     lines = [_line(row, whole.currency, lots) for row in rows]
     lines = _with_supplies(lines, view.view.supplies, whole.currency)

@@ -8,6 +8,8 @@ from decimal import Decimal
 from math import ceil, floor
 from typing import Any
 
+from service.builds.solver import new_solver
+
 MOST_PATTERNS = 4_000  # above, patterns come from column generation
 MOST_STEPS = 50_000  # of a bar, in the knapsack
 ROUNDS = 300
@@ -186,10 +188,7 @@ def _programme(
     """Rows: every size wanted, then every kind of stick that is limited in number."""
     import highspy  # noqa: PLC0415  # 0.1 s, only where something is cut
 
-    solver: Any = highspy.Highs()  # type: ignore[no-untyped-call]  # the library has no types
-    solver.silent()
-    solver.setOptionValue("time_limit", TIME_LIMIT)
-    solver.setOptionValue("threads", 1)
+    solver = new_solver(TIME_LIMIT)
     free = highspy.kHighsInf
     for count in wanted:
         solver.addRow(float(count), free, 0, [], [])

@@ -12,18 +12,22 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from service.builds import texts
+from service.builds.bodies import bodies_needed
 from service.builds.cents import to_cents
-from service.builds.offers import Quote
+from service.builds.offers import Market, Quote
 from service.builds.rows import Row, by_listing
+from service.model.builds import Cut
 
 
-def distribute(rows: Sequence[Row], currency: str) -> None:
+def distribute(rows: Sequence[Row], market: Market, currency: str) -> None:
     """Set what every row buys and spends, and what it would open if nothing were on hand."""
     for group in by_listing(rows).values():
-        bought = _opened(group, gross=False)
-        gross = _opened(group, gross=True)
+        stock = market.stock(_quote(group[0]).part.key)
+        gross = _opened(group, [row.need - row.included for row in group], ())
+        bought = _opened(group, [row.to_buy for row in group], stock.offcuts if stock else ())
         for row, units, opened in zip(group, bought, gross, strict=True):
             row.buy, row.opened, row.opened_in_all = units, opened, sum(gross, Fraction(0))
+            row.notes = list(dict.fromkeys(row.notes))
             if not units and row.to_buy > 0:
                 row.notes.append(texts.SHARES_UNIT)
         _spend(group, currency)
@@ -45,10 +49,9 @@ def _spend(group: Sequence[Row], currency: str) -> None:
         paid += row.spend
 
 
-def _opened(group: Sequence[Row], *, gross: bool) -> list[Fraction]:
+def _opened(group: Sequence[Row], needs: Sequence[Fraction], own: Sequence[Cut]) -> list[Fraction]:
     """The units that each row is the first to need. A set's parts share its units."""
-    needs = [row.need - row.included if gross else row.to_buy for row in group]
-    total = _units(group, needs)
+    total = _units(group, needs, own)
     opened, used, answer = Fraction(0), defaultdict[str, Fraction](Fraction), []
     for row, need in zip(group, needs, strict=True):
         quote = _quote(row)
@@ -60,14 +63,32 @@ def _opened(group: Sequence[Row], *, gross: bool) -> list[Fraction]:
     return _give_rest(answer, needs, total - opened)
 
 
-def _units(group: Sequence[Row], needs: Sequence[Fraction]) -> Fraction:
+def _units(group: Sequence[Row], needs: Sequence[Fraction], own: Sequence[Cut]) -> Fraction:
     by_part: dict[str, Fraction] = defaultdict(Fraction)
     quotes: dict[str, Quote] = {}
     for row, need in zip(group, needs, strict=True):
         quote = _quote(row)
         by_part[quote.part.key] += need
         quotes[quote.part.key] = quote
-    return max(quotes[key].units(need) for key, need in by_part.items())
+    return max(
+        max(quotes[key].units(need), _cut(group, needs, quotes[key], own))
+        for key, need in by_part.items()
+    )
+
+
+def _cut(
+    group: Sequence[Row], needs: Sequence[Fraction], quote: Quote, own: Sequence[Cut]
+) -> Fraction:
+    """The units that the cut lists of the part's lines take."""
+    rows = [
+        row
+        for row, need in zip(group, needs, strict=True)
+        if row.part and row.part.key == quote.part.key and need > 0
+    ]
+    found = bodies_needed([(row.line, row.amount) for row in rows], quote, own)
+    if found.note:
+        rows[-1].notes.append(found.note)
+    return found.units
 
 
 def _give_rest(answer: list[Fraction], needs: Sequence[Fraction], rest: Fraction) -> list[Fraction]:

@@ -15,7 +15,7 @@ from service.builds.cost import BuildCost, price_build
 from service.builds.cost_json import cost_to_json
 from service.builds.view import Stock, Supplies
 from service.errors import InputError
-from service.model.builds import Replacement
+from service.model.builds import Cut, Replacement
 from service.model.catalogue import Supply
 from service.model.money import Money
 from service.model.orders import Purchase
@@ -302,6 +302,27 @@ def test_a_piece_longer_than_what_is_sold_is_not_cut_from_it() -> None:
     cost = price_build(build(line("tube", "1.2 m", longest=amount("1.2 m"))), shop.view())
     assert cost.totals.to_spend == D("20.00")
     assert "1200 mm does not fit in 1 m" in cost.lines[0].hint
+
+
+def test_bars_come_from_the_cutting_plan_not_from_the_sum_of_lengths() -> None:
+    # common practice: two pieces of 600 mm cannot come from one bar of 1 m and a bit
+    shop = Shop(part("tube", "m"))
+    shop.sell("tube", "1 m", "8.00")
+    cuts = (Cut(3, length=D(600)), Cut(3, length=D(390)))
+    cost = price_build(build(line("tube", "2.97 m", cuts=cuts, kerf=D(2))), shop.view())
+    assert (cost.lines[0].buy, cost.totals.to_spend) == (3, D("24.00"))
+    assert cost.totals.share == D("23.76")
+    own = {"tube": Stock(offcuts=(Cut(1, length=D(700)),))}
+    cost = price_build(build(line("tube", "1.8 m", cuts=cuts[:1])), shop.view(on_hand=own))
+    assert cost.lines[0].buy == 2
+
+
+def test_sheets_are_counted_by_their_rectangles() -> None:
+    shop = Shop(part("ply", "m2"))
+    shop.sell("ply", "300 x 300 mm", "4.00")
+    cost = price_build(build(line("ply", "2 pieces of 200 x 200 mm")), shop.view())
+    assert (cost.lines[0].buy, cost.totals.share) == (2, D("3.56"))
+    assert "estimated" in cost.lines[0].hint
 
 
 def test_waste_is_used_up_and_paid() -> None:

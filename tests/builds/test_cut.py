@@ -172,3 +172,8 @@ def test_an_estimate_never_promises_too_little(sizes: list[tuple[int, int]], ker
     assert area <= found.sheets <= len(sizes)
     left = sum(r.long * r.wide for r in found.offcuts)
     assert float(left) + sum(a * b for a, b in sizes) <= found.sheets * 300 * 200 + 1e-6
+
+
+def test_the_solver_writes_nothing(capfd: pytest.CaptureFixture[str]) -> None:
+    assert cut_bars(pieces((301, 4)), D(1001)).bars == 2
+    assert capfd.readouterr().out == ""
