@@ -325,18 +325,18 @@ def read_amount(text: str) -> Amount | None:
         return None
 
 
-def _plain(value: Decimal) -> str:
+def plain(value: Decimal) -> str:
     """Without exponent and trailing zeros: 1.50 -> 1.5, 2E+2 -> 200."""
     text = f"{value:f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _format_sheet(amount: Amount, size: tuple[Decimal, Decimal]) -> str:
-    edges = f"{_plain(size[0])} mm x {_plain(size[1])} mm"
+    edges = f"{plain(size[0])} mm x {plain(size[1])} mm"
     if amount.unit != "m2" or size[0] * size[1] * amount.pieces != amount.value * 1_000_000:
-        return f"{_plain(amount.value)} {amount.unit}"
+        return f"{plain(amount.value)} {amount.unit}"
     whole = all(edge == edge.to_integral_value() and edge > 12 for edge in size)
-    edges = f"{_plain(size[0])} x {_plain(size[1])} mm" if whole else edges
+    edges = f"{plain(size[0])} x {plain(size[1])} mm" if whole else edges
     return edges if amount.pieces == 1 else f"{amount.pieces} pieces of {edges}"
 
 
@@ -344,14 +344,14 @@ def format_amount(amount: Amount) -> str:
     """A text that `parse_amount` reads back as an equal amount."""
     if amount.size is not None:
         return _format_sheet(amount, amount.size)
-    whole = f"{_plain(amount.value)} {amount.unit}"
+    whole = f"{plain(amount.value)} {amount.unit}"
     if amount.pieces == 1:
         return whole
     each = amount.value / amount.pieces
-    if each * amount.pieces == amount.value and len(_plain(each)) < 12:
+    if each * amount.pieces == amount.value and len(plain(each)) < 12:
         return (
-            f"{amount.pieces} x {_plain(each)} m"
+            f"{amount.pieces} x {plain(each)} m"
             if amount.unit == "m"
-            else (f"{amount.pieces} pieces of {_plain(each)} {amount.unit}")
+            else (f"{amount.pieces} pieces of {plain(each)} {amount.unit}")
         )
     return f"{whole} in {amount.pieces} pieces"
