@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from service.model.prices import FRESH_AT_LEAST, Spell
@@ -67,19 +67,28 @@ def describe(
     *,
     at: datetime,
     fresh: timedelta = FRESH_AT_LEAST,
+    standing: bool = False,
 ) -> PriceStats:
     """Statistics of one subject's spells (time order) as known at `at`.
 
     `gaps`: stretches in which nobody looked. `fresh`: how long a price stands after it was last
-    seen (0 for a series that already says when it ends).
+    seen (0 for a series that already says when it ends). `standing`: a price that no longer
+    stands at `at` is not now's.
     """
-    return describe_track(make_track(spells, gaps, at=at, fresh=fresh))
+    return describe_track(make_track(spells, gaps, at=at, fresh=fresh), standing=standing)
 
 
-def describe_track(track: Track) -> PriceStats:
+def describe_track(track: Track, *, standing: bool = False) -> PriceStats:
     """Statistics of a track at its own time."""
     if not track.pieces:
         return PriceStats(left_out=track.left_out)
+    stats = _described(track)
+    if not standing or track.stands:
+        return stats
+    return replace(stats, now=None, percentile=None, days_since_lower=None, on_sale=None)
+
+
+def _described(track: Track) -> PriceStats:
     runs = runs_of(track)
     regular, sales = find_sales(runs, at=track.at)
     watched = track.watched

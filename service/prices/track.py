@@ -89,6 +89,11 @@ class Track:
         return self.pieces[first:]
 
     @property
+    def stands(self) -> bool:
+        """Whether the last price is recent enough to stand at the track's time."""
+        return bool(self.pieces) and max(self.pieces[-1].end, self.pieces[-1].seen) >= self.at
+
+    @property
     def watched(self) -> int:
         """Microseconds that were observed."""
         return sum(piece.end - piece.start for piece in self.pieces)

@@ -18,7 +18,17 @@ from service.model.money import money_text, round_money
 from service.model.prices import FRESH_AT_LEAST, Spell
 from service.prices.sales import find_sales
 from service.prices.survival import Curve, kaplan_meier
-from service.prices.track import DAY_US, Piece, Run, Stretch, Track, make_track, runs_of, to_us
+from service.prices.track import (
+    DAY_US,
+    Piece,
+    Run,
+    Stretch,
+    Track,
+    from_us,
+    make_track,
+    runs_of,
+    to_us,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -131,16 +141,26 @@ def advise(  # noqa: PLR0913 - the question has this many parts, all but two opt
     of the price. Silent (`not enough known`) where the price is stale or too few waits ended.
     """
     track = make_track(spells, gaps, at=at, fresh=fresh)
-    if not track.pieces or max(track.pieces[-1].end, track.pieces[-1].seen) < track.at:
+    return advise_track(track, need_by=need_by, target=target, weekly_cost=weekly_cost)
+
+
+def advise_track(
+    track: Track,
+    *,
+    need_by: datetime | None = None,
+    target: Decimal | None = None,
+    weekly_cost: Decimal = WEEKLY_COST,
+) -> Advice:
+    """The same on a track."""
+    if not track.stands:
         return _silent(need_by, target, "no price that is recent enough to compare with")
     runs = runs_of(track)
     regular, sales = find_sales(runs, at=track.at)
-    hoped = (
-        target if target is not None else _usual_sale([s.low for s in sales if s.how == "returned"])
-    )
+    returned = [sale.low for sale in sales if sale.how == "returned"]
+    hoped = target if target is not None else _usual_sale(returned)
     if hoped is None or regular is None:
         return _silent(need_by, None, f"no sale came and went in {_days(track)} days watched")
-    case = _case(track, runs, regular, hoped, need_by or at + HORIZON)
+    case = _case(track, runs, regular, hoped, need_by or from_us(track.at) + HORIZON)
     return _decide(case, need_by, weekly_cost)
 
 
