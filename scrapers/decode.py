@@ -153,7 +153,9 @@ _VOID = frozenset(
 )
 _IMPLIED = frozenset("p li dt dd option optgroup tr td th thead tbody tfoot rp rt".split())
 _FORMATTING = frozenset("a b big code em font i nobr s small strike strong tt u".split())
-_TAGS = re.compile(r"<(/?[a-zA-Z][a-zA-Z0-9-]*)", re.ASCII)
+_TAGS = re.compile(r"<(/?[a-zA-Z][a-zA-Z0-9:-]*)(?=[\s/>])", re.ASCII)
+_ODD_TAGS = re.compile(r"<[a-zA-Z][^\s/>]*[^\s/>a-zA-Z0-9:-]", re.ASCII)
+MAX_ODD = 3_000  # tags with odd names; mostly "a<b" in scripts, so deep only by intent
 
 
 class Structure(NamedTuple):
@@ -172,23 +174,26 @@ def structure(text: str) -> Structure:
 
     A closing tag lowers the count only of its own open element, so stray ones
     cannot hide depth. Elements whose end is implied (p, li, td) are counted once.
+    Scripts are not skipped: what looks like one may be an attribute or a comment.
     """
+    tags = _TAGS.findall(text)
+    if text.count("<") - len(tags) > MAX_ODD and len(_ODD_TAGS.findall(text)) > MAX_ODD:
+        return Structure(MAX_DEPTH + 1, 0)
+    return _count("\n".join(tags).lower().split("\n") if tags else [])
+
+
+def _count(tags: list[str]) -> Structure:
     opened: dict[str, int] = {}
     depth = formatting = deepest = most = 0
-    for tag in _TAGS.findall(text.lower()):
+    for tag in tags:
         if tag[0] == "/":
             name = tag[1:]
-            held = opened.get(name, 0)
-            if held:
-                opened[name] = held - 1
+            if opened.get(name):
+                opened[name] -= 1
                 depth -= 1
-                if name in _FORMATTING:
-                    formatting -= 1
-        elif tag not in _VOID:
-            held = opened.get(tag, 0)
-            if held and tag in _IMPLIED:
-                continue
-            opened[tag] = held + 1
+                formatting -= name in _FORMATTING
+        elif tag not in _VOID and not (tag in _IMPLIED and opened.get(tag)):
+            opened[tag] = opened.get(tag, 0) + 1
             depth += 1
             if depth > deepest:
                 deepest = depth

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from decimal import Decimal
 
 from scrapers import isolate
 from scrapers.decode import MAX_INLINE, Text, decode, not_text, structure
@@ -22,7 +21,7 @@ from scrapers.model import (
 from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, stock, visible
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.values import clean
-from scrapers.reconcile.finish import Around, reading
+from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of
 from scrapers.reconcile.settle import Court, Verdict, settle
 from scrapers.reconcile.shown import show
@@ -135,7 +134,8 @@ class _Visit:
     def _court(self, told: list[Told], view: visible.View) -> tuple[Court, tuple[Choice, ...], str]:
         stated = next((t.currency for t in told if t.currency), None)
         hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
-        visible.look(self.doc, view, self.locale, hint)
+        open_price = not any(t.price is not None for t in told)
+        visible.look(self.doc, view, self.locale, hint, plain=open_price)
         shown = show(view.seen, hint, self.country)
         choices, where = state.tables(self.doc, stated or hint)
         currency = stated or (shown.now.currency if shown.now else None) or self.rules.currency
@@ -238,37 +238,62 @@ class _Visit:
         """not_product, with what the page says instead of a price."""
         if verdict.source is Source.RULE:
             return None
-        told = any(t.priced or t.zero or t.doubt or t.first is not None for t in court.told)
+        told = any(t.priced or (t.own and (t.zero or t.doubt)) or t.first for t in court.told)
         sold = told or bool(choices)
         if sold and things <= 1:
             return None
-        if things > 1 and verdict.source is not Source.VISIBLE and verdict.price is None:
-            return Reading(Outcome.NOT_PRODUCT, "the page lists many products, none its own")
+        if (
+            things > 1
+            and not self._only_listed(court)
+            and verdict.source is not Source.VISIBLE
+            and verdict.price is None
+        ):
+            return self._without_price(court, view, "the page lists many products, none its own")
         if verdict.price is None and not verdict.doubt and verdict.low is None:
-            return self._without_price(view)
-        if not sold and not self._looks_like_goods(view):
-            return self._without_price(view)
+            return self._only_listed(court) or self._without_price(court, view)
+        if not sold and not self._looks_like_goods(court, view):
+            return self._without_price(court, view)
         return None
 
-    def _looks_like_goods(self, view: visible.View) -> bool:
+    def _looks_like_goods(self, court: Court, view: visible.View) -> bool:
         """A price in sight counts only on a page that is about one thing for sale."""
-        withdrawn = pageclass.why_no_price(self.doc, self.body_text).kind
         buy = stock.has_buy_button(self.doc, view.places)
-        if withdrawn in ("withdrawn", "login", "call", "lost", "down") and not buy:
+        if buy:
+            return True
+        said = pageclass.why_no_price(self.doc, self.body_text).kind
+        if said in ("withdrawn", "login", "call", "lost", "down") or view.cards >= 4:
             return False
-        return buy or (view.cards < 4 and view.heading is not None)
+        marked = any(t.goods and t.own for t in court.told) or self.head.kind in (
+            "product",
+            "og:product",
+            "product.item",
+        )
+        return marked or bool(self.doc.stocks) or (view.heading is not None and not view.plain)
 
-    def _without_price(self, view: visible.View) -> Reading:
+    def _only_listed(self, court: Court) -> Reading | None:
+        """One amount that stands in a list or as bare text: kept aside for a person to judge."""
+        told = next((t for t in court.told if not t.own and t.price is not None), None)
+        if told is None and '"@type"' in self.doc.html and not self.doc.ldjson:
+            told, _ = tell(state.loose_graphs(self.doc), None, self.doc.url, None)
+        if told is None or told.price is None:
+            return None
+        return Reading(
+            Outcome.DOUBTFUL, told.doubt or "the markup stands outside its script", title=told.title,
+            price=told.price, currency=told.currency, source=told.source, ids=told.ids,
+            availability=told.availability, evidence=evidence_of(court),
+        )  # fmt: skip
+
+    def _without_price(self, court: Court, view: visible.View, reason: str = "") -> Reading:
         found = pageclass.why_no_price(self.doc, self.body_text)
-        if view.doubts and not found.kind:
+        if view.doubts and not found.kind and not reason and not view.plain:
             return Reading(Outcome.DOUBTFUL, view.doubts[0], title=view.title)
-        reason = found.reason or "no product price stands on the page"
+        reason = found.reason or reason or "no product price stands on the page"
         if not found.reason and view.cards + view.elsewhere > 3:
             reason = "the page lists other products, none its own"
-        return Reading(Outcome.NOT_PRODUCT, reason, title=clean(view.title))
-
-
-def amount_of(value: str) -> Decimal | None:
-    """The amount of one price text; None where it cannot be decided."""
-    told = read_price(value)
-    return told.amount if told else None
+        low = min((t.low for t in court.told if t.low is not None), default=None)
+        high = max((t.high for t in court.told if t.high is not None), default=None)
+        return Reading(
+            Outcome.NOT_PRODUCT, reason, title=clean(view.title), low=low, high=high,
+            currency=next((t.currency for t in court.told if t.currency), None),
+            evidence=evidence_of(court),
+        )  # fmt: skip

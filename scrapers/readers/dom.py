@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from functools import lru_cache
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
@@ -25,14 +24,6 @@ STOCK_NAMES = (
 )
 _PRICE_WORD = re.compile("|".join(PRICE_NAMES), re.IGNORECASE)
 _STOCK_WORD = re.compile("|".join(STOCK_NAMES), re.IGNORECASE)
-_ALWAYS = (
-    "h1",
-    "meta[content]",
-    'link[rel="canonical" i]',
-    "title",
-    "button",
-    'input[type="submit"]',
-)
 
 
 @dataclass(slots=True)
@@ -57,78 +48,71 @@ class Doc:
     canonical: str | None = None
 
 
-@lru_cache(maxsize=64)
-def _selector(has: tuple[str, ...]) -> str:
-    parts = list(_ALWAYS)
-    if "script" in has:
-        parts.append('script[type*="json" i], script:not([src])')
-    if "itemprop" in has or "itemscope" in has:
-        parts.append("[itemprop], [itemscope]")
-    if "typeof" in has or "property=" in has:
-        parts.append("[property], [typeof], [rel]" if "typeof" in has else "meta[property]")
-    parts += [f'[class*="{n}" i], [id*="{n}" i]' for n in (*PRICE_NAMES, *STOCK_NAMES) if n in has]
-    parts += [n for n in ("ins", "del", "s", "strike") if f"<{n}" in has]
-    parts += [f"[{n}]" for n in _TABLES if n in has]
-    return ", ".join(parts)
-
-
-_TABLES = (
-    "data-product_variations", "data-product", "data-price-amount", "data-price",
-    "data-product-price", "data-variants", "data-product-json",
-)  # fmt: skip
-_LOOKED_FOR = (
-    "script", "itemprop", "itemscope", "typeof", "property=", "<ins", "<del", "<s", "<strike",
-    *PRICE_NAMES, *STOCK_NAMES, *_TABLES,
-)  # fmt: skip
+_TABLES = frozenset(
+    "data-product_variations data-product data-variants data-product-json data-product-price".split()
+)
+_MARKED = frozenset({"itemprop", "itemscope"})
+_RDFA = frozenset({"property", "typeof", "rel"})
+_AMOUNTS = frozenset({"data-price-amount", "data-price"})
 
 
 def parse(html: str, url: str) -> Doc:
     """Parse once, select once. `html` is decoded text within the structure limits."""
     tree = LexborHTMLParser(html)
     doc = Doc(tree, html, url)
-    lower = html.lower()
-    has = tuple(word for word in _LOOKED_FOR if word in lower)
     root = tree.root
-    if root is not None:
-        doc.lang = (root.attributes.get("lang") or "").strip() or None
-        last = 0
-        for node in root.css(_selector(has)):
-            if node.mem_id != last:  # an element comes once for each selector that it meets
-                last = node.mem_id
-                _sort(doc, node)
+    if root is None:
+        return doc
+    doc.lang = (root.attributes.get("lang") or "").strip() or None
+    names: dict[str, int] = {}
+    for node in root.css("*"):
+        tag = node.tag or ""
+        handler = _BY_TAG.get(tag)
+        attrs = node.attributes
+        if handler is not None:
+            handler(doc, node, attrs)
+        if attrs:
+            _sort(doc, node, tag, attrs, names)
     return doc
 
 
-def _sort(doc: Doc, node: LexborNode) -> None:
-    tag = node.tag or ""
-    attrs = node.attributes
-    handler = _BY_TAG.get(tag)
-    if handler is not None:
-        handler(doc, node, attrs)
-    if "itemprop" in attrs or "itemscope" in attrs:
+_PRICED, _STOCKED = 1, 2
+
+
+def _named(text: str) -> int:
+    return _PRICED * bool(_PRICE_WORD.search(text)) | _STOCKED * bool(_STOCK_WORD.search(text))
+
+
+def _sort(
+    doc: Doc, node: LexborNode, tag: str, attrs: dict[str, str | None], names: dict[str, int]
+) -> None:
+    """An element with attributes into the lists of those who may want it; names judged once."""
+    mark = 0
+    for key in ("class", "id"):
+        name = attrs.get(key)
+        if name:
+            found = names.get(name)
+            if found is None:
+                found = names[name] = _named(name)
+            mark |= found
+    keys = attrs.keys()
+    if not _MARKED.isdisjoint(keys):
         doc.itemprops.append(node)
-    if tag == "meta" or tag == "script":
-        if "property" in attrs:
-            doc.properties.append(node)
-        return
-    if "property" in attrs or "typeof" in attrs or "rel" in attrs:
+    if not _RDFA.isdisjoint(keys):
         doc.properties.append(node)
-    named = f"{attrs.get('class') or ''} {attrs.get('id') or ''}"
-    if (
-        tag in _STRUCK
-        or _PRICE_WORD.search(named)
-        or "data-price-amount" in attrs
-        or "data-price" in attrs
-    ):
-        doc.priced.append(node)
-    elif attrs.get("itemprop") in ("price", "lowPrice", "highPrice"):
-        doc.priced.append(node)
-    if _STOCK_WORD.search(named):
-        doc.stocks.append(node)
-    if any(name in attrs for name in _TABLES):
+    if not _TABLES.isdisjoint(keys):
         doc.tables.append(node)
+    if tag in _NO_TEXT:
+        return
+    if (mark & _PRICED or not _AMOUNTS.isdisjoint(keys)) and tag not in _STRUCK:
+        doc.priced.append(node)
+    if mark & _STOCKED:
+        doc.stocks.append(node)
 
 
+_NO_TEXT = frozenset(
+    {"meta", "script", "link", "style", "template", "html", "body", "img", "input"}
+)
 _STRUCK = frozenset({"ins", "del", "s", "strike"})
 
 
@@ -157,8 +141,18 @@ def _button(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
     doc.buttons.append(node)
 
 
+def _input(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> None:
+    if (attrs.get("type") or "").lower() in ("submit", "button", "image"):
+        doc.buttons.append(node)
+
+
+def _struck(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
+    doc.priced.append(node)
+
+
 def _link(doc: Doc, _node: LexborNode, attrs: dict[str, str | None]) -> None:
-    doc.canonical = doc.canonical or attrs.get("href")
+    if (attrs.get("rel") or "").lower() == "canonical":
+        doc.canonical = doc.canonical or attrs.get("href")
 
 
 _BY_TAG = {
@@ -167,8 +161,9 @@ _BY_TAG = {
     "h1": _heading,
     "title": _title,
     "button": _button,
-    "input": _button,
+    "input": _input,
     "link": _link,
+    **dict.fromkeys(("ins", "del", "s", "strike"), _struck),
 }
 
 

@@ -82,9 +82,8 @@ def offers_of(holder: Item, path: str, index: dict[str, Item]) -> tuple[list[Off
 
 
 def _says(offer: Offer) -> bool:
-    return bool(
-        offer.member_price or offer.multibuy or offer.availability is not Availability.UNKNOWN
-    )
+    stock = offer.availability is not Availability.UNKNOWN
+    return bool(offer.member_price or offer.multibuy or offer.currency or stock)
 
 
 def _shared(item: Item) -> Item:
@@ -148,7 +147,9 @@ def _add_spec(draft: _Draft, spec: Item) -> None:
     kinds = set(words(spec.get("@type") or spec.get("type")))
     if kinds & _OTHER_SPECS or set(words(spec.get("priceComponentType"))) & _PARTS:
         return
-    draft.currency = draft.currency or currency_code(first(spec.get("priceCurrency")))
+    parts = listed(spec.get("priceComponent"), {})  # of a compound price: no sum, one currency
+    for holder in (spec, *parts[:1]):
+        draft.currency = draft.currency or currency_code(first(holder.get("priceCurrency")))
     value = stated(first(spec.get("price")), draft.currency)
     draft.low = draft.low or _bound(spec, draft, "minPrice")
     draft.high = draft.high or _bound(spec, draft, "maxPrice")
@@ -226,7 +227,7 @@ def _finish(draft: _Draft, item: Item, where: str, index: dict[str, Item], holde
     offer = Offer(
         where=where,
         price=now.amount,
-        text=str(first(item.get("price")) if item.get("price") is not None else now.amount or ""),
+        text=str(first(item.get("price")) or ""),
         currency=draft.currency or now.currency,
         list_price=max((v for v in draft.lists if v != now.amount), default=None),
         low=draft.low,
@@ -262,8 +263,10 @@ def availability(item: Item, holder: Item) -> Availability:
 def _named(offer: Offer, item: Item, index: dict[str, Item], holder: Item) -> Offer:
     inner = (listed(item.get("itemOffered"), index) or [{}])[0]
     member = bool(item.get("validForMemberTier"))
+    free = offer.zero and _free(item, holder)
     return replace(
         offer,
+        price=Decimal(0) if free else offer.price,
         name=clean(item.get("name") or inner.get("name") or holder.get("name"), 200),
         sku=clean(item.get("sku") or inner.get("sku") or holder.get("sku"), 80),
         url=clean(item.get("url"), 2000),
@@ -271,7 +274,7 @@ def _named(offer: Offer, item: Item, index: dict[str, Item], holder: Item) -> Of
         used=bool({"UsedCondition", "DamagedCondition"} & set(words(item.get("itemCondition")))),
         member_price=offer.price if member else offer.member_price,
         doubt="the price is for members only" if member else offer.doubt,
-        zero=offer.zero and not _free(item, holder),
+        zero=offer.zero and not free,
     )
 
 

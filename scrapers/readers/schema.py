@@ -11,8 +11,8 @@ from typing import Any
 
 from scrapers.model import Choice, Ids, Source
 from scrapers.readers.claims import Offer, Product
-from scrapers.readers.offers import offers_of, words
-from scrapers.readers.values import clean, gtin
+from scrapers.readers.offers import first, listed, offers_of, words
+from scrapers.readers.values import clean, currency_code, gtin
 
 Item = dict[str, Any]
 MAX_DEPTH = 64
@@ -28,7 +28,7 @@ _NEIGHBOURS = frozenset(
     " hasOfferCatalog makesOffer isPartOf additionalProperty knowsAbout about mentions".split()
 )
 _SKIP = frozenset(
-    "offers hasVariant review reviews aggregateRating brand manufacturer seller offeredBy provider"
+    "offers hasVariant hasCourseInstance review reviews aggregateRating brand manufacturer seller offeredBy provider"
     " hasMemberProgram hasMerchantReturnPolicy shippingDetails priceSpecification image author"
     " publisher @context".split()
 )
@@ -81,7 +81,13 @@ def resolve(value: Any, index: dict[str, Item]) -> Any:
 
 def _is_thing(item: Item) -> bool:
     kinds = types(item)
-    return bool("offers" in item or _GOODS.intersection(kinds) or _OFFERS.intersection(kinds))
+    return bool(
+        "offers" in item
+        or "hasCourseInstance" in item
+        or "totalPaymentDue" in item
+        or _GOODS.intersection(kinds)
+        or _OFFERS.intersection(kinds)
+    )
 
 
 def _walk(roots: list[tuple[str, Any]], index: dict[str, Item]) -> Iterator[tuple[str, Item, bool]]:
@@ -158,6 +164,8 @@ def _product(
 ) -> Product | None:
     offers, aggregate = offers_of(item, path, index)
     choices: list[Choice] = []
+    for n, run in enumerate(listed(item.get("hasCourseInstance"), index)):
+        offers += offers_of(run, f"{path}.hasCourseInstance[{n}]", index)[0]
     variants = item.get("hasVariant")
     for n, ref in enumerate(variants if isinstance(variants, list) else [variants]):
         variant = resolve(ref, index)
@@ -177,10 +185,18 @@ def _product(
         main=main,
         goods=goods,
         offers=tuple(offers),
-        aggregate=aggregate,
+        aggregate=aggregate or _bill(item, path),
         choices=tuple(choices),
         description=clean(item.get("description"), 2000),
     )
+
+
+def _bill(item: Item, path: str) -> Offer | None:
+    """An invoice states a sum, not a price; only its currency is worth telling."""
+    due = first(item.get("totalPaymentDue"))
+    if not isinstance(due, dict):
+        return None
+    return Offer(f"{path}.totalPaymentDue", currency=currency_code(first(due.get("priceCurrency"))))
 
 
 def _choice(offer: Offer) -> Choice:

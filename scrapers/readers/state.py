@@ -91,6 +91,12 @@ def embedded_graphs(doc: Doc) -> list[Product]:
     return schema_products(found, Source.STATE)
 
 
+def loose_graphs(doc: Doc) -> list[Product]:
+    """schema.org items that stand as text on the page, where a script was forgotten."""
+    text = doc.html[:MAX_SCRIPT]
+    return schema_products([("text", v) for v in _graphs(text)], Source.STATE)
+
+
 def _literals(text: str) -> list[str]:
     raw = [m[1] for m in _PUSHED.finditer(text)] or [f'"{m[1]}"' for m in _ESCAPED.finditer(text)]
     made = []

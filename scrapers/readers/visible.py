@@ -23,7 +23,11 @@ CURRENCY = re.compile(
     r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|zł|Kč|Ft|лв)\b|,-"
 )
 _AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
+_TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)"
+_RANGE_AFTER = re.compile(rf"\s*{_TO}\s*[^\d\s]{{0,4}}\s*\d", re.IGNORECASE)
+_RANGE_BEFORE = re.compile(rf"(?:^|\s){_TO}\s*[^\d\s]{{0,4}}\s*$", re.IGNORECASE)
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
+_MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
 _PLAIN_TAGS = "h2,h3,h4,h5,p,li,td,th,dd,dt,b,strong,em,i,span,div,font,big,label,center,u"
 
 
@@ -48,6 +52,7 @@ class View:
     cards: int = 0
     elsewhere: int = 0
     garbled: bool = False
+    plain: bool = False
 
 
 def squeeze(text: str) -> str:
@@ -63,15 +68,20 @@ def view(doc: Doc, names: list[str]) -> View:
     return View(heading, title, places)
 
 
-def look(doc: Doc, found: View, locale: str | None, currency: str | None) -> View:
-    """Fill the view with amounts; page-wide hints settle "$" and separators."""
+def look(
+    doc: Doc, found: View, locale: str | None, currency: str | None, *, plain: bool = True
+) -> View:
+    """Fill the view with amounts; page-wide hints settle "$" and separators.
+
+    `plain`: whether to search text whose classes say nothing, where no other shows a price.
+    """
     leaves, elsewhere = _leaves(doc.priced, found.places)
     reader = _Reader(found, locale, currency)
     reader.take(leaves)
-    if not any(s.kind in ("now", "low", "gross", "net") for s in reader.seen):
-        plain = _plain_nodes(doc, found)
-        more, extra = _leaves(plain, found.places, plain=True)
+    if plain and not any(s.kind in ("now", "low", "gross", "net") for s in reader.seen):
+        more, extra = _leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
+        found.plain = True
         elsewhere += extra
     found.seen = tuple(reader.seen)
     found.multibuy = tuple(dict.fromkeys(reader.multibuy))
@@ -124,6 +134,8 @@ def _leaves(
         if len(text) > MAX_TEXT or (plain and not CURRENCY.search(text)):
             continue
         place = places.of(node)
+        if plain and _MARKED_UP & {node.attributes.get("itemprop"), node.attributes.get("property")}:
+            text = ""  # microdata has read it, and what lies around it is its label
         if place.zone == "other":
             elsewhere += 1
             continue
@@ -191,6 +203,7 @@ class _Reader:
         self.cards = 0
         self.garbled = False
         self._card: dict[int, bool] = {}
+        self._open = -1
 
     def take(self, leaves: list[Leaf]) -> None:
         for order, leaf in enumerate(leaves):
@@ -222,7 +235,19 @@ class _Reader:
             if told.doubt and kind == "now":
                 self.doubts.append(f"{text[:60]}: {told.doubt}")
             return
+        if _RANGE_AFTER.match(after):
+            self._open = leaf.place.branch
+        elif self._open == leaf.place.branch and _RANGE_BEFORE.search(before):
+            self._close(told)
+            return
         self._keep(leaf, order, text, before + " | " + after, kind, told, strong=strong)
+
+    def _close(self, told: PriceText) -> None:
+        """The upper end of a range whose ends stand in two elements."""
+        self._open = -1
+        lower = self.seen[-1] if self.seen else None
+        if lower is not None and told.amount is not None and told.amount > lower.amount:
+            self.seen[-1] = replace(lower, low=lower.amount, high=told.amount, kind="low")
 
     def _keep(
         self,
@@ -273,7 +298,8 @@ class _Reader:
         before, after = context[:start], context[end:]
         cut = [m.end() for m in _AMOUNT.finditer(before)]
         following = _AMOUNT.search(after)
-        after = after[: following.start()] if following and following.start() > 4 else after
+        if following and following.start() > 4 and not _RANGE_AFTER.match(after):
+            after = after[: following.start()]
         return before[cut[-1] if cut else 0 :][-60:], after[:45]
 
     def _in_card(self, node: LexborNode) -> bool:

@@ -20,9 +20,9 @@ from scrapers.model import (
 from scrapers.readers import labels
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
-from scrapers.reconcile.settle import Court, Verdict
+from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict
 from scrapers.reconcile.told import Told, alike
-from scrapers import texts
+from scrapers.texts import read_sold_as, read_spec
 
 MAX_EVIDENCE = 60
 _GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
@@ -51,6 +51,8 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     stock, stock_doubt = _availability(court, verdict, around)
     doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids) or stock_doubt
     currency = verdict.currency or around.rules.currency
+    if verdict.price is None and doubt is None:
+        doubt = CHOICE_NEEDED
     choices = _choices(court, around)
     return Reading(
         outcome=Outcome.DOUBTFUL if doubt else Outcome.OK,
@@ -64,7 +66,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         availability=stock,
         tax=_tax(court, verdict, around),
         unit_price=_unit(court),
-        sold_as=_sold_as(title, court),
+        sold_as=_sold_as(title),
         ids=ids,
         spec=_spec(title, court),
         choices=choices,
@@ -157,12 +159,25 @@ def _tax(court: Court, verdict: Verdict, around: Around) -> Tax:
     return assumed.get(around.rules.prices or "", Tax.UNKNOWN)
 
 
+_TAX_SIGNS = ("vat", "tax", "gst", "mwst", "mehrwertsteuer", " ust", "btw", "tva", "ttc", "iva", "moms",
+              "dph", "netto", "brutto")  # fmt: skip
+MAX_TAX_TEXT = 60_000
+
+
 def _tax_words(text: str) -> Tax:
     """What the page says of its prices as a whole, if it says one thing only."""
-    gross, net = bool(labels.GROSS.search(text)), bool(labels.NET.search(text))
-    if gross == net:
-        return Tax.UNKNOWN
-    return Tax.INCLUDED if gross else Tax.EXCLUDED
+    lower = text[:MAX_TAX_TEXT].lower()
+    said: set[Tax] = set()
+    for sign in _TAX_SIGNS:
+        at = lower.find(sign)
+        for _ in range(8):
+            if at < 0:
+                break
+            near = lower[max(0, at - 40) : at + 30]
+            said |= {Tax.INCLUDED} if labels.GROSS.search(near) else set()
+            said |= {Tax.EXCLUDED} if labels.NET.search(near) else set()
+            at = lower.find(sign, at + len(sign))
+    return said.pop() if len(said) == 1 else Tax.UNKNOWN
 
 
 def _unit(court: Court) -> UnitPrice | None:
@@ -176,16 +191,19 @@ def _description(court: Court) -> str:
     return next((t.description for t in court.told if t.description), None) or ""
 
 
-def _sold_as(title: str | None, court: Court) -> str | None:
-    del court
-    read = getattr(texts, "read_sold_as", None)
-    return read(title) if title and read else None
+def _sold_as(title: str | None) -> str | None:
+    """A suggestion to confirm; None where the user must be asked."""
+    told = read_sold_as(title) if title else None
+    return told.text if told is not None and told.ask is None else None
 
 
 def _spec(title: str | None, court: Court) -> dict[str, str]:
-    text = f"{title or ''}. {_description(court)[:1000]}"
-    read = getattr(texts, "read_spec", None)
-    return dict(read(text)) if title and read else {}
+    if not title:
+        return {}
+    told = read_spec(title, _description(court))
+    return (
+        {**told.values, "conflicts": "; ".join(told.conflicts)} if told.conflicts else told.values
+    )
 
 
 def _choices(court: Court, around: Around) -> tuple[Choice, ...]:
@@ -201,18 +219,22 @@ def _multibuy(court: Court, around: Around) -> tuple:  # type: ignore[type-arg] 
 
 def evidence(court: Court, around: Around) -> tuple[Evidence, ...]:
     """Every candidate with its place, the sources of markup first."""
-    found = list(around.evidence)
-    for told in court.told:
-        found += _of_told(told)
-    for seen in court.shown.all[:30]:
-        name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
-        found.append(Evidence("visible", name, seen.text[:120], seen.where))
+    found = [*around.evidence, *evidence_of(court)]
     if around.stock_proof is not None:
         found.append(around.stock_proof)
     if around.choices_where:
         found.append(Evidence("state", "choices", str(len(around.choices)), around.choices_where))
     found += [Evidence("visible", "doubt", d[:120], "") for d in around.view.doubts[:5]]
     return tuple(found[:MAX_EVIDENCE])
+
+
+def evidence_of(court: Court) -> tuple[Evidence, ...]:
+    """What markup and text say of prices."""
+    found = [proof for told in court.told for proof in _of_told(told)]
+    for seen in court.shown.all[:30]:
+        name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
+        found.append(Evidence("visible", name, seen.text[:120], seen.where))
+    return tuple(found)
 
 
 def _of_told(told: Told) -> list[Evidence]:

@@ -54,7 +54,7 @@ class Court:
 def settle(court: Court) -> Verdict:
     """One price out of everything that the page says."""
     now = court.shown.now
-    priced = [t for t in court.told if t.priced or t.first is not None]
+    priced = [t for t in court.told if t.priced or (t.own and t.first is not None)]
     if now is None:
         return _told_only(court, priced)
     if not priced:
@@ -260,8 +260,8 @@ def _by(court: Court, told: Told, seen: Seen | None = None, **more: object) -> V
 def _told_only(court: Court, priced: list[Told]) -> Verdict:
     """No price in sight: sources of markup that agree, or explain each other."""
     if not priced:
-        zero = next((t for t in court.told if t.zero), None)
-        doubtful = next((t for t in court.told if t.doubt), None)
+        zero = next((t for t in court.told if t.own and t.zero), None)
+        doubtful = next((t for t in court.told if t.own and t.doubt), None)
         if zero is not None:
             return Verdict(currency=zero.currency, told=zero, doubt="the price is 0, a placeholder")
         if doubtful is not None:
@@ -277,7 +277,7 @@ def _told_only(court: Court, priced: list[Told]) -> Verdict:
         if note:
             return _by(court, lead, doubt=note, price=None)
     if lead.doubt:
-        keep = lead.price if lead.member_price is not None else None
+        keep = lead.price if lead.member_price is not None or lead.price == 0 else None
         return _by(court, lead, doubt=lead.doubt, price=keep)
     return _by(court, lead, list_price=lead.list_price or _listed(court, lead.price))
 
@@ -314,7 +314,8 @@ def _shown_only(court: Court, now: Seen) -> Verdict:
         return replace(made, price=None, doubt="the page does not say in which currency")
     if court.shown.rivals and not now.strong and now.low is None:
         amounts = sorted({r.amount for r in court.shown.rivals} | {now.amount})
-        if len(amounts) > 2 or court.choices:
+        monies = {r.currency for r in court.shown.rivals} | {now.currency}
+        if len(amounts) > 2 or court.choices or len(monies) > 1:
             return made if court.choices else replace(made, **_several(amounts))  # type: ignore[arg-type]  # as above
         higher = max(amounts)
         return replace(made, price=min(amounts), list_price=higher)

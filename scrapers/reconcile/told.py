@@ -40,9 +40,14 @@ class Told:
     doubt: str | None = None
     description: str | None = None
     own: bool = True
+    goods: bool = True
 
     @property
     def priced(self) -> bool:
+        return self.own and self.stated
+
+    @property
+    def stated(self) -> bool:
         return self.price is not None or self.low is not None or self.high is not None
 
 
@@ -62,8 +67,7 @@ def tell(
     priced = [p for p in products if p.offers or p.aggregate]
     own = [p for p in priced if p.main] or (priced if len(priced) == 1 else [])
     if not own:
-        ids = [p for p in products if p.main and p.goods]
-        return (_bare(ids[0]) if ids else None), len({p.title for p in priced})
+        return _listed(products, priced), len({p.title for p in priced})
     goods = [p for p in own if p.goods] or own
     match = [p for p in goods if _same_page(p, url)] if len(goods) > 1 else goods
     if len(match) != 1:
@@ -74,6 +78,20 @@ def tell(
     if len({p.title for p in match}) == 1 or all(alike(p.title, heading) for p in match):
         return _together(match, url, choice), 1
     return _together(match, url, choice), len(match)
+
+
+def _listed(products: list[Product], priced: list[Product]) -> Told | None:
+    """A page that only lists things: its own identity, or what all of the listed share."""
+    bare = next((p for p in products if p.main and p.goods), None)
+    if bare is not None or not priced:
+        return _bare(bare) if bare is not None else None
+    prices = {v for p in priced for v in _prices(p)}
+    offer = next(iter((*priced[0].offers, priced[0].aggregate)))
+    return Told(
+        priced[0].source, priced[0].where, own=False, doubt="the page only lists it among others",
+        currency=offer.currency if offer else None,
+        price=prices.pop() if len(prices) == 1 else None,
+    )  # fmt: skip
 
 
 def _bare(product: Product) -> Told:
@@ -184,7 +202,7 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
         zero=bool(offers) and all(o.zero for o in offers),
         doubt=head.doubt if price is None or head.price is None or head.doubt else None,
         description=product.description,
-        own=product.main,
+        goods=product.goods,
     )
 
 
