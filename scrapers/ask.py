@@ -113,18 +113,16 @@ class Asker:
 
 async def _taken(target: Target, response: httpx.Response, want: Want | None) -> Answer:
     headers: dict[str, str] = {}
-    location = []
     for raw_name, raw_value in response.headers.raw:
         name, value = raw_name.decode("ascii").lower(), raw_value.decode("latin-1")
         headers[name] = f"{headers[name]}, {value}" if name in headers else value
-        if name == "location":
-            location.append(raw_value)
     body, complete = b"", True
     if want is not None and want.cut:
         body, complete = await _beginning(response, headers, want), False
     elif want is not None:
         body, complete = await _whole(response, headers, want)
-    return Answer(target, response.status_code, headers, tuple(location), body, complete)
+    location = tuple(response.extensions["location"])
+    return Answer(target, response.status_code, headers, location, body, complete)
 
 
 async def _beginning(response: httpx.Response, headers: Mapping[str, str], want: Want) -> bytes:

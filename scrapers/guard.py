@@ -16,7 +16,7 @@ from functools import lru_cache
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address
 from urllib.parse import quote, urljoin
 
-from scrapers.errors import GuardError
+from scrapers.errors import BrokenError, GuardError
 
 Resolver = Callable[[str, int], Awaitable[Sequence[str]]]
 """(host, port) -> addresses as text; raises OSError where the name has none."""
@@ -267,7 +267,8 @@ def _is_private(address: IPv4Address | IPv6Address) -> bool:
 def redirect_target(base: Target, location: bytes, policy: Policy) -> Target:
     """Where a redirect leads, vetted like a URL that a user typed.
 
-    Raises GuardError; also for a step down from https to http.
+    Raises BrokenError for what is no address, GuardError for one that may not be
+    followed; also for a step down from https to http.
     """
     try:
         text = location.decode("utf-8")
@@ -275,11 +276,11 @@ def redirect_target(base: Target, location: bytes, policy: Policy) -> Target:
         text = location.decode("latin-1")
     text = text.strip(" ").replace(" ", "%20")
     if _FORBIDDEN.search(text):
-        raise GuardError("the redirect's address holds a control character or backslash")
+        raise BrokenError("the redirect's address holds a control character or backslash")
     try:
         joined = urljoin(base.url, text)
     except ValueError as error:
-        raise GuardError("the redirect's address cannot be read") from error
+        raise BrokenError("the redirect's address cannot be read") from error
     target = parse_url(joined, policy)
     if base.scheme == "https" and target.scheme == "http":
         raise GuardError("the redirect leads from https to http")

@@ -43,6 +43,9 @@ def guarded_transport(
     Requests raise `GuardError` or `FetchError` instead of httpx's errors. Each is
     bounded by `limits.deadline`, or by `request.extensions["deadline"]` (a time of
     the running loop's clock). `tls`: a context to use instead of the shared one.
+
+    `Location` stands in `response.extensions["location"]` (a list of bytes), not among
+    the headers: httpx would parse it, and fail on a hostile one, even unfollowed.
     """
     return GuardedTransport(policy, limits or Limits(), resolver or system_resolver, tls)
 
@@ -113,11 +116,13 @@ class GuardedTransport(httpx.AsyncBaseTransport):
         except BaseException:
             exchange.close()
             raise
+        kept = [(name, value) for name, value in headers if name.lower() != b"location"]
+        location = [value for name, value in headers if name.lower() == b"location"]
         return httpx.Response(
             status,
-            headers=headers,
+            headers=kept,
             stream=_Body(exchange, deadline),
-            extensions={"surplus": exchange.surplus},
+            extensions={"surplus": exchange.surplus, "location": location},
         )
 
     def _target(self, request: httpx.Request) -> Target:
