@@ -29,9 +29,10 @@ _MARKS: Final = str.maketrans(
     }
 )
 _SUPERSCRIPT: Final = dict(zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True))
-_RAISED: Final = re.compile(r"(\d)([⁰¹²³⁴-⁹]+)")
+_RAISED: Final = re.compile(r"(\d|(?<![\dmM]))([⁰¹²³⁴-⁹]+)")
 _OVERRIDE: Final = re.compile("[\u202d\u202e]")
 _MIDDLE: Final = re.compile(r"(?<=\d)[\u00b7\u2027](?=\d)")
+_APART: Final = re.compile(r"(?<=\d) ([.,]) (?=\d\d(?!\d))")
 _LOOSE: Final = re.compile(
     r"(?<=\d) +(?=[.,]\d\d(?!\d))|(?<=\d\.) +(?=\d\d(?![\d.,]))"
     r"|(?<=\d,) +(?=\d\d ?(?:$|[€£$₺]|EUR|CHF|TL|zł|Kč|kr|lei))"
@@ -55,7 +56,7 @@ def overridden(text: str) -> bool:
 def _raised(found: re.Match[str]) -> str:
     """Raised digits after a number: two are cents ("12⁹⁹"), others a footnote."""
     raised = found[2]
-    if len(raised) != 2:
+    if len(raised) != 2 or not found[1]:
         return found[1]
     return found[1] + POINT + "".join(_SUPERSCRIPT[sign] for sign in raised)
 
@@ -88,4 +89,4 @@ def clean(text: str) -> str:
     if _PLAIN.fullmatch(text) is None:
         text = _unicode(text)
     text = " ".join(text.split())
-    return _unsplit(_LOOSE.sub("", text)) if " " in text else text
+    return _unsplit(_LOOSE.sub("", _APART.sub(r"\1", text))) if " " in text else text

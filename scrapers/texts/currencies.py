@@ -262,6 +262,18 @@ def resolve(found: Symbol | None, hint: str | None, locale: str | None) -> str |
     return found.default
 
 
+# Currencies whose countries write a decimal point only (CLDR 48, common practice): a point
+# before three digits is then no grouping, and no price either.
+_POINTS: Final = frozenset(
+    "GBP USD AUD NZD CAD SGD HKD TWD INR MXN THB CNY ILS PHP MYR KES NGN EGP PKR LKR BDT".split()
+)
+
+
+def points_only(found: Symbol | None, code: str | None) -> bool:
+    """Whether a point can only be a decimal sign in this currency. A bare "$" counts so."""
+    return code in _POINTS if code else found is DOLLAR
+
+
 def minor_of(found: Symbol | None, code: str | None) -> int | None:
     """Decimal places to expect: of the code, else of the sign; None where neither is known."""
     if code is not None:

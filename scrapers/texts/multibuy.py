@@ -60,12 +60,18 @@ _TIER_AFTER: Final = re.compile(
     rf"(?P<more>\+|or more|and more|oder mehr|of meer|et plus|o más|{_COUNT}(?!\w))?",
     re.IGNORECASE,
 )
+_MONEY: Final = r"(?![\d.,%]|\s*(?:[€$£¥₹]|(?:eur|euros?|zł|kr|kč|lei|chf|usd|gbp|ft)\b))"
+_GIFT: Final = r"(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis|geschenkt)"
 _PAY: Final = re.compile(
-    rf"(?<![\w.,€$£])(?P<n>\d)\s*(?:{_FOR}|the price of|x|zum preis von|for the price of)\s*(?P<m>\d)(?![\d.,%]|\s*[€$£\w])"
-    r"|(?<![\w.,])(?P<a>\d)\s*\+\s*(?P<b>\d)\s*(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis)"
-    r"|(?:buy|kaufe?n?|achete[rz]|koop|compra|kup)\s*(?:sie\s*)?(?P<c>\d|one)\W+(?:get|erhalte?n?|sie|krijg|otrzymaj)?\s*"
-    r"(?P<d>\d|one)\s*(?:gratis|free|kostenlos|gratuit|offert|zdarma)"
-    r"|(?P<e>\d)\s*achetés?\W{1,3}(?P<f>\d)\s*(?:offert|gratuit)",
+    rf"(?<![\w.,€$£])(?P<n>\d)\s*(?:{_FOR}|the price of|x|=|zum preis von|for the price of)\s*"
+    rf"(?P<m>\d){_MONEY}(?!\w)"
+    r"|(?:take|get|buy|prendi|lleva|achetez|koop|nimm|kup|köp|køb)\s*(?P<g>\d)\W+"
+    rf"(?:and )?(?:pay|paghi|paga|payez|betaal|zahle?|zapłać|betala|betal)\s*(?:for\s*)?(?P<h>\d){_MONEY}"
+    r"|(?<![\w.,])(?P<i>\d)\s*(?:kaufen|nehmen|acheter|kopen|köp)\W+(?P<j>\d)\s*(?:be)?(?:zahlen|payer|talen|tala)"
+    rf"|(?<![\w.,])(?P<a>\d)\s*\+\s*(?P<b>\d)\s*{_GIFT}"
+    r"|(?:buy|kaufe?n?|achete[rz]|koop|compra|kup)\s*(?:sie\s*)?(?P<c>\d|one)\W+"
+    rf"(?:get|erhalte?n?|sie|krijg|otrzymaj)?\s*(?P<d>\d|one)\s*{_GIFT}"
+    rf"|(?P<e>\d)\s*achetés?\W{{1,3}}(?P<f>\d)\s*{_GIFT}",
     re.IGNORECASE,
 )
 
@@ -93,11 +99,9 @@ def find_deal(text: str) -> Deal | None:
         for key, value in found.groupdict().items()
         if value
     }
-    if "n" in given:
-        take, pay = given["n"], given["m"]
-    else:
-        pay, extra = list(given.values())
-        take = pay + extra
+    first, second = given.values()
+    told = given.keys() <= {"n", "m", "g", "h", "i", "j"}
+    take, pay = (first, second) if told else (first + second, first)
     return Deal(take, pay, found.start(), found.end()) if 0 < pay < take else None
 
 

@@ -59,29 +59,39 @@ def _told(mark: str, style: Style | None) -> str:
 
 
 def _single(
-    raw: str, mark: str, minor: int | None, style: Style | None, unit: bool
+    raw: str, mark: str, minor: int | None, style: Style | None, *, unit: bool, points: bool
 ) -> Decimal | None:
     whole, fraction = raw.split(mark)
     if len(fraction) != 3:
         return _pointed(whole, fraction)
     role = _three(raw, mark, minor, style, unit)
+    if role == "group" and mark == "." and points and _told(mark, style) != "group":
+        return None
     if role == "point":
         return _pointed(whole, fraction)
     return _joined(raw) if role == "group" else None
 
 
 def read_number(
-    raw: str, minor: int | None = None, style: Style | None = None, *, unit: bool = False
+    raw: str,
+    minor: int | None = None,
+    style: Style | None = None,
+    *,
+    unit: bool = False,
+    points: bool = False,
 ) -> Decimal | None:
     """The number that `raw` (cleaned) is, or None where its separators do not decide.
 
     `minor`: decimal places of the currency, None if unknown. `unit`: a price per unit,
-    which may have more decimals than the currency.
+    which may have more decimals than the currency. `points`: the currency's countries
+    write a decimal point only.
     """
     marks = _DIGITS.findall(raw)
     if not marks:
         return Decimal(raw)
     last = marks[-1]
+    if ":" in marks:
+        return None
     if last in "' ":
         return _joined(raw) if _GROUPED.fullmatch(raw) else None
     if marks.count(last) > 1:
@@ -89,4 +99,4 @@ def read_number(
     if last == POINT or len(marks) > 1:
         whole, fraction = raw.rsplit(last, 1)
         return _pointed(whole, fraction)
-    return _single(raw, last, minor, style, unit)
+    return _single(raw, last, minor, style, unit=unit, points=points)

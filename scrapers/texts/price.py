@@ -76,7 +76,7 @@ def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None
         return None
     code = resolve(sign, hint, locale)
     style_ = _style(locale, raw, sign, leads=before is not None) if locale else None
-    amount = read_number(raw, minor_of(sign, code), style_)
+    amount = read_number(raw, minor_of(sign, code), style_, points=points_only(sign, code))
     return PriceText(amount, code) if amount is not None and amount >= _LEAST else None
 
 
@@ -97,7 +97,8 @@ def _value(token: Token, hint: str | None, locale: str | None) -> None:
     if token.rounded or len(token.raw) > MAX_RAW:
         return
     told = _style(locale, token.raw, token.symbol, leads=not token.lead_digit) if locale else None
-    token.value = read_number(token.raw, minor, told, unit=token.per is not None)
+    points = points_only(token.symbol, token.code)
+    token.value = read_number(token.raw, minor, told, unit=token.per is not None, points=points)
     if token.value is not None and token.minor_coin:
         token.value /= 100
     if token.code == "JPY" and token.symbol is not None and token.value is not None:
@@ -162,15 +163,19 @@ def _link_ranges(text: str, mains: Sequence[Token]) -> tuple[Token, Token] | Non
 
 def _one_currency(mains: list[Token], hint: str | None) -> list[Token]:
     """Of a price said in several currencies, the page's own, else the first one's."""
-    codes = [token.code for token in mains if token.code]
-    if len(set(codes)) < 2:
+    signed = [token for token in mains if token.symbol is not None]
+    if len(signed) < 2 or len({token.symbol for token in signed}) < 2:
         return mains
-    chosen = hint if hint and hint in codes else codes[0]
-    return [token for token in mains if token.code == chosen or _may_be(token, chosen)]
+    chosen = next((token for token in signed if hint and token.code == hint), signed[0])
+    return [token for token in mains if _may_share(token, chosen)]
 
 
-def _may_be(token: Token, code: str) -> bool:
-    return token.code is None and (token.symbol is None or code in token.symbol.codes)
+def _may_share(token: Token, chosen: Token) -> bool:
+    if token.symbol is None or chosen.symbol is None or token.symbol == chosen.symbol:
+        return True
+    if token.code and chosen.code:
+        return token.code == chosen.code
+    return any(code in chosen.symbol.codes for code in token.symbol.codes)
 
 
 def _tax_of(gaps: Sequence[Gap]) -> tuple[bool, bool]:
@@ -183,6 +188,15 @@ def _distinct(mains: list[Token]) -> list[Token]:
     for token in mains:
         seen.setdefault(token.value, token)
     return list(seen.values())
+
+
+def _without_saving(mains: list[Token]) -> list[Token]:
+    """Of three amounts, the one that is the difference of the others is the saving."""
+    if len(mains) != 3:
+        return mains
+    ordered = sorted(mains, key=lambda token: token.value or 0)
+    small, low, high = (token.value or Decimal(0) for token in ordered)
+    return [token for token in mains if token is not ordered[0]] if high - low == small else mains
 
 
 def _net_and_gross(mains: list[Token], *, net: bool, gross: bool) -> bool:
@@ -251,6 +265,8 @@ def _list_amount(price: Decimal, found: Sequence[Token]) -> Decimal | None:
 
 
 def _from(gaps: Sequence[Gap], token: Token) -> bool:
+    if gaps[-1].before is token and gaps[-1].text.strip() == "+":
+        return True
     return any(gap.after is token and gap.has(Mark.FROM) for gap in gaps)
 
 
@@ -274,7 +290,7 @@ def _settle(
     if span:
         low, high = span[0].value, span[1].value
         return replace(base, amount=low, low=low, high=high)
-    mains = _distinct(mains)
+    mains = _without_saving(_distinct(mains))
     net, gross = _tax_of(gaps)
     if _net_and_gross(mains, net=net, gross=gross):
         top = max(token.value or Decimal(0) for token in mains)

@@ -98,8 +98,16 @@ def _save(gap: Gap, said: Said) -> None:
 
 
 def _off(gap: Gap, said: Said) -> None:
-    if not gap.with_percent(said):
-        _set(gap.preceding(said), Role.SAVING)
+    if gap.with_percent(said):
+        return
+    # "599 Kč Sleva 100 Kč", "€5 korting €12": the saving is the lower of the two
+    _set(_lower(gap) if said.at == 0 else gap.preceding(said), Role.SAVING)
+
+
+def _lower(gap: Gap) -> Token | None:
+    """The lower of the amounts around a gap, or the only one."""
+    sides = [side for side in (gap.before, gap.after) if side is not None]
+    return min(sides, key=lambda side: side.value or 0, default=None)
 
 
 def _plus(gap: Gap, said: Said) -> None:
@@ -120,12 +128,12 @@ def _instalment(gap: Gap, said: Said) -> None:
 
 
 def _upto(gap: Gap, said: Said) -> None:
-    if gap.before is None and said.at == 0:
+    if gap.before is None and said.at == 0 and said.last:
         _set(gap.after, Role.UPTO)
 
 
 def _deposit(gap: Gap, said: Said) -> None:
-    _set(gap.preceding(said), Role.EXTRA)
+    _set(_lower(gap) if gap.before and gap.after else gap.preceding(said), Role.EXTRA)
 
 
 def _as(role: Role) -> Callable[[Gap, Said], None]:

@@ -71,14 +71,14 @@ _POST: Final = re.compile(
     rf"\s{{0,2}}(?:(?P<cur>{_DOLLAR}|JP¥|CN¥|{_SIGN}|[\u0600-\u06ff]\.[\u0600-\u06ff]\.?|S/\.?|[^\W\d_]{{1,10}}\.?(?:-(?=$|\s))?)(?P<next>\s?[\d])?)?"
 )
 _CENTS: Final = re.compile(r"\s?(\d\d)(?=$|\s?[*)])|(?<=\S)(\d\d)(?![\d.,%\w])")
-_CLOCK: Final = re.compile(r":(\d\d)(?![\d:])(?=\s?kr)", re.IGNORECASE)
+_CLOCK: Final = re.compile(r":(\d\d)(?![\d:])(?=(\s?kr)?)", re.IGNORECASE)
 _ROUNDED: Final = re.compile(
-    r"\s?(?:[kKM](?![^\W\d_])|(?:mio|mln|tys|tis|mrd|mill?|million|thousand|lakh|crore|bn)\b|[万億억만])"
+    r"[kKM](?![^\W\d_])|\s?(?:(?i:mio|mln|tys|tis|mrd|mill?|million|thousand|lakh|crore|bn)\b\.?|[万億억만])"
 )
 _COINS: Final = re.compile(r"\s?(?:p|¢|c|ct|cts|cents?|pence)\.?(?![^\W_])", re.IGNORECASE)
 UNIT_WORD: Final = (
     r"(?:m2|m3|qm|sqm|m²|cm2|lfdm|lfm|lfd\.? ?m|running met(?:re|er)|metres?|meters?|mètres?|metros?|"
-    r"metri|mtr|m|cm|mm|ft2|ft|foot|feet|yards?|yd|in|inch|kilogra(?:mm?|mmes?|ms)|kg|kilos?|gramm?e?s?|"
+    r"metri|metr[uay]?|mq|mtr|m|cm|mm|ft2|ft|foot|feet|yards?|yd|in|inch|kilogra(?:mm?|mmes?|ms)|kg|kilos?|gramm?e?s?|"
     r"mg|g|lbs?|pounds?|oz|litres?|liters?|litros?|litri|ltr|liter|l|ml|cl|dl|st(?:ü|ue)cke?|stk|stck|"
     r"st|pieces?|pcs?|pce|pièces?|unités?|units?|unité|each|ea|stuks?|pezz[oi]|pz|unidad(?:es)?|uds?|"
     r"pieza|mb|bm|szt(?:uk[ai]?)?|kus[yů]?|ks|styck|paare?|pairs?|paires?|paar|sheets?|rolls?|rolle|rouleau|"
@@ -114,9 +114,9 @@ def _with_dash(token: Token, text: str, found: re.Match[str]) -> None:
         if found["dash"].strip() not in {".", ","} and len(re.split(r"[.,]", token.raw)[-1]) != 2:
             token.raw += f"{POINT}00"
     clock = _CLOCK.match(text, token.end) if token.is_whole else None
-    if clock:
-        token.raw += POINT + clock[1]
-        token.end = clock.end()
+    if clock:  # "12:50 kr" is money; without the crowns it may be a time
+        token.raw += (POINT if clock[2] else ":") + clock[1]
+        token.end = clock.end(1)
 
 
 def _take_cents(token: Token, text: str) -> None:
@@ -131,7 +131,10 @@ def _belongs_to_next(found: re.Match[str], text: str) -> bool:
     """` €10`: the sign stands off this number and touches the next one."""
     after = found.end("cur")
     spaced = text[found.start("cur") - 1].isspace()
-    return spaced and text[after : after + 1].isdigit() and not found["cur"][0].isalpha()
+    if not spaced or not text[after : after + 1].isdigit() or found["cur"][0].isalpha():
+        return False
+    number = NUMBER.match(text, after)
+    return number is None or text[number.end() :].lstrip()[:1] != found["cur"]
 
 
 def _post(token: Token, text: str) -> None:
@@ -197,14 +200,13 @@ def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
         code = text[token.start : token.start + 3]
         if is_word and is_everyday(code) and token.is_whole:
             token.symbol, token.start = None, found.start()
-    last, other = (
-        text[found.start() - 1 : found.start()],
-        text[found.start() - 2 : found.start() - 1],
-    )
-    if token.symbol is None and (last.isalpha() or last == "_"):
+    before_it = text[max(0, found.start() - 3) : found.start()]
+    if token.symbol is None and (before_it[-1:].isalpha() or before_it.endswith("_")):
         return None
-    if last and last in ".," and not (other.isalpha() or other.isspace()):
-        token.raw = last + token.raw  # "$..75": malformed, stays undecided
+    dots = before_it[len(before_it.rstrip(".,")) :]
+    if dots and not before_it.rstrip(".,")[-1:].isalpha() and not before_it[-2:-1].isspace():
+        # "$..75" is read, "1..2" stays undecided
+        token.raw = (dots if before_it.rstrip(".,")[-1:].isdigit() else dots[-1]) + token.raw
     _suffixes(token, text)
     return token
 

@@ -128,7 +128,7 @@ _PHRASES: Final = {
     ),
     Mark.FREE: (
         "free|kostenlos|kostenlose|kostenloser|gratis|gratuit|gratuite|offert|offerte|darmowa|zdarma|gratuita|fri|fritt|"
-        "frei|versandkostenfrei|portofrei|inklusive|inkl|incl|incl.|livraison gratuite"
+        "frei|versandkostenfrei|portofrei|inklusive|inkl|incl"
     ),
     Mark.ORDER: (
         "over|orders over|orders|mindestbestellwert|mindestbestell|minimum order|ab einem|bestellwert|einkaufswert|"
@@ -175,6 +175,7 @@ _ALONE: Final = {
     "ht": Mark.NET,
     "htva": Mark.NET,
     "nett": Mark.NET,
+    "net": Mark.NET,
     "税抜": Mark.NET,
     "税別": Mark.NET,
 }
