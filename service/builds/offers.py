@@ -91,6 +91,11 @@ class Market:
         """Where the part is sold, whether or not a price is known."""
         return self._by_part.get(part, [])
 
+    def country_of(self, listing: Listing) -> str | None:
+        """Where the goods come from: the warehouse, else the supplier."""
+        supplier = self.view.suppliers.get(listing.supplier)
+        return listing.country or (supplier.country if supplier else None)
+
     def quotes(self, part: Part) -> list[Quote]:
         """Every listing of the part that has a price, single ones and sets."""
         if part.key not in self._quotes:

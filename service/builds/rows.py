@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 
-from scrapers import Amount, UnitError, format_amount
+from scrapers import Amount, Availability, UnitError, format_amount
 from service.builds import texts
 from service.builds.amounts import base_amount, base_unit, line_need, misfit
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
 from service.builds.offers import Market, Quote
-from service.builds.requirements import need_text, parts_meeting
+from service.builds.requirements import need_text, parts_meeting, successors
 from service.model.builds import Alternative, Build, Line
 from service.model.catalogue import Part
 
@@ -159,6 +159,26 @@ def choose_all(rows: Sequence[Row], market: Market, currency: str) -> None:
         for row in bucket:
             row.choice = pick(row, need, to_buy, market, currency)
     _include(rows, market)
+    for row in rows:
+        _propose(row, market)
+
+
+def _propose(row: Row, market: Market) -> None:
+    """A discontinued part keeps its line; what still meets the need is only named."""
+    if row.part is None or row.choice is None:
+        return
+    if row.choice.quote.offer.availability is not Availability.DISCONTINUED:
+        return
+    near = [other for other, _ in successors(row.part, market.view.parts)]
+    near += parts_meeting(market.view.parts.values(), row.line.need)
+    names = dict.fromkeys(
+        other.key
+        for other in near
+        if other.key != row.part.key
+        and any(quote.status == "priced" for quote in market.quotes(other))
+    )
+    if names:
+        row.notes.append(texts.DISCONTINUED.format(parts=", ".join(names)))
 
 
 def _buckets(rows: Sequence[Row]) -> dict[tuple[str, str | None, bool], list[Row]]:

@@ -9,6 +9,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from scrapers import Tax
 from service.builds import texts
@@ -25,12 +26,23 @@ class Footing:
 
 
 @cache
+def _data() -> dict[str, Any]:
+    return tomllib.loads((files("service.data") / "vat.toml").read_text(encoding="utf-8"))
+
+
+@cache
 def _table() -> dict[str, list[tuple[date, Decimal]]]:
-    text = (files("service.data") / "vat.toml").read_text(encoding="utf-8")
     return {
         country: sorted((row["from"], Decimal(row["percent"])) for row in rows)
-        for country, rows in tomllib.loads(text)["standard"].items()
+        for country, rows in _data()["standard"].items()
     }
+
+
+def crosses_customs(start: str | None, end: str | None) -> bool:
+    """Whether goods from one country to the other pass customs; False where one is unknown."""
+    if start is None or end is None or start == end:
+        return False
+    return not {start, end} <= set(_data()["union"])
 
 
 def standard_rate(country: str | None, day: date) -> Decimal | None:

@@ -65,6 +65,8 @@ class PriceView:
     choose: Mapping[str, str] = field(default_factory=dict)
     markup: Decimal = Decimal(0)
     supplies: Supplies | None = None
+    dismissed: frozenset[str] = frozenset()  # "build/rule" of companion hints put aside
+    companion_rules: str = ""  # the user's own, over those that come with the program
     claimed_c: Decimal = Decimal("0.5")  # how much of a seller's discharge rate is believed
 
 

@@ -1,0 +1,58 @@
+"""Which parts a rule of the data files speaks of: by goods class, words or specification."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from service.model.catalogue import Part
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of part. A word ending in `*` may go on; several words stand side by side."""
+
+    classes: frozenset[str] = frozenset()
+    words: tuple[str, ...] = ()
+    spec: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+
+    def holds(self, part: Part) -> bool:
+        """Whether the part is of this kind; its goods class decides before its name."""
+        if self.classes & set(part.classes):
+            return True
+        text = text_of(part.key, part.name)
+        if any(_found(word, text) for word in self.without):
+            return False
+        return any(key in part.spec for key in self.spec) or any(
+            _found(word, text) for word in self.words
+        )
+
+
+def read_kind(row: Mapping[str, Any]) -> Kind:
+    """A kind from a table of a data file."""
+    return Kind(
+        classes=frozenset(row.get("class", ())),
+        words=tuple(row.get("words", ())),
+        spec=tuple(row.get("spec", ())),
+        without=tuple(row.get("not", ())),
+    )
+
+
+@lru_cache(maxsize=4096)
+def text_of(key: str, name: str) -> str:
+    """Key and name as lower-case words; hyphens of the key count as spaces."""
+    return " ".join(f"{name} {key} {key.replace('-', ' ')}".casefold().split())
+
+
+@lru_cache(maxsize=4096)
+def _pattern(word: str) -> re.Pattern[str]:
+    body = re.escape(word.casefold()).replace(r"\*", r"\w*")
+    return re.compile(rf"(?<!\w){body}(?!\w)")
+
+
+def _found(word: str, text: str) -> bool:
+    return _pattern(word).search(text) is not None
