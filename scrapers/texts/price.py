@@ -16,6 +16,7 @@ from scrapers.texts.currencies import (
     hinted,
     is_everyday,
     minor_of,
+    points_only,
     resolve,
     symbol,
     symbol_of_code,
