@@ -21,7 +21,9 @@ Cell = str | int | Decimal | None
 # Blanks and marks that are not seen (BOM, zero width, no-break) may stand before the sign.
 _UNSEEN: Final = r"[\s\x00\u00a0\u00ad\u180e\u200b-\u200f\u2028-\u202f\u2060-\u2064\ufeff]"
 _SIGNS: Final = r"=+\-@\uff1d\uff0b\uff0d\uff20"
-_TRIGGER: Final = re.compile(rf"'*(?:[\t\r\n\x00]|{_UNSEEN}*[{_SIGNS}])")
+_TRIGGER: Final = re.compile(rf"'*{_UNSEEN}*[\t\r\n\x00{_SIGNS}]")
+_XLITERAL: Final = re.compile(r"_x([0-9A-Fa-f]{4})_")
+_XUNSAFE: Final = re.compile(r"[\x00-\x08\x0b-\x1f\ufffe\uffff\ud800-\udfff]")
 
 
 def is_trigger(text: str) -> bool:
@@ -67,3 +69,14 @@ def read_csv(text: str, delimiter: str = ",") -> Iterator[list[str]]:
     """Rows of text as `write_csv` made them, the added apostrophe taken away."""
     for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
         yield [unguarded(cell) for cell in row]
+
+
+def xstring(text: str) -> str:
+    """For an XLSX cell: what XML cannot hold as `_xHHHH_` (ECMA-376 part 1, 22.9.2.19)."""
+    literal = _XLITERAL.sub(r"_x005F\g<0>", text)
+    return _XUNSAFE.sub(lambda found: f"_x{ord(found[0]):04X}_", literal)
+
+
+def from_xstring(text: str) -> str:
+    """What `xstring` was given."""
+    return _XLITERAL.sub(lambda found: chr(int(found[1], 16)), text)

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from service.errors import InputError
+from service.exchange.cells import from_xstring
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -149,7 +150,7 @@ def _text(cell: Any) -> str:
         return "yes" if cell else "no"
     if isinstance(cell, float):
         return f"{cell:.0f}" if cell.is_integer() and abs(cell) < 1e15 else f"{cell:.15g}"
-    return str(cell)
+    return from_xstring(str(cell))
 
 
 if __name__ == "__main__":
