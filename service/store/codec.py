@@ -24,7 +24,7 @@ T = TypeVar("T")
 Coder = Callable[[Any], Any]
 Pair = tuple[Coder, Coder]  # to data, from data
 
-_EMPTY: Final[tuple[Any, ...]] = (None, "", (), {}, False)
+_EMPTY: Final[tuple[Any, ...]] = (None, "", (), {})
 
 
 def dumps(value: Any) -> str:
@@ -123,7 +123,8 @@ def _dataclass(kind: type) -> Pair:
         data = {}
         for name, (encode, _) in coders.items():
             held = getattr(value, name)
-            if not (needless[name] and _is_empty(held)):
+            default = needless[name]
+            if type(held) is not type(default) or held != default:
                 data[name] = encode(held)
         return data
 
@@ -138,14 +139,13 @@ def _dataclass(kind: type) -> Pair:
     return out, back
 
 
-def _empty_default(field: dataclasses.Field[Any]) -> bool:
-    if field.default is not dataclasses.MISSING:
-        return _is_empty(field.default)
-    return field.default_factory is dict
+_FULL: Final = object()  # equal to no value
 
 
-def _is_empty(value: Any) -> bool:
-    return any(type(value) is type(empty) and value == empty for empty in _EMPTY)
+def _empty_default(field: dataclasses.Field[Any]) -> Any:
+    """The default where it is empty, so that later programs cannot mean another one by it."""
+    default = {} if field.default_factory is dict else field.default
+    return default if any(default is one or default == one for one in _EMPTY) else _FULL
 
 
 def _same(value: Any) -> Any:

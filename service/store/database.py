@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Lock
 from typing import TYPE_CHECKING, Any, Final, Self
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Iterator
 
+    from service.store.columns import Columns, Memory
     from service.store.record import Known
 
 BUSY_SECONDS: Final = 30
@@ -41,6 +43,8 @@ class SqlStore:
         self.dialect = engine.dialect.name
         self.engine = engine
         self._known: Known = {}
+        self._memory: Memory | None = None
+        self._guard = Lock()
 
     @contextmanager
     def read(self) -> Iterator[SqlUnit]:
@@ -62,6 +66,14 @@ class SqlStore:
                 yield conn
                 if not write:
                     transaction.rollback()
+
+    def columns(self) -> Columns:
+        """The whole price log as arrays, up to date: for questions over all listings."""
+        from service.store.columns import Memory  # noqa: PLC0415 -- numpy costs start-up time
+
+        with self._guard, self._transaction(write=False) as conn:
+            self._memory = self._memory or Memory()
+            return self._memory.fresh(conn)
 
     def close(self) -> None:
         """Close every connection; the store cannot be used afterwards."""
@@ -136,7 +148,7 @@ def _check_file(path: Path, *, create: bool) -> None:
             raise StoreError(f"{path}: there is no such database: check the path")
         return
     try:
-        head = path.open("rb").read(len(_HEADER))
+        head = _head(path)
     except OSError as error:
         raise StoreError(f"{path} cannot be read: {error.strerror}") from None
     if head not in {b"", _HEADER}:
@@ -179,3 +191,8 @@ def _options(dialect: str, *, write: bool) -> Iterator[tuple[str, Any]]:
     if dialect == "postgresql" and not write:
         yield "isolation_level", "REPEATABLE READ"
         yield "postgresql_readonly", True
+
+
+def _head(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(len(_HEADER))

@@ -26,8 +26,7 @@ Seen = tuple[int, int, Terms, int]  # listing, at, terms, origin
 
 # By listing, the offer that runs and since when: kept between transactions. It may be out of
 # date, since others write too; every use is checked against the row's `first_seen`.
-Known = dict[int, tuple[Offer | None, int]]
-_NOTHING: Final[tuple[Offer | None, int]] = (None, 0)
+Known = dict[int, tuple[Offer, int]]
 
 _STILL: Final = "r.first_seen = {first} AND r.last_seen < {at} AND {at} - r.last_seen <= r.fresh"
 
@@ -61,13 +60,13 @@ def confirm(
 
     No listing stands twice in `observations`.
     """
-    if missing := [o.listing for o in observations if o.listing not in known]:
+    if missing := {seen.listing for seen in observations} - known.keys():
         _learn(conn, known, missing)
     rows, others = [], []
     for seen in observations:
-        offer, first = known.get(seen.listing, _NOTHING)
-        if offer == seen.offer:
-            rows.append((to_micros(seen.at), seen.listing, first))
+        held = known.get(seen.listing)
+        if held is not None and held[0] == seen.offer:
+            rows.append((to_micros(seen.at), seen.listing, held[1]))
         else:
             others.append(seen)
     if _extend(conn, rows) < len(rows):

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 Kind = TypeVar("Kind")
 
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+MICROSECOND: Final = timedelta(microseconds=1)
 EPOCH_DAY: Final = date(1970, 1, 1).toordinal()
 MONEY_DIGITS: Final = 4
 MONEY_LIMIT: Final = 2**63
@@ -44,16 +45,12 @@ AVAILABILITIES: Final = {code: word for word, code in AVAILABILITY_CODES.items()
 TAXES: Final = {code: word for word, code in TAX_CODES.items()}
 ORIGINS: Final = {code: word for word, code in ORIGIN_CODES.items()}
 
-_SECONDS_A_DAY: Final = 86_400
-_MICRO: Final = 1_000_000
-
 
 def to_micros(at: datetime) -> int:
     """An aware instant as microseconds since the epoch. InputError on a naive one."""
     if at.tzinfo is None:
         raise InputError(f"the time {at.isoformat()} has no time zone: give it in UTC")
-    since = at - EPOCH
-    return (since.days * _SECONDS_A_DAY + since.seconds) * _MICRO + since.microseconds
+    return (at - EPOCH) // MICROSECOND
 
 
 def from_micros(value: int) -> datetime:
