@@ -72,9 +72,10 @@ def row_as_of(columns: SpellColumns, at: int) -> Ints:
     begins, ends = columns.offsets[:-1], columns.offsets[1:]
     if at >= columns.newest:
         return np.where(ends > begins, ends - 1, -1)
-    begun = np.concatenate(([0], np.cumsum(columns.first <= at)))
-    rows = begins + begun[ends] - begun[begins] - 1
-    return np.where(rows >= begins, rows, -1)
+    found = np.flatnonzero((columns.first <= at) & (columns.following > at))
+    rows = np.full(columns.count, -1, dtype=np.int64)
+    rows[columns.listing[found]] = found
+    return rows
 
 
 def last_seen_by(columns: SpellColumns, rows: Ints, at: int) -> Ints:

@@ -11,18 +11,21 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Protocol
+from decimal import Decimal
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from scrapers import Tax
 from service.model.prices import FRESH_AT_LEAST, Spell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from decimal import Decimal
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
 DAY_US = 86_400_000_000
+
+
+Row = tuple[int, int, int, int | None, str, str, str, int]
 
 
 class Stretch(Protocol):
@@ -42,8 +45,7 @@ class Silence:
     end: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(NamedTuple):
     """One price without a gap: first and last seen, held until `end` (exclusive); microseconds."""
 
     price: Decimal
@@ -52,8 +54,7 @@ class Piece:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(NamedTuple):
     """A price spell: equal prices in a row, whatever else changed and whoever looked away.
 
     `watched`: microseconds of it that were observed. `end`: start of the next run,
@@ -101,7 +102,8 @@ class Track:
 
 def to_us(moment: datetime) -> int:
     """Microseconds since 1970-01-01 UTC, exact."""
-    return (moment - EPOCH) // MICROSECOND
+    since = moment - EPOCH
+    return (since.days * 86_400 + since.seconds) * 1_000_000 + since.microseconds
 
 
 def from_us(us: int) -> datetime:
@@ -124,9 +126,37 @@ def make_track(
     now = to_us(at)
     known = [spell for spell in spells if spell.first_seen <= at]
     alike = [spell for spell in known if _comparable(spell, known[-1])]
-    pieces = _pieces(alike, _holes(gaps), now, fresh // MICROSECOND)
+    spans = [(s.offer.price, to_us(s.first_seen), to_us(s.last_seen)) for s in alike]
+    pieces = _pieces(spans, _holes(gaps), now, fresh // MICROSECOND)
     currency = known[-1].offer.currency if known else None
     return Track(pieces, [p.seen for p in pieces], now, currency, len(known) - len(alike))
+
+
+def track_of_rows(
+    rows: Sequence[Row],
+    holes: Sequence[tuple[int, int]] = (),
+    *,
+    at: int,
+    fresh: int = FRESH_AT_LEAST // MICROSECOND,
+) -> Track:
+    """The same from rows as a store keeps them, without making spells of them first.
+
+    `rows`: first and last seen (microseconds), price (steps of 1/10000), list price, currency,
+    availability, tax, polls, in time order. `holes`: silences, rising.
+    """
+    known = [row for row in rows if row[0] <= at]
+    if not known:
+        return Track([], [], at, None)
+    currency, tax = known[-1][4], known[-1][6]
+    footings = {tax, "unknown"}
+    if tax == "unknown":
+        alike = [row for row in known if row[4] == currency]
+    else:
+        alike = [row for row in known if row[4] == currency and row[6] in footings]
+    prices = {step: Decimal(step).scaleb(-4) for step in {row[2] for row in alike}}
+    spans = [(prices[row[2]], row[0], row[1]) for row in alike]
+    pieces = _pieces(spans, list(holes), at, fresh)
+    return Track(pieces, [p.seen for p in pieces], at, currency, len(known) - len(alike))
 
 
 def _comparable(spell: Spell, newest: Spell) -> bool:
@@ -141,17 +171,23 @@ def _holes(gaps: Iterable[Stretch]) -> list[tuple[int, int]]:
 
 
 def _pieces(
-    spells: Sequence[Spell], holes: list[tuple[int, int]], now: int, fresh: int
+    spans: Sequence[tuple[Decimal, int, int]], holes: list[tuple[int, int]], now: int, fresh: int
 ) -> list[Piece]:
-    starts = [to_us(spell.first_seen) for spell in spells]
-    seen = [min(to_us(spell.last_seen), now) for spell in spells]
+    """Pieces of spans (price, first and last seen) that held until the next, or for `fresh`."""
     pieces: list[Piece] = []
-    for i, spell in enumerate(spells):
-        following = starts[i + 1] if i + 1 < len(spells) else min(now, seen[i] + fresh)
-        held = following if following - seen[i] <= fresh else seen[i]
-        piece = Piece(spell.offer.price, starts[i], seen[i], max(held, seen[i]))
-        pieces.extend(_cut(piece, holes) if holes else (piece,))
-    return pieces
+    following: int | None = None
+    for price, start, last in reversed(spans):
+        seen = min(last, now)
+        if following is None:
+            end = min(now, seen + fresh)
+        else:
+            end = following if following - seen <= fresh else seen
+        pieces.append(Piece(price, start, seen, max(end, seen)))
+        following = start
+    pieces.reverse()
+    if not holes:
+        return pieces
+    return [part for piece in pieces for part in _cut(piece, holes)]
 
 
 def _cut(piece: Piece, holes: list[tuple[int, int]]) -> list[Piece]:
@@ -172,14 +208,14 @@ def _cut(piece: Piece, holes: list[tuple[int, int]]) -> list[Piece]:
 def runs_of(track: Track) -> list[Run]:
     """Pieces of equal price in a row joined; gaps within stay unwatched."""
     runs: list[Run] = []
-    for piece in track.pieces:
-        watched = piece.end - piece.start
-        if runs and runs[-1].price == piece.price:
-            last = runs[-1]
-            runs[-1] = Run(last.price, last.start, piece.seen, piece.end, last.watched + watched)
-        else:
-            if runs:
-                last = runs[-1]
-                runs[-1] = Run(last.price, last.start, last.seen, piece.start, last.watched)
-            runs.append(Run(piece.price, piece.start, piece.seen, piece.end, watched))
+    pieces = track.pieces
+    first = watched = 0
+    for index, piece in enumerate(pieces):
+        watched += piece.end - piece.start
+        following = pieces[index + 1] if index + 1 < len(pieces) else None
+        if following is not None and following.price == piece.price:
+            continue
+        end = piece.end if following is None else following.start
+        runs.append(Run(piece.price, pieces[first].start, piece.seen, end, watched))
+        first, watched = index + 1, 0
     return runs

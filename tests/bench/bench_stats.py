@@ -1,0 +1,313 @@
+"""Ratios of our statistics to bare numpy on the same spells, measured in one run.
+
+    python tests/bench/bench_stats.py [--listings 10000] [--years 5]
+
+1. One listing: its spells of five years out of SQLite and their statistics, against a bare
+   `select` of them and numpy. Goal: at most 3 x.
+2. All listings: as of a time, minimum over 30 days, time-weighted median over 90 days, against
+   plain numpy on the same ready arrays (goal: at most 3 x), pandas and DuckDB where installed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sqlite3
+import statistics
+import sys
+import time
+from datetime import UTC, datetime
+from decimal import Decimal
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from scrapers import Availability, Tax
+from service.model.prices import Offer, Spell
+from service.prices import columns as c
+from service.prices.stats import describe, describe_track
+from service.prices.track import DAY_US, from_us, to_us, track_of_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+NOW = to_us(datetime(2026, 11, 20, 12, tzinfo=UTC))
+POLL = DAY_US // 4
+FRESH = 2 * DAY_US
+
+
+def milliseconds(question: Callable[[], Any], rounds: int = 15) -> float:
+    """Median time of a call, after two to warm up."""
+    question(), question()
+    times = []
+    for _ in range(rounds):
+        begin = time.perf_counter()
+        question()
+        times.append(time.perf_counter() - begin)
+    return 1000 * statistics.median(times)
+
+
+def make_columns(listings: int, years: float, seed: int = 7) -> c.SpellColumns:
+    """Spells of 21 days on average, four polls a day, a sale or a new price at each change."""
+    rng = np.random.default_rng(seed)
+    count = rng.poisson(years * 365 / 21, listings) + 1
+    owner = np.repeat(np.arange(listings), count)
+    begin = NOW - int(years * 365) * DAY_US
+    drawn = rng.integers(0, int(years * 365 * 4), len(owner)) * POLL + begin
+    order = np.lexsort((drawn, owner))
+    first, owner = drawn[order], owner[order]
+    keep = np.append(True, (np.diff(first) > 0) | (np.diff(owner) > 0))
+    first, owner = first[keep], owner[keep]
+    last = np.append(first[1:], NOW + POLL) - POLL
+    ends = np.append(owner[1:] != owner[:-1], True)
+    last[ends] = NOW
+    price = np.round(
+        rng.uniform(5, 200, listings)[owner] * rng.choice([1, 0.8, 0.9, 1.1], len(owner)), 2
+    )
+    return c.SpellColumns(listings, owner, (price * 10_000).round().astype(np.int64), first, last)
+
+
+def store_in(columns: c.SpellColumns) -> sqlite3.Connection:
+    db = sqlite3.connect(":memory:")
+    db.execute(
+        "create table spell (listing int, first int, last int, price int, list_price int, currency text, "
+        "availability text, tax text, polls int, primary key (listing, first)) without rowid"
+    )
+    rows = zip(
+        *(a.tolist() for a in (columns.listing, columns.first, columns.last, columns.price)),
+        strict=True,
+    )
+    db.executemany(
+        "insert into spell values (?, ?, ?, ?, null, 'EUR', 'in_stock', 'included', 40)", rows
+    )
+    return db
+
+
+SELECT = "select first, last, price, list_price, currency, availability, tax, polls from spell where listing = ? order by first"
+
+
+def bare(db: sqlite3.Connection, listing: int) -> dict[str, float]:
+    """The limit: a select and numpy."""
+    rows = db.execute(SELECT, (listing,)).fetchall()
+    first, last, price = (np.array([row[i] for row in rows]) for i in range(3))
+    end = np.append(first[1:], NOW)
+    answer: dict[str, float] = {"now": price[-1], "low": price.min(), "high": price.max()}
+    for days in (30, 90, 365):
+        answer[f"low_{days}"] = price[last >= NOW - days * DAY_US].min()
+    weight = np.clip(end - np.maximum(first, NOW - 90 * DAY_US), 0, None)
+    order = np.argsort(price)
+    reached = np.cumsum(weight[order])
+    answer["median_90"] = price[order][np.searchsorted(reached, reached[-1] / 2)]
+    year = np.clip(end - np.maximum(first, NOW - 365 * DAY_US), 0, None)
+    answer["percentile"] = 100 * year[price < price[-1]].sum() / year.sum()
+    answer["changes"] = np.count_nonzero(np.diff(price)) * 30 * DAY_US / (end - first).sum()
+    before = np.flatnonzero(price[:-1] <= price[-1])
+    answer["since"] = (NOW - last[before[-1]]) / DAY_US if len(before) else np.nan
+    return answer
+
+
+def ours_of_rows(db: sqlite3.Connection, listing: int) -> Any:
+    rows = db.execute(SELECT, (listing,)).fetchall()
+    return describe_track(track_of_rows(rows, at=NOW))
+
+
+def ours_of_spells(db: sqlite3.Connection, listing: int) -> Any:
+    spells = [
+        Spell(
+            listing,
+            Offer(Decimal(price).scaleb(-4), currency, None, Availability(stock), Tax(tax)),
+            from_us(first),
+            from_us(last),
+            polls,
+        )
+        for first, last, price, _, currency, stock, tax, polls in db.execute(SELECT, (listing,))
+    ]
+    return describe(spells, at=from_us(NOW))
+
+
+def one_listing(columns: c.SpellColumns) -> None:
+    db = store_in(columns)
+    picked = range(0, columns.count, max(1, columns.count // 50))
+    for listing in picked:
+        ours, limit = ours_of_rows(db, listing), bare(db, listing)
+        assert ours == ours_of_spells(db, listing)
+        same = (ours.now, ours.low_90d, ours.median_90d, ours.percentile)
+        want = (limit["now"], limit["low_90"], limit["median_90"])
+        assert [int(p * 10_000) for p in same[:3]] == list(want), (same, want)
+        assert abs(same[3] - limit["percentile"]) < 1e-6
+
+    def run(question: Callable[[sqlite3.Connection, int], Any]) -> None:
+        for n in picked:
+            question(db, n)
+
+    for name, question in (("rows", ours_of_rows), ("Spell objects", ours_of_spells)):
+        limit = milliseconds(partial(run, bare))
+        took = milliseconds(partial(run, question))
+        print(
+            f"one listing, {len(columns.price) / columns.count:.0f} spells, from {name}: "
+            f"{1000 * took / len(picked):.0f} us, {took / limit:.2f} x bare select + numpy ({1000 * limit / len(picked):.0f} us)"
+        )
+
+
+def plain_as_of(columns: c.SpellColumns, at: int) -> Any:
+    row = np.flatnonzero((columns.first <= at) & (columns.following > at))
+    return columns.price[row]
+
+
+def plain_minimum(columns: c.SpellColumns, days: int, at: int) -> Any:
+    inside = (columns.last >= at - days * DAY_US) & (columns.first <= at)
+    listing, price = columns.listing[inside], columns.price[inside]
+    starts = np.flatnonzero(np.append(True, np.diff(listing) > 0))
+    return np.minimum.reduceat(price, starts)
+
+
+def plain_median(columns: c.SpellColumns, days: int, at: int) -> Any:
+    since = at - days * DAY_US
+    end = np.minimum(columns.following, at)
+    inside = np.flatnonzero((end > since) & (columns.first <= at))
+    weight = end[inside] - np.maximum(columns.first[inside], since)
+    order = np.lexsort((columns.price[inside], columns.listing[inside]))
+    listing, price, weight = (
+        columns.listing[inside][order],
+        columns.price[inside][order],
+        weight[order],
+    )
+    starts = np.flatnonzero(np.append(True, np.diff(listing) > 0))
+    reached = np.cumsum(weight)
+    before = reached[starts] - weight[starts]
+    total = np.add.reduceat(weight, starts)
+    return price[np.searchsorted(reached, before + total / 2)]
+
+
+def all_listings(columns: c.SpellColumns) -> None:
+    past = NOW - 400 * DAY_US
+    _ = columns.offsets, columns.following, columns.newest
+    questions = {
+        "as of now": (
+            lambda: columns.price[c.row_as_of(columns, NOW)],
+            lambda: plain_as_of(columns, NOW),
+        ),
+        "as of a past day": (
+            lambda: columns.price[c.row_as_of(columns, past)],
+            lambda: plain_as_of(columns, past),
+        ),
+        "minimum of 30 days": (
+            lambda: c.lowest_in(columns, 30, NOW)[0],
+            lambda: plain_minimum(columns, 30, NOW),
+        ),
+        "weighted median of 90 days": (
+            lambda: c.median_in(columns, 90, NOW)[0],
+            lambda: plain_median(columns, 90, NOW),
+        ),
+    }
+    for name, (ours, plain) in questions.items():
+        known = ours()
+        assert name == "as of a past day" or np.array_equal(known, plain()), name
+        took, limit = milliseconds(ours), milliseconds(plain)
+        print(
+            f"{name}, {columns.count} listings: {took:.2f} ms, {took / limit:.2f} x plain numpy ({limit:.2f} ms)"
+        )
+    peers(columns)
+
+
+def peers(columns: c.SpellColumns) -> None:
+    """The same minimum and median by pandas and DuckDB on the same spells in memory."""
+    try:
+        import pandas as pd  # noqa: PLC0415 - a peer that need not be there
+    except ImportError:
+        print("pandas is not installed: not compared")
+        return
+    frame = pd.DataFrame(
+        {
+            "listing": columns.listing,
+            "price": columns.price,
+            "first": columns.first,
+            "end": np.minimum(columns.following, NOW),
+            "last": columns.last,
+        }
+    )
+
+    def minimum() -> Any:
+        return frame[frame["last"] >= NOW - 30 * DAY_US].groupby("listing")["price"].min()
+
+    took, ours = milliseconds(minimum, 5), milliseconds(partial(c.lowest_in, columns, 30, NOW))
+    print(f"minimum of 30 days: pandas {took:.2f} ms, ours {ours / took:.2f} x of it")
+
+    def median() -> Any:
+        since = NOW - 90 * DAY_US
+        window = frame[frame["end"] > since].copy()
+        window["weight"] = window["end"] - window["first"].clip(lower=since)
+        window = window.sort_values(["listing", "price"])
+        groups = window.groupby("listing")["weight"]
+        return (
+            window[groups.cumsum() * 2 >= groups.transform("sum")]
+            .groupby("listing")["price"]
+            .first()
+        )
+
+    assert np.array_equal(median().to_numpy(), c.median_in(columns, 90, NOW)[0])
+    ours = milliseconds(partial(c.median_in, columns, 90, NOW))
+    took = milliseconds(median, 5)
+    print(f"weighted median of 90 days: pandas {took:.2f} ms, ours {ours / took:.2f} x of it")
+
+
+DUCK_MINIMUM = "select listing, min(price) p from spell where last >= $since group by 1 order by 1"
+DUCK_MEDIAN = """
+    with held as (
+        select listing, price, "end" - greatest(first, $since) w from spell where "end" > $since
+    ), summed as (
+        select listing, price,
+               sum(w) over (partition by listing order by price) reached,
+               sum(w) over (partition by listing) total
+        from held
+    )
+    select listing, min(price) p from summed where reached * 2 >= total group by 1 order by 1
+"""
+
+
+def duck(columns: c.SpellColumns) -> None:
+    """The same by DuckDB on a table in memory, one thread."""
+    try:
+        import duckdb  # noqa: PLC0415 - a peer that need not be there
+        import pandas as pd  # noqa: PLC0415 - the same
+    except ImportError:
+        print("DuckDB is not installed: not compared")
+        return
+    frame = pd.DataFrame(
+        {name: getattr(columns, name) for name in ("listing", "price", "first", "last")}
+    )
+    frame["end"] = np.minimum(columns.following, NOW)
+    db = duckdb.connect()
+    db.execute("set threads = 1")
+    db.execute("create table spell as select * from frame")
+    kernels = {
+        "minimum of 30 days": (DUCK_MINIMUM, 30, c.lowest_in),
+        "weighted median of 90 days": (DUCK_MEDIAN, 90, c.median_in),
+    }
+    for name, (query, days, kernel) in kernels.items():
+        ask = partial(duck_answer, db, query, NOW - days * DAY_US)
+        assert np.array_equal(ask(), kernel(columns, days, NOW)[0]), name
+        took, ours = milliseconds(ask, 5), milliseconds(partial(kernel, columns, days, NOW))
+        print(f"{name}: DuckDB {took:.2f} ms, ours {ours / took:.2f} x of it")
+
+
+def duck_answer(db: Any, query: str, since: int) -> Any:
+    return db.execute(query, {"since": since}).fetchnumpy()["p"]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--listings", type=int, default=10_000)
+    parser.add_argument("--years", type=float, default=5)
+    asked = parser.parse_args()
+    columns = make_columns(asked.listings, asked.years)
+    one_listing(make_columns(200, asked.years))
+    all_listings(columns)
+    duck(columns)
+
+
+if __name__ == "__main__":
+    main()
