@@ -39,7 +39,7 @@ def among(
     if is_sqlite(conn):
         rows = func.json_each(json.dumps(listed)).table_valued("value")
         return column.in_(select(rows.c.value))
-    kind = Text() if listed and isinstance(listed[0], str) else BigInteger()
+    kind = Text() if isinstance(column.type, Text) else BigInteger()
     return column == any_(literal(listed, ARRAY(kind)))
 
 

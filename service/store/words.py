@@ -19,7 +19,8 @@ _MEANINGS: Final = (
     ("could not translate host", "there is no such database server: check the address"),
     ("failed to resolve host", "there is no such database server: check the address"),
     ("password authentication failed", "the server refuses the user or the password"),
-    ("does not exist", "the server has no such database or user: create it, or check the address"),
+    ('database "', "the server has no such database: create it, or check the address"),
+    ('role "', "the server has no such user: create it, or check the address"),
     ("permission denied", "the user may not use it: ask who runs the server for the rights"),
     ("connection timeout", "the database server does not answer: check the address"),
 )
