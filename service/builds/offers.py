@@ -75,6 +75,7 @@ class Market:
     warnings: list[str] = field(default_factory=list)
     _by_part: dict[str, list[Listing]] = field(default_factory=dict)
     _quotes: dict[str, list[Quote]] = field(default_factory=dict)
+    _rates: dict[str, tuple[Fraction, date | None] | None] = field(default_factory=dict)
     _stock: Mapping[str, Stock] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -103,6 +104,10 @@ class Market:
             self._quotes[part.key] += self._sets(part)
         return self._quotes[part.key]
 
+    def requote(self, listing: Listing, part: str, now: PriceNow) -> Quote | None:
+        """The quote that a new price makes, without keeping it."""
+        return self._quote_at(listing, self.view.parts[part], now)
+
     def _single(self, part: Part) -> list[Quote]:
         found = [self._quote(entry, part) for entry in self.listings(part.key) if not entry.is_set]
         return [quote for quote in found if quote]
@@ -112,11 +117,15 @@ class Market:
         return [quote for quote in found if quote]
 
     def _quote(self, listing: Listing, part: Part) -> Quote | None:
-        now, supply = self.view.prices.get(listing.id), listing.holds(part.key)
-        if now is None or supply is None:
+        now = self.view.prices.get(listing.id)
+        return None if now is None else self._quote_at(listing, part, now)
+
+    def _quote_at(self, listing: Listing, part: Part, now: PriceNow) -> Quote | None:
+        supply = listing.holds(part.key)
+        if supply is None:
             return None
-        rate = exact_rate(self.view.rates, now.offer.currency, self.currency)
-        content, split = self._content(supply, part), self._split(listing, supply)
+        rate = self._rate(now.offer.currency)
+        content, split = self.content(supply, part), self._split(listing, supply)
         if rate is None:
             self._warn_rate(now.offer.currency, listing)
         if rate is None or content is None or split is None:
@@ -138,6 +147,11 @@ class Market:
             notes=tuple(note for note in notes if note),
         )
 
+    def _rate(self, source: str) -> tuple[Fraction, date | None] | None:
+        if source not in self._rates:
+            self._rates[source] = exact_rate(self.view.rates, source, self.currency)
+        return self._rates[source]
+
     def _markup(self, currency: str) -> Fraction:
         return 1 + Fraction(self.view.markup) if currency != self.currency else Fraction(1)
 
@@ -148,7 +162,8 @@ class Market:
             self.warn(found.note)
         return found
 
-    def _content(self, supply: Supply, part: Part) -> Fraction | None:
+    def content(self, supply: Supply, part: Part) -> Fraction | None:
+        """Base units of the part in one unit of sale; None where they measure differently."""
         try:
             content = base_amount(supply.amount, part)
         except UnitError as error:
