@@ -148,10 +148,17 @@ def _remark(line: Answer, options: Options) -> str:
 
 
 def _sums(sums: Answer, label: str, options: Options) -> dict[str, Cell]:
-    prefix = "" if sums["complete"] else f"{texts.AT_LEAST} "
-    money = {key: sums.get(key) for key in options.columns}
     cells: dict[str, Cell] = {"part": label}
-    return cells | {key: f"{prefix}{value}" if value else "" for key, value in money.items()}
+    for key in options.columns:
+        cells[key] = _sum(sums.get(key), complete=sums["complete"])
+    return cells
+
+
+def _sum(value: str | None, *, complete: bool) -> str:
+    """`at least` before a sum that lacks a line; words where it lacks all of them."""
+    if value is None or complete:
+        return value or ""
+    return f"{texts.AT_LEAST} {value}" if Decimal(value) else texts.NOT_KNOWN
 
 
 def _remarks(answer: Answer, options: Options) -> list[str]:

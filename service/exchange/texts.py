@@ -29,6 +29,7 @@ DAY: Final = "Prices of {day}, in {currency}"
 DESTINATION: Final = "Prices of {day}, in {currency}, for {destination}"
 TOTAL: Final = "Total"
 AT_LEAST: Final = "at least"
+NOT_KNOWN: Final = "not known"
 COMPLETE: Final = "complete"
 SUBTOTAL: Final = "{group}, sum"
 STATUS: Final = {

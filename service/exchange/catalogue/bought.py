@@ -11,7 +11,7 @@ from service.model.money import Money, round_money
 from service.model.orders import Purchase
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from service.exchange.catalogue.draft import Found, PurchaseDraft
     from service.exchange.catalogue.table import Problems
@@ -27,6 +27,8 @@ class Lookup(Protocol):
     def parts(self) -> Mapping[str, Part]: ...
     @property
     def listings(self) -> Mapping[str, Listing]: ...
+    @property
+    def names(self) -> Mapping[str, Sequence[Listing]]: ...
     @property
     def problems(self) -> Problems: ...
 
@@ -71,7 +73,7 @@ def _content(draft: PurchaseDraft, part: Part, where: str, index: Lookup) -> Dec
     if draft.sold_as is not None:
         index.amount(f"{where}.sold_as", part.key, draft.sold_as)
         return in_base(part, draft.sold_as) or Decimal(1)
-    of_supplier = [one for one in index.listings.values() if one.supplier == draft.supplier]
+    of_supplier = index.names.get(f"{draft.supplier}/{part.key}", ())
     held = [one.holds(part.key) for one in of_supplier if not one.is_set]
     contents = {content for one in held if one and (content := in_base(part, one.amount))}
     if len(contents) > 1:

@@ -15,7 +15,7 @@ from service.model.catalogue import DEFAULT_EVERY, Fee, Listing, Part, ShippingR
 from service.model.money import Money, money_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from service.model.book import Book
     from service.model.builds import Build, Cut, Line
@@ -38,7 +38,8 @@ def dump_book(book: Book, *, public: bool = False, build: str | None = None) -> 
         book = public_copy(book)
     parts = {part.key: part for part in book.parts}
     pieces = [emit.table(f"[supplier.{emit.key(s.key)}]", _supplier(s)) for s in book.suppliers]
-    pieces += [_part_with_listings(part, book) for part in book.parts]
+    own = _single(book)
+    pieces += [_part_with_listings(part, own.get(part.key, ())) for part in book.parts]
     pieces += [emit.table("[[set]]", _set(one)) for one in book.listings if _as_set(one)]
     pieces += [emit.table(f"[build.{emit.key(b.key)}]", _build(b)) for b in book.builds]
     pieces += [emit.table("[[purchase]]", _purchase(p, parts[p.part])) for p in book.purchases]
@@ -121,10 +122,18 @@ def _fee(fee: Fee, currency: str) -> Content:
     )
 
 
-def _part_with_listings(part: Part, book: Book) -> str:
+def _single(book: Book) -> dict[str, list[Listing]]:
+    """Listings of one part, by part."""
+    found: dict[str, list[Listing]] = {}
+    for listing in book.listings:
+        if not _as_set(listing):
+            found.setdefault(listing.supplies[0].part, []).append(listing)
+    return found
+
+
+def _part_with_listings(part: Part, own: Sequence[Listing]) -> str:
     name = emit.key(part.key)
     pieces = [emit.table(f"[part.{name}]", _part(part))]
-    own = [one for one in book.listings if not _as_set(one) and one.holds(part.key)]
     pieces += [emit.table(f"[[part.{name}.listing]]", _listing(one)) for one in own]
     return "".join(pieces)
 

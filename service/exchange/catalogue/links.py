@@ -15,7 +15,7 @@ from service.exchange.catalogue.wishes import target_key
 from service.model.book import Book
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from service.exchange.catalogue.table import Problems
     from service.model.builds import Build, Line
@@ -53,6 +53,7 @@ class Index:
     parts: Mapping[str, Part]
     listings: Mapping[str, Listing]
     builds: Mapping[str, Build]
+    names: Mapping[str, Sequence[Listing]]
     problems: Problems
 
     def unknown(self, where: str, kind: str, key: str, known: Mapping[str, object]) -> bool:
@@ -74,43 +75,52 @@ class Index:
     def listing(self, where: str, text: str) -> str:
         """The key of the listing that `text` names: its URL, or `supplier/part`."""
         try:
-            return find_listing(text, self.listings.values()).key
+            return pick_listing(text, self.names).key
         except InputError as error:
             self.problems.add(where, error.problems[0])
             return text
 
 
-def find_listing(text: str, listings: Iterable[Listing]) -> Listing:
-    """By key, by URL, or by `supplier/part` where that is unique. InputError where not."""
-    listings = list(listings)
-    for listing in listings:
-        if listing.key == text:
-            return listing
-    named = [one for one in listings if text == one.url or _answers(one, text)]
-    if len(named) == 1:
-        return named[0]
-    if named:
-        keys = ", ".join(f'"{one.key}"' for one in named[:5])
-        raise InputError(f'"{text}" names {len(named)} listings; write one of {keys}')
-    near = v.nearest(text, [one.key for one in listings])
+def listing_names(listings: Iterable[Listing]) -> dict[str, list[Listing]]:
+    """Listings by everything that may name them: key, URL, `supplier/part`."""
+    named: dict[str, list[Listing]] = {}
+    for one in listings:
+        pairs = [f"{one.supplier}/{supply.part}" for supply in one.supplies]
+        for name in {one.key, one.url or one.key, *pairs}:
+            named.setdefault(name, []).append(one)
+    return named
+
+
+def pick_listing(text: str, names: Mapping[str, Sequence[Listing]]) -> Listing:
+    """The one listing that `text` names. InputError: none or several, and what to write."""
+    found = names.get(text, ())
+    exact = [one for one in found if one.key == text]
+    if len(exact or found) == 1:
+        return (exact or found)[0]
+    if found:
+        keys = ", ".join(f'"{one.key}"' for one in found[:5])
+        raise InputError(f'"{text}" names {len(found)} listings; write one of {keys}')
+    near = v.nearest(text, names.keys())
     raise InputError(f'there is no listing "{text}"{near or "; write its URL or supplier/part"}')
 
 
-def _answers(listing: Listing, text: str) -> bool:
-    supplier, _, part = text.partition("/")
-    return listing.supplier == supplier and listing.holds(part) is not None
+def find_listing(text: str, listings: Iterable[Listing]) -> Listing:
+    """By key, by URL, or by `supplier/part` where that is unique. InputError where not."""
+    return pick_listing(text, listing_names(listings))
 
 
 def link(draft: Draft, known: Book, problems: Problems) -> Book:
     """The book of the draft, its references followed into it and into `known`."""
     suppliers, parts = by_key(draft.suppliers, problems), by_key(draft.parts, problems)
     listings, builds = by_key(draft.listings, problems), by_key(draft.builds, problems)
+    sold = _over(known.listings, listings)
     index = Index(
-        {s.key: s for s in known.suppliers} | {k: f.value for k, f in suppliers.items()},
-        {p.key: p for p in known.parts} | {k: f.value for k, f in parts.items()},
-        {x.key: x for x in known.listings} | {k: f.value for k, f in listings.items()},
-        {b.key: b for b in known.builds} | {k: f.value for k, f in builds.items()},
-        problems,
+        suppliers=_over(known.suppliers, suppliers),
+        parts=_over(known.parts, parts),
+        listings=sold,
+        builds=_over(known.builds, builds),
+        names=listing_names(sold.values()),
+        problems=problems,
     )
     for name in draft.mentioned:
         index.unknown(name.where, "part", name.value, index.parts)
@@ -128,6 +138,10 @@ def link(draft: Draft, known: Book, problems: Problems) -> Book:
         purchases=purchases_of(draft.purchases, index),
         targets=_sorted(targets),
     )
+
+
+def _over(stored: Iterable[K], found: Mapping[str, Found[K]]) -> dict[str, K]:
+    return {one.key: one for one in stored} | {key: one.value for key, one in found.items()}
 
 
 def _sorted(found: Mapping[str, Found[K]]) -> tuple[K, ...]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from service.errors import InputError
 from service.exchange.catalogue import values as v
 from service.exchange.catalogue.builds import read_build
+from service.exchange.catalogue.canonical import canonical
 from service.exchange.catalogue.draft import Draft, Found
 from service.exchange.catalogue.links import link
 from service.exchange.catalogue.parts import read_listings, read_part, read_set
@@ -122,4 +123,4 @@ def _keyed(top: Table, kind: str) -> list[tuple[str, Table]]:
 def _linked(draft: Draft, known: Book | None, problems: Problems) -> Book:
     book = link(draft, known or Book(), problems)
     problems.raise_if_any()
-    return book
+    return canonical(book)

@@ -34,6 +34,7 @@ T = TypeVar("T")
 Read = Callable[[Any], T]
 
 MAX_DIGITS: Final = 12  # before and behind the decimal point
+MANY: Final = 300
 MINUTE: Final = timedelta(minutes=1)
 _KEY: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _NUMBER: Final = re.compile(rf"[+-]?\d{{1,{MAX_DIGITS}}}(?:\.\d{{1,{MAX_DIGITS}}})?", re.ASCII)
@@ -59,8 +60,12 @@ def plain(value: Decimal) -> str:
 
 
 def nearest(word: str, known: Collection[str]) -> str:
-    """`; did you mean "x"?` where one of `known` is close to `word`, else nothing."""
-    found = get_close_matches(word, known, 1, 0.6)
+    """`; did you mean "x"?` where one of `known` is close to `word`, else nothing.
+
+    Of many only those that begin alike are compared, so that a long list of errors stays quick.
+    """
+    near = known if len(known) <= MANY else [one for one in known if one[:2] == word[:2]][:MANY]
+    found = get_close_matches(word[:200], near, 1, 0.6)
     return f'; did you mean "{found[0]}"?' if found else ""
 
 
