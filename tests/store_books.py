@@ -27,6 +27,7 @@ from service.model.prices import Observation, Offer
 if TYPE_CHECKING:
     from service.store.database import SqlStore
 
+BATTERY = "https://quill.example/p/4s-3300"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)

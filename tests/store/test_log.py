@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
-from store_books import DAY, HOUR, NOON, full_book, keep, offer, page, seen
+from store_books import BATTERY, DAY, HOUR, NOON, full_book, keep, offer, page, seen
 
 from scrapers import Availability, Tax
 from service.errors import InputError, NotFoundError
@@ -15,7 +15,6 @@ from service.model.book import Book
 from service.model.prices import Observation, Offer, Spell
 from service.store.database import SqlStore
 
-BATTERY = "https://quill.example/p/4s-3300"
 
 
 def write(store: SqlStore, *observations: Observation) -> None:
