@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
-from decimal import Decimal
 from typing import Any
 
 from service.builds.cost import BuildCost, LineCost, price_build
@@ -24,8 +24,16 @@ from service.flows.views.common import (
 )
 from service.model.builds import Build
 from service.model.catalogue import Part, Supplier
+from service.model.prices import PriceNow, Spell
 
 POINTS = 60  # of a cost series
+NO_EXTRAS: Mapping[str, Any] = {
+    "low_days": None,
+    "doubt": None,
+    "evidence": [],
+    "seen_at": None,
+}
+Spells = Mapping[int, list[Spell]]
 
 
 def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
@@ -38,7 +46,8 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
         found = cost_to_json(cost)
         extras = _extras(unit, cost, view)
         for row, line in zip(found["lines"], cost.lines, strict=True):
-            row |= _named(line, view.parts, view.suppliers) | extras.get(_id(line), {})
+            row |= _named(line, view.parts, view.suppliers)
+            row |= extras.get(_id(line), NO_EXTRAS)
         return found | {
             "name": build.name,
             "need_by": build.need_by.isoformat() if build.need_by else None,
@@ -109,36 +118,54 @@ def _extras(unit: Unit, cost: BuildCost, view: PriceView) -> dict[int, dict[str,
 
 
 def build_series(deps: Deps, key: str, days: int = 365) -> dict[str, Any]:
-    """What the build cost over time, complete or not, at most POINTS points."""
+    """What the build took up over time, at most POINTS points, from the listings of its parts."""
     with deps.store.read() as unit:
         build = need_build(unit, key)
         now = deps.clock()
-        view = price_view(unit, deps, now)
-        lines = price_build(build, view).lines
-        ids = [line.listing.id for line in lines if line.listing]
-        start = max(now - timedelta(days=days), _first(unit, ids, now))
-        step = (now - start) / POINTS
-        points = [_point(unit, build, view, start + step * n) for n in range(1, POINTS + 1)]
-    return {"build": key, "currency": build.currency, "points": [p for p in points if p]}
+        used = {line.part for line in price_build(build, price_view(unit, deps, now)).lines}
+        listings = [x for x in unit.catalogue.listings() if used & {s.part for s in x.supplies}]
+        view = price_view(unit, deps, now, listings)
+        spells = by_listing(unit.log.spells([x.id for x in listings]))
+        points = [
+            point
+            for at in _moments(spells, now - timedelta(days=days), now)
+            if (point := _point(unit, build, view, spells, at))
+        ]
+    return {"build": key, "currency": build.currency, "points": points}
 
 
-def _first(unit: Unit, ids: list[int], now: datetime) -> datetime:
-    return min((spell.first_seen for spell in unit.log.spells(ids)), default=now)
+def _moments(spells: Spells, since: datetime, now: datetime) -> list[datetime]:
+    """When a price began, thinned to POINTS; and now."""
+    begun = sorted({s.first_seen for known in spells.values() for s in known})
+    since = max(since, begun[0]) if begun else since
+    later = [at for at in begun if at > since]
+    step = max(1, -(-len(later) // POINTS))
+    return [since, *later[::step], now] if begun else []
 
 
-def _point(unit: Unit, build: Build, view: PriceView, at: datetime) -> dict[str, Any] | None:
-    then = replace(
-        view, at=at, prices=unit.log.as_of(at), rates=unit.rates.rates(at.date()), on_hand={}
-    )
+def _point(
+    unit: Unit, build: Build, view: PriceView, spells: Spells, at: datetime
+) -> dict[str, Any] | None:
+    prices = {x: p for x, known in spells.items() if (p := _price_at(x, known, at))}
+    rates = unit.rates.rates(at.date())
+    then = replace(view, at=at, prices=prices, rates=rates, on_hand={}, purchases=())
     totals = price_build(build, then).totals
     if not totals.share:
         return None
-    share: Decimal = totals.share
     return {
         "at": time_text(at),
-        "share": money(share, build.currency),
+        "share": money(totals.share, build.currency),
         "complete": totals.complete,
     }
+
+
+def _price_at(listing: int, known: list[Spell], at: datetime) -> PriceNow | None:
+    """The offer that was in force, when it was last confirmed by then."""
+    index = bisect_right(known, at, key=lambda spell: spell.first_seen)
+    if not index:
+        return None
+    spell = known[index - 1]
+    return PriceNow(listing, spell.offer, min(spell.last_seen, at))
 
 
 def versions(deps: Deps, key: str) -> dict[str, Any]:
@@ -156,7 +183,14 @@ def versions(deps: Deps, key: str) -> dict[str, Any]:
             "columns": [_column(m, c) for m, c in zip(members, costs, strict=True)],
             "groups": list(dict.fromkeys(name for cost in costs for name, _ in cost.groups)),
             "changes": {m.key: _changes(m, view.parts) for m in members},
+            "parts": [{"part": p.key, "name": p.name} for p in view.parts.values()],
+            "used": _used(costs[0], view.parts) if costs else [],
         }
+
+
+def _used(cost: BuildCost, parts: Mapping[str, Part]) -> list[dict[str, str]]:
+    keys = dict.fromkeys(line.part for line in cost.lines if line.part in parts)
+    return [{"part": key, "name": parts[key].name} for key in keys if key]
 
 
 def _column(build: Build, cost: BuildCost) -> dict[str, Any]:

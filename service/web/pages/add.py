@@ -1,0 +1,191 @@
+"""Add a page: paste, see what was read beside the page's own words, keep."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+import time
+from collections import OrderedDict
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Query, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from scrapers import SiteRules, read_sold_as
+from service.errors import InputError, ServiceError
+from service.flows import add, views
+from service.flows.add import Looked, Wish
+from service.web.pages.common import Long, Text, at_build, at_part, deps_of, go
+from service.web.render import page
+
+router = APIRouter(include_in_schema=False)
+KEPT, KEEP_FOR = 100, 1800.0  # looks in memory, seconds
+MOST_AT_ONCE = 50
+Query2000 = Annotated[str, Query(max_length=2000)]
+
+
+class Looks:
+    """Pages that were looked at and not yet kept, in memory for half an hour."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[str, tuple[float, Looked]] = OrderedDict()
+
+    def put(self, looked: Looked, name: str | None = None) -> str:
+        name = name or secrets.token_urlsafe(16)
+        self._kept[name] = (time.monotonic(), looked)
+        self._kept.move_to_end(name)
+        while len(self._kept) > KEPT:
+            self._kept.popitem(last=False)
+        return name
+
+    def get(self, name: str) -> Looked:
+        at, looked = self._kept.get(name, (0.0, None))
+        if looked is None or time.monotonic() - at > KEEP_FOR:
+            raise InputError("this look at the page is too long ago: read the page again")
+        return looked
+
+
+LOOKS = Looks()
+
+
+@router.get("/add")
+def door(request: Request, url: Query2000 = "", text: Query2000 = "") -> Response:
+    """Also where a bookmark or a phone's share sheet leads; reading waits for a tap."""
+    values = {"url": url or text, "builds": _builds(request), "base": str(request.base_url)}
+    return page(request, "add.html", values)
+
+
+def _builds(request: Request) -> list[dict[str, Any]]:
+    deps = deps_of(request)
+    with deps.store.read() as unit:
+        return [{"build": b.key, "name": b.name} for b in unit.catalogue.builds().values()]
+
+
+@router.post("/add")
+async def look(request: Request, url: Annotated[str, Form(max_length=100_000)]) -> Response:
+    """One address: what was read. Several: each with its outcome."""
+    deps = deps_of(request)
+    wanted = [word for word in url.split() if "://" in word][:MOST_AT_ONCE]
+    if len(wanted) > 1:
+        return await _many(request, wanted)
+    address = add.clean_url(deps, url)
+    looked = await add.fetch_and_read(deps, address)
+    return await run_in_threadpool(_shown, request, LOOKS.put(looked), looked, "")
+
+
+async def _many(request: Request, urls: list[str]) -> Response:
+    """Side by side over hosts; each host keeps its pace."""
+    found = await asyncio.gather(*(_one(request, url) for url in dict.fromkeys(urls)))
+    return await run_in_threadpool(page, request, "add_many.html", {"found": found})
+
+
+async def _one(request: Request, url: str) -> dict[str, Any]:
+    deps = deps_of(request)
+    try:
+        looked = await add.fetch_and_read(deps, add.clean_url(deps, url))
+    except (ServiceError, ValueError) as error:
+        return {"url": url, "look": None, "reading": None, "problem": str(error)}
+    return {"url": url, "look": LOOKS.put(looked), "reading": looked.reading, "problem": None}
+
+
+@router.get("/add/{look}")
+def again(request: Request, look: str) -> Response:
+    return _shown(request, look, LOOKS.get(look), "")
+
+
+@router.post("/add/{look}/rule")
+def rule(request: Request, look: str, rule: Long = "", choice: Text = "") -> Response:
+    """Something is wrong: read the same page again with a rule or a choice."""
+    looked = LOOKS.get(look)
+    if looked.page is None:
+        raise InputError("the page could not be fetched, so there is nothing to read again")
+    rules = SiteRules(price=rule or None, choice=choice or None)
+    changed = add.read_again(looked.url, looked.page, rules)
+    return _shown(request, LOOKS.put(changed, look), changed, rule, choice)
+
+
+def _shown(
+    request: Request, name: str, looked: Looked, rule: str, choice: str = ""
+) -> Response:
+    deps, reading = deps_of(request), looked.reading
+    values = {
+        "look": name,
+        "url": looked.url,
+        "reading": reading,
+        "fetched": looked.page is not None,
+        "rule": rule,
+        "choice": choice,
+        "candidates": candidates(reading),
+        "fitting": add.fitting_parts(deps, reading),
+        "parts": views.part_names(deps),
+        "builds": _builds(request),
+        "sold_as": suggested_sold_as(reading),
+        "spec": json.dumps(reading.get("spec") or {}),
+    }
+    return page(request, "read.html", values, 200 if looked.page is not None else 422)
+
+
+def suggested_sold_as(reading: Any) -> str:
+    """What the page or its title says that one unit of sale holds, else one piece."""
+    if reading.get("sold_as"):
+        return str(reading["sold_as"])
+    found = read_sold_as(str(reading.get("title") or ""))
+    return f"{found}" if isinstance(found, str) else "1 piece"
+
+
+def candidates(reading: Any) -> list[dict[str, str]]:
+    """Every number that a reader took for a price, with the rule that would always take it."""
+    found: dict[str, dict[str, str]] = {}
+    for item in reading.get("evidence") or []:
+        if item.get("field") not in ("price", "list_price", "low", "high") or not item.get("where"):
+            continue
+        way = "json" if item["reader"] in ("jsonld", "state") else "css"
+        text = f"{way}:{item['where']}"
+        found.setdefault(text, {"value": str(item["value"]), "reader": item["reader"], "rule": text})
+    return list(found.values())[:20]
+
+
+@router.post("/add/{look}")
+def keep(  # noqa: PLR0913, PLR0917 - the fields of the form
+    request: Request,
+    look: str,
+    part: Text = "",
+    name: Text = "",
+    unit: Text = "piece",
+    sold_as: Text = "",
+    build: Text = "",
+    amount: Text = "",
+    group: Text = "",
+    target: Text = "",
+    choice: Text = "",
+    rule: Long = "",
+    spec: Long = "",
+) -> Response:
+    """Right: the page becomes a listing, its price the first of its history."""
+    wish = Wish(
+        part=part,
+        name=name,
+        unit=unit,
+        sold_as=sold_as,
+        build=build,
+        amount=amount,
+        group=group,
+        target=target,
+        choice=choice,
+        rule=rule,
+        spec=_spec(spec),
+    )
+    key = add.keep(deps_of(request), LOOKS.get(look), wish)
+    return go(at_build(build) if build else at_part(key), saved=True)
+
+
+def _spec(text: str) -> dict[str, str]:
+    try:
+        found = json.loads(text or "{}")
+    except ValueError:
+        return {}
+    if not isinstance(found, dict):
+        return {}
+    return {str(k)[:60]: str(v)[:120] for k, v in list(found.items())[:40]}

@@ -1,0 +1,99 @@
+"""Parts: the list, one part with its chart, parts of one kind by their natural measure."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from service.charts.model import PriceChart
+from service.errors import InputError
+from service.flows import ask, build_edit, views
+from service.flows.ports import Deps
+from service.web.pages.builds import drawn
+from service.web.pages.common import Text, at_part, deps_of, go
+from service.web.render import page
+
+router = APIRouter(include_in_schema=False)
+RANGES = {"90d": 90, "1y": 365, "all": None}
+Listing = Annotated[str | None, Query(max_length=2000)]
+
+
+@router.get("/parts")
+def parts(request: Request, q: Annotated[str, Query(max_length=100)] = "") -> Response:
+    rows = views.parts(deps_of(request))
+    words = q.casefold().split()
+    if words:
+        rows = [row for row in rows if all(w in row["name"].casefold() for w in words)]
+    return page(request, "part_list.html", {"parts": rows, "q": q})
+
+
+@router.get("/parts/{key}")
+def part(
+    request: Request,
+    key: str,
+    range_: Annotated[str, Query(alias="range", pattern="^(90d|1y|all)$")] = "1y",
+    listing: Listing = None,
+) -> Response:
+    deps = deps_of(request)
+    found = views.part(deps, key)
+    chart = views.part_chart(deps, key, RANGES[range_], listing)
+    main = listing or next((row["listing"] for row in found["where"] if row["price"]), None)
+    values = {
+        "part": found,
+        "history": _history(deps, key, main),
+        "range": range_,
+        "rows": list(_table(chart)),
+        "chart": chart,
+        **drawn(chart, 310),
+    }
+    return page(request, "part.html", values)
+
+
+def _history(deps: Deps, key: str, listing: str | None) -> dict[str, Any] | None:
+    """Statistics of the listing that is drawn in ink, advice of the part; None: nothing seen."""
+    if listing is None or not hasattr(ask, "history"):
+        return None
+    found = ask.history(deps, listing)
+    whole = ask.history(deps, key)
+    return found | {"advice": whole.get("advice"), "calendar": whole.get("calendar")}
+
+
+def _table(chart: PriceChart) -> list[dict[str, Any]]:
+    """The same as the chart, as rows, the newest first."""
+    rows = [
+        {"line": line.name, "value": run.value, "start": run.start, "end": run.end}
+        for line in chart.lines
+        if line.kind != "regular"
+        for run in line.runs
+    ]
+    rows.sort(key=lambda row: row["start"], reverse=True)
+    return rows[:400]
+
+
+@router.post("/parts/{key}/target")
+def target(request: Request, key: str, value: Text) -> Response:
+    build_edit.set_target(deps_of(request), "part", key, value)
+    return go(at_part(key), saved=True)
+
+
+@router.post("/parts/{key}/price")
+def price(request: Request, key: str, price: Text, supplier: Text, on: Text = "") -> Response:
+    """A price by hand: from a telephone call, a counter, a fair."""
+    from service.flows import edit  # noqa: PLC0415 - only here
+    from service.model.money import parse_money  # noqa: PLC0415 - only here
+
+    edit.book_price(deps_of(request), key, parse_money(price), supplier, on=on or None)
+    return go(at_part(key), saved=True)
+
+
+@router.get("/kinds/{kind}")
+def kinds(request: Request, kind: str) -> Response:
+    """Parts of one kind; `?cells=4&capacity_mAh=3000..3600` asks for a requirement."""
+    need = {name: text for name, text in request.query_params.items() if text.strip()}
+    if len(need) > 12 or any(len(name) + len(text) > 200 for name, text in need.items()):  # noqa: PLR2004 - a form's size
+        raise InputError("that is too long a requirement")
+    need.pop("saved", None)
+    found = views.kinds(deps_of(request), kind, need)
+    return page(request, "kind.html", {"found": found, "need": need})

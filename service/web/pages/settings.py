@@ -1,0 +1,88 @@
+"""Settings as they stand, the channels with a test, the people who may come in."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from service.errors import DeliveryError, InputError
+from service.model.deals import Notice
+from service.settings import SETTINGS
+from service.web.accounts import Accounts, Role
+from service.web.pages.common import Text, deps_of, go, settings_of
+from service.web.render import page
+from service.web.sessions import Sessions
+
+router = APIRouter(include_in_schema=False)
+
+
+def _accounts(request: Request) -> Accounts:
+    found: Accounts = request.app.state.accounts
+    return found
+
+
+def _sessions(request: Request) -> Sessions:
+    found: Sessions = request.app.state.sessions
+    return found
+
+
+@router.get("/settings")
+def settings(request: Request, tested: str = "") -> Response:
+    found = settings_of(request)
+    hidden = ("db", "channel", "payment", "allow_hosts")
+    rows = [(n, getattr(found, n), why) for n, why in SETTINGS if n not in hidden]
+    values = {
+        "rows": rows,
+        "channels": [(c.name, c.kind) for c in found.channels],
+        "accounts": sorted(_accounts(request).all().values(), key=lambda a: a.name),
+        "roles": [role for role in Role if role is not Role.NOBODY],
+        "tested": tested[:60],
+    }
+    return page(request, "settings.html", values)
+
+
+@router.post("/settings/test")
+async def test(request: Request, channel: Text) -> Response:
+    """One message over one channel, at once."""
+    deps = deps_of(request)
+    if channel not in deps.channels:
+        raise InputError(f'no channel "{channel}"')
+    now = datetime.now(UTC)
+    text = "If you can read this, this way of telling you works."
+    notice = Notice(f"test:{channel}:{now:%s}", channel, "Ebbmark: a test", text, {}, now)
+    try:
+        await deps.channels[channel].send(notice)
+    except DeliveryError as error:
+        raise InputError(f"{channel}: not delivered: {error}") from error
+    return go(f"/settings?tested={channel}")
+
+
+@router.post("/settings/users")
+def add_user(request: Request, name: Text, password: Text, role: Text = "viewer") -> Response:
+    """The first account is an admin, and from then on everybody has to log in."""
+    accounts = _accounts(request)
+    first = not accounts.all()
+    accounts.add(name, password, Role.ADMIN if first else _role(role))
+    _sessions(request).end_all_of(name.strip().casefold())
+    if first:
+        request.state.session = _sessions(request).begin(name.strip().casefold())
+    return go("/settings", saved=True)
+
+
+@router.post("/settings/users/role")
+def change_role(request: Request, name: Text, role: Text) -> Response:
+    if role == "remove":
+        _accounts(request).remove(name)
+    else:
+        _accounts(request).set_role(name, _role(role))
+    _sessions(request).end_all_of(name)
+    return go("/settings", saved=True)
+
+
+def _role(text: str) -> Role:
+    try:
+        return Role[text.upper()]
+    except KeyError:
+        raise InputError("role: viewer, editor or admin") from None
