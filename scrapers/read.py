@@ -22,7 +22,7 @@ from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, st
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
-from scrapers.reconcile.places import CURRENCY_OF, country_of
+from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
 from scrapers.reconcile.settle import Court, Verdict, settle
 from scrapers.reconcile.shown import show
 from scrapers.reconcile.told import Told, tell
@@ -134,6 +134,8 @@ class _Visit:
     def _court(self, told: list[Told], view: visible.View) -> tuple[Court, tuple[Choice, ...], str]:
         stated = next((t.currency for t in told if t.currency), None)
         hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
+        if hint is None and "$" in self.body_text:
+            hint = dollars(self.body_text)
         open_price = not any(t.price is not None for t in told)
         visible.look(self.doc, view, self.locale, hint, plain=open_price)
         shown = show(view.seen, hint, self.country)
@@ -152,7 +154,7 @@ class _Visit:
         said, proof = self._stock(view)
         around = Around(
             rules=self.rules, view=view, title=title, stock=said, stock_proof=proof,
-            choices=choices, choices_where=where, text=self.body_text, evidence=tuple(self.evidence),
+            choices=choices, choices_where=where, text=self.body_text, net=meta.net_price(self.doc), evidence=tuple(self.evidence),
         )  # fmt: skip
         other = self._nothing_here(court, verdict, things, view, choices)
         return other or reading(court, verdict, around)
@@ -178,8 +180,10 @@ class _Visit:
             return verdict
         for choice in choices:
             if wanted in {choice.name.casefold(), (choice.sku or "").casefold()} and choice.price:
-                return replace(verdict, price=choice.price, doubt=None, source=Source.STATE,
-                               currency=choice.currency or verdict.currency)  # fmt: skip
+                return replace(
+                    verdict, price=choice.price, doubt=None, source=Source.STATE,
+                    currency=choice.currency or verdict.currency, stock=choice.availability,
+                )  # fmt: skip
         return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")
 
     def _by_rules(self, verdict: Verdict) -> tuple[Verdict, str | None]:

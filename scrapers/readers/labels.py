@@ -8,14 +8,20 @@ _I = re.IGNORECASE
 
 LIST = re.compile(
     r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|list price|retail price|recommended|original(?:ly)?|"
-    r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|regular price|"
-    r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|normalpreis|"
+    r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
+    r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|"
     r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|habituel|d'origine)|avant|"
-    r"adviesprijs|oude prijs|van|normale prijs|prezzo (?:di listino|consigliato|originale|precedente)|"
+    r"adviesprijs|oude prijs|van|prezzo (?:di listino|consigliato|originale|precedente)|"
     r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado|habitual)|antes|pvpr?|"
-    r"cena (?:regularna|katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
-    r"p[ůu]vodn[íi]|b[ěe][žz]n[áa] cena|m[íi]sto|ordinarie(?: pris)?|tidigare|ord\.? ?pris|"
-    r"rek\.? ?pris|f[øö]r(?:pris)?|normalpris|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b",
+    r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
+    r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
+    r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b",
+    _I,
+)
+REGULAR = re.compile(
+    r"\b(?:regular price|normal price|standard price|normalpreis|regul[äa]rer preis|prix normal|normale prijs|"
+    r"prezzo normale|precio normal|cena (?:regularna|standardowa)|b[ěe][žz]n[áa] cena|ordinarie(?: pris)?|"
+    r"ord\.? ?pris|normalpris)\b",
     _I,
 )
 SAVING = re.compile(

@@ -134,7 +134,10 @@ def _leaves(
         if len(text) > MAX_TEXT or (plain and not CURRENCY.search(text)):
             continue
         place = places.of(node)
-        if plain and _MARKED_UP & {node.attributes.get("itemprop"), node.attributes.get("property")}:
+        if plain and _MARKED_UP & {
+            node.attributes.get("itemprop"),
+            node.attributes.get("property"),
+        }:
             text = ""  # microdata has read it, and what lies around it is its label
         if place.zone == "other":
             elsewhere += 1
@@ -290,6 +293,8 @@ class _Reader:
             text = at.text(separator=" ")
             if len(text) > 600 or len(text := squeeze(text)) > MAX_TEXT:
                 break
+            if context and text.count(leaf.raw) > 1:
+                break  # the same amount twice: which one's words these are cannot be told
             context = text
             if at.mem_id in self.places.above:
                 break
@@ -481,6 +486,8 @@ def _by_label(text: str, before: str, after: str) -> str | None:
                 return kind
         if labels.LIST.search(words) and not labels.CURRENT.search(before):
             return "list"
+        if labels.REGULAR.search(words) and not labels.CURRENT.search(before):
+            return "regular"
     if re.match(
         r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", after, re.IGNORECASE
     ):

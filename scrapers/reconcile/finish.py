@@ -17,10 +17,10 @@ from scrapers.model import (
     Tax,
     UnitPrice,
 )
-from scrapers.readers import labels
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
 from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict
+from scrapers.reconcile.tax import tax_of
 from scrapers.reconcile.told import Told, alike
 from scrapers.texts import read_sold_as, read_spec
 
@@ -41,6 +41,7 @@ class Around:
     choices: tuple[Choice, ...]
     choices_where: str
     text: str
+    net: Decimal | None = None
     evidence: tuple[Evidence, ...] = ()
 
 
@@ -64,7 +65,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         low=_money(verdict.low, currency),
         high=_money(verdict.high, currency),
         availability=stock,
-        tax=_tax(court, verdict, around),
+        tax=tax_of(court, verdict, around.text, around.net, around.rules.prices),
         unit_price=_unit(court),
         sold_as=_sold_as(title),
         ids=ids,
@@ -127,6 +128,8 @@ def _garbled(around: Around) -> str | None:
 def _availability(
     court: Court, verdict: Verdict, around: Around
 ) -> tuple[Availability, str | None]:
+    if verdict.stock is not Availability.UNKNOWN:
+        return verdict.stock, None
     lead = [verdict.told] if verdict.told else []
     told = next(
         (
@@ -144,40 +147,6 @@ def _availability(
     if clash and proof is not None and proof.field == "availability" and not court.choices:
         return told, f'the markup says {told}, the page says "{proof.value[:40]}"'
     return told, None
-
-
-def _tax(court: Court, verdict: Verdict, around: Around) -> Tax:
-    if verdict.tax is not Tax.UNKNOWN:
-        return verdict.tax
-    shown = _tax_words(around.text)
-    if shown is not Tax.UNKNOWN:
-        return shown
-    told = next((t.tax for t in court.told if t.tax is not Tax.UNKNOWN), Tax.UNKNOWN)
-    if told is not Tax.UNKNOWN:
-        return told
-    assumed = {"with-tax": Tax.INCLUDED, "without-tax": Tax.EXCLUDED}
-    return assumed.get(around.rules.prices or "", Tax.UNKNOWN)
-
-
-_TAX_SIGNS = ("vat", "tax", "gst", "mwst", "mehrwertsteuer", " ust", "btw", "tva", "ttc", "iva", "moms",
-              "dph", "netto", "brutto")  # fmt: skip
-MAX_TAX_TEXT = 60_000
-
-
-def _tax_words(text: str) -> Tax:
-    """What the page says of its prices as a whole, if it says one thing only."""
-    lower = text[:MAX_TAX_TEXT].lower()
-    said: set[Tax] = set()
-    for sign in _TAX_SIGNS:
-        at = lower.find(sign)
-        for _ in range(8):
-            if at < 0:
-                break
-            near = lower[max(0, at - 40) : at + 30]
-            said |= {Tax.INCLUDED} if labels.GROSS.search(near) else set()
-            said |= {Tax.EXCLUDED} if labels.NET.search(near) else set()
-            at = lower.find(sign, at + len(sign))
-    return said.pop() if len(said) == 1 else Tax.UNKNOWN
 
 
 def _unit(court: Court) -> UnitPrice | None:

@@ -7,6 +7,8 @@ is kept where shops' caches still show it.
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from decimal import Decimal
 from functools import lru_cache
 from urllib.parse import urlsplit
@@ -26,6 +28,17 @@ CURRENCY_OF: dict[str, str] = {
     "ZA": "ZAR", "IN": "INR", "SG": "SGD", "CA": "CAD", "US": "USD", "HK": "HKD", "MX": "MXN",
     "BR": "BRL", "CN": "CNY", "KR": "KRW", "TR": "TRY", "TW": "TWD", "TH": "THB", "IL": "ILS",
 }  # fmt: skip
+# tongues that are spoken (as good as) in one country only
+_HOME = {
+    "sv": "SE", "da": "DK", "nb": "NO", "nn": "NO", "no": "NO", "cs": "CZ", "pl": "PL", "hu": "HU",
+    "ro": "RO", "ja": "JP", "tr": "TR", "ko": "KR", "th": "TH", "he": "IL", "bg": "BG", "is": "IS",
+}  # fmt: skip
+_DOLLARS = re.compile(
+    r"\b(?:(AUD|AU\$|A\$|Australian?)|(CAD|CA\$|C\$|Canad(?:a|ian))|(NZD|NZ\$|New Zealand)|"
+    r"(HKD|HK\$)|(SGD|S\$|Singapore)|(MXN|MX\$))(?![A-Za-z])"
+)
+_US = re.compile(r"\bUSD?\b|US\$")
+_DOLLAR_CODES = ("AUD", "CAD", "NZD", "HKD", "SGD", "MXN")
 _DOMAINS = {"uk": "GB", "com.au": "AU", "co.nz": "NZ", "co.za": "ZA", "co.jp": "JP"}
 _CENT = Decimal("0.01")
 
@@ -43,7 +56,15 @@ def country_of(url: str, lang: str | None) -> str | None:
         return last.upper()
     tag = (lang or "").replace("_", "-").split("-")
     region = next((p.upper() for p in tag[1:] if len(p) == 2), None)
-    return region if region in CURRENCY_OF else None
+    return region if region in CURRENCY_OF else _HOME.get(tag[0].lower())
+
+
+def dollars(text: str) -> str:
+    """Which dollar a bare "$" is: the one that the page's text names most, else the US dollar."""
+    named = Counter(_DOLLAR_CODES[(m.lastindex or 1) - 1] for m in _DOLLARS.finditer(text[:60_000]))
+    named["USD"] += len(_US.findall(text[:60_000]))
+    code, count = named.most_common(1)[0]
+    return code if count else "USD"
 
 
 @lru_cache(maxsize=256)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from scrapers.model import Source, Tax
+from scrapers.model import Availability, Source, Tax
 from scrapers.readers.claims import Seen
 from scrapers.readers.values import rounded
 from scrapers.reconcile.places import vat_factor
@@ -30,6 +30,7 @@ class Verdict:
     member: Decimal | None = None
     doubt: str | None = None
     note: str | None = None
+    stock: Availability = Availability.UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)

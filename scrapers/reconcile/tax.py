@@ -1,0 +1,73 @@
+"""Whether the price holds value added tax: what stands beside it, else what the page says of all."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+
+from scrapers.model import Tax
+from scrapers.readers import labels
+from scrapers.reconcile.settle import Court, Verdict
+
+MAX_TEXT = 60_000
+_SIGNS = ("vat", "tax", "gst", "mwst", "mehrwertsteuer", " ust", "btw", "tva", "ttc", "iva", "moms",
+          "dph", "netto", "brutto")  # fmt: skip
+_BEFORE = re.compile(r"(\d[\d.,]*\d|\d)\D{0,6}$")
+_AFTER = re.compile(r"^\D{0,6}?(\d[\d.,]*\d|\d)(?!\s*%)")
+_ASSUMED = {"with-tax": Tax.INCLUDED, "without-tax": Tax.EXCLUDED}
+
+
+def tax_of(
+    court: Court, verdict: Verdict, text: str, net: Decimal | None, prices: str | None
+) -> Tax:
+    """The nearest word holds: beside the amount, in the page's text, in the markup, the supplier's."""
+    price = verdict.price
+    if verdict.tax is not Tax.UNKNOWN:
+        return verdict.tax
+    if net is not None and price is not None and price > net and court.vat(net, price):
+        return Tax.INCLUDED
+    shown = words(text, price)
+    if shown is not Tax.UNKNOWN:
+        return shown
+    told = next((t.tax for t in court.told if t.tax is not Tax.UNKNOWN), Tax.UNKNOWN)
+    return told if told is not Tax.UNKNOWN else _ASSUMED.get(prices or "", Tax.UNKNOWN)
+
+
+def words(text: str, price: Decimal | None) -> Tax:
+    """What the page says of its prices as a whole, if it says one thing only."""
+    text = text[:MAX_TEXT]
+    lower = text.lower()
+    said: set[Tax] = set()
+    for sign in _SIGNS:
+        at = lower.find(sign)
+        for _ in range(8):
+            if at < 0:
+                break
+            start = max(0, at - 45)
+            said |= _said(text[start : at + 35], price)
+            at = lower.find(sign, at + len(sign))
+    return said.pop() if len(said) == 1 else Tax.UNKNOWN
+
+
+def _said(near: str, price: Decimal | None) -> set[Tax]:
+    found: set[Tax] = set()
+    for pattern, tax, other in (
+        (labels.GROSS, Tax.INCLUDED, Tax.EXCLUDED),
+        (labels.NET, Tax.EXCLUDED, Tax.INCLUDED),
+    ):
+        for match in pattern.finditer(near):
+            own = _own(near[: match.start()], near[match.end() :], price)
+            found |= {tax} if own is None or own else {other}
+    return found
+
+
+def _own(before: str, after: str, price: Decimal | None) -> bool | None:
+    """Whether the tax word belongs to our price; None where no amount stands beside it."""
+    leads = after.lstrip().startswith(":")  # "Ex Tax: 6.00" speaks of what follows
+    held = _AFTER.match(after) if leads else _BEFORE.search(before) or _AFTER.match(after)
+    amounts = [held[1]] if held else []
+    if not amounts or price is None:
+        return None
+    digits = f"{price.normalize():f}".replace(".", "")
+    bare = [re.sub(r"[.,]", "", a).rstrip("0") for a in amounts]
+    return digits.rstrip("0") in bare
