@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final
 
@@ -312,9 +312,18 @@ def parse_amount(text: str) -> Amount:
     if not folded or len(text) > MAX_TEXT:
         raise UnitError("write an amount such as '1 piece', '0.27 m2', '300 g' or '300 x 600 mm'")
     try:
-        return _parse(folded)
+        return _tidy(_parse(folded))
     except ArithmeticError:
         raise UnitError(f"'{text}' holds no usable number: write such as '0.5 m'") from None
+
+
+def _tidy(amount: Amount) -> Amount:
+    """The same amount however it was written: 0.60 m and 0.6 m are one text in the book."""
+    value = Decimal(plain(amount.value))
+    if amount.size is None:
+        return replace(amount, value=value)
+    long, wide = (Decimal(plain(edge)) for edge in amount.size)
+    return replace(amount, value=value, size=(long, wide))
 
 
 def read_amount(text: str) -> Amount | None:

@@ -384,6 +384,8 @@ def read_price(
     `several amounts`, `not a number`, `markup`, or what a lone amount is instead of a
     price (`instalment`, `saving`, `shipping`, `difference`, `quantity times price`, ...).
     """
+    if not text:
+        return None
     if len(text) <= _SHORT:
         return _remembered(text, locale, currency)
     return _fresh(text, locale, currency)
