@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 class PriceStats:
     """What is known of a price at one time. Money in `currency`; None: not known.
 
-    `now`: the last price seen. `low_*`: the lowest that was seen within so many days.
+    `now`: the last price seen. `low_*`: the lowest that held at any time within so many days.
     `median_90d`: the price that half of the observed time of 90 days was at or below.
     `percentile`: percent of the observed time of a year in which it was cheaper than now.
     `days_since_lower`: since it was last as low as now, before the present spell.
@@ -94,7 +94,7 @@ def _described(track: Track) -> PriceStats:
     watched = track.watched
     days = watched / DAY_US
     changes = len(runs) - 1
-    month, quarter, year = (track.since(track.at - n * DAY_US) for n in (30, 90, 365))
+    month, quarter, year = (track.held_since(track.at - n * DAY_US) for n in (30, 90, 365))
     return PriceStats(
         currency=track.currency,
         start=from_us(track.pieces[0].start),

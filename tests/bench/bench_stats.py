@@ -12,14 +12,13 @@ from __future__ import annotations
 
 import argparse
 import sqlite3
-import statistics
 import sys
 import time
 from datetime import UTC, datetime
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -27,9 +26,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from scrapers import Availability, Tax
 from service.model.prices import Offer, Spell
-from service.prices import columns as c
 from service.prices.stats import describe, describe_track
 from service.prices.track import DAY_US, from_us, to_us, track_of_rows
+from service.store.columns import Columns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -40,17 +39,17 @@ FRESH = 2 * DAY_US
 
 
 def milliseconds(question: Callable[[], Any], rounds: int = 15) -> float:
-    """Median time of a call, after two to warm up."""
+    """Best time of a call, after two to warm up: what else runs on the machine only adds."""
     question(), question()
     times = []
     for _ in range(rounds):
         begin = time.perf_counter()
         question()
         times.append(time.perf_counter() - begin)
-    return 1000 * statistics.median(times)
+    return 1000 * min(times)
 
 
-def make_columns(listings: int, years: float, seed: int = 7) -> c.SpellColumns:
+def make_columns(listings: int, years: float, seed: int = 7) -> Columns:
     """Spells of 21 days on average, four polls a day, a sale or a new price at each change."""
     rng = np.random.default_rng(seed)
     count = rng.poisson(years * 365 / 21, listings) + 1
@@ -67,10 +66,20 @@ def make_columns(listings: int, years: float, seed: int = 7) -> c.SpellColumns:
     price = np.round(
         rng.uniform(5, 200, listings)[owner] * rng.choice([1, 0.8, 0.9, 1.1], len(owner)), 2
     )
-    return c.SpellColumns(listings, owner, (price * 10_000).round().astype(np.int64), first, last)
+    none = np.zeros(0, dtype=np.int64)
+    return Columns(
+        listing=owner,
+        first=first,
+        last=last,
+        price=(price * 10_000).round().astype(np.int64),
+        currency=np.zeros_like(owner),
+        names=["EUR"],
+        fresh=np.full(listings, FRESH),
+        gaps=(none, none, none),
+    )
 
 
-def store_in(columns: c.SpellColumns) -> sqlite3.Connection:
+def store_in(columns: Columns) -> sqlite3.Connection:
     db = sqlite3.connect(":memory:")
     db.execute(
         "create table spell (listing int, first int, last int, price int, list_price int, currency text, "
@@ -128,9 +137,9 @@ def ours_of_spells(db: sqlite3.Connection, listing: int) -> Any:
     return describe(spells, at=from_us(NOW))
 
 
-def one_listing(columns: c.SpellColumns) -> None:
+def one_listing(columns: Columns) -> None:
     db = store_in(columns)
-    picked = range(0, columns.count, max(1, columns.count // 50))
+    picked = range(0, len(columns.listings), max(1, len(columns.listings) // 50))
     for listing in picked:
         ours, limit = ours_of_rows(db, listing), bare(db, listing)
         assert ours == ours_of_spells(db, listing)
@@ -147,32 +156,47 @@ def one_listing(columns: c.SpellColumns) -> None:
         limit = milliseconds(partial(run, bare))
         took = milliseconds(partial(run, question))
         print(
-            f"one listing, {len(columns.price) / columns.count:.0f} spells, from {name}: "
+            f"one listing, {len(columns.price) / len(columns.listings):.0f} spells, from {name}: "
             f"{1000 * took / len(picked):.0f} us, {took / limit:.2f} x bare select + numpy ({1000 * limit / len(picked):.0f} us)"
         )
 
 
-def plain_as_of(columns: c.SpellColumns, at: int) -> Any:
-    row = np.flatnonzero((columns.first <= at) & (columns.following > at))
-    return columns.price[row]
+class Ready(NamedTuple):
+    """The same spells as plain arrays; `until`: when the next begins, or never."""
+
+    listing: Any
+    price: Any
+    first: Any
+    until: Any
 
 
-def plain_minimum(columns: c.SpellColumns, days: int, at: int) -> Any:
-    inside = (columns.last >= at - days * DAY_US) & (columns.first <= at)
-    listing, price = columns.listing[inside], columns.price[inside]
+def ready(columns: Columns) -> Ready:
+    until = np.append(columns.first[1:], NOW)
+    until[columns.end] = np.iinfo(np.int64).max
+    return Ready(columns.listing, columns.price, columns.first, until)
+
+
+def plain_as_of(spells: Ready, at: int) -> Any:
+    row = np.flatnonzero((spells.first <= at) & (spells.until > at))
+    return spells.price[row]
+
+
+def plain_minimum(spells: Ready, days: int, at: int) -> Any:
+    inside = (spells.until >= at - days * DAY_US) & (spells.first <= at)
+    listing, price = spells.listing[inside], spells.price[inside]
     starts = np.flatnonzero(np.append(True, np.diff(listing) > 0))
     return np.minimum.reduceat(price, starts)
 
 
-def plain_median(columns: c.SpellColumns, days: int, at: int) -> Any:
+def plain_median(spells: Ready, days: int, at: int) -> Any:
     since = at - days * DAY_US
-    end = np.minimum(columns.following, at)
-    inside = np.flatnonzero((end > since) & (columns.first <= at))
-    weight = end[inside] - np.maximum(columns.first[inside], since)
-    order = np.lexsort((columns.price[inside], columns.listing[inside]))
+    end = np.minimum(spells.until, at)
+    inside = np.flatnonzero((end > since) & (spells.first <= at))
+    weight = end[inside] - np.maximum(spells.first[inside], since)
+    order = np.lexsort((spells.price[inside], spells.listing[inside]))
     listing, price, weight = (
-        columns.listing[inside][order],
-        columns.price[inside][order],
+        spells.listing[inside][order],
+        spells.price[inside][order],
         weight[order],
     )
     starts = np.flatnonzero(np.append(True, np.diff(listing) > 0))
@@ -182,38 +206,38 @@ def plain_median(columns: c.SpellColumns, days: int, at: int) -> Any:
     return price[np.searchsorted(reached, before + total / 2)]
 
 
-def all_listings(columns: c.SpellColumns) -> None:
+def all_listings(columns: Columns) -> None:
     past = NOW - 400 * DAY_US
-    _ = columns.offsets, columns.following, columns.newest
+    plain = ready(columns)
     questions = {
         "as of now": (
-            lambda: columns.price[c.row_as_of(columns, NOW)],
-            lambda: plain_as_of(columns, NOW),
+            lambda: columns.as_of(NOW)[0],
+            lambda: plain_as_of(plain, NOW),
         ),
         "as of a past day": (
-            lambda: columns.price[c.row_as_of(columns, past)],
-            lambda: plain_as_of(columns, past),
+            lambda: columns.as_of(past)[0],
+            lambda: plain_as_of(plain, past),
         ),
         "minimum of 30 days": (
-            lambda: c.lowest_in(columns, 30, NOW)[0],
-            lambda: plain_minimum(columns, 30, NOW),
+            lambda: columns.lowest(NOW - 30 * DAY_US, NOW),
+            lambda: plain_minimum(plain, 30, NOW),
         ),
         "weighted median of 90 days": (
-            lambda: c.median_in(columns, 90, NOW)[0],
-            lambda: plain_median(columns, 90, NOW),
+            lambda: columns.median(NOW - 90 * DAY_US, NOW),
+            lambda: plain_median(plain, 90, NOW),
         ),
     }
-    for name, (ours, plain) in questions.items():
+    for name, (ours, bare_numpy) in questions.items():
         known = ours()
-        assert name == "as of a past day" or np.array_equal(known, plain()), name
-        took, limit = milliseconds(ours), milliseconds(plain)
+        assert name == "as of a past day" or np.array_equal(known, bare_numpy()), name
+        took, limit = milliseconds(ours), milliseconds(bare_numpy)
         print(
-            f"{name}, {columns.count} listings: {took:.2f} ms, {took / limit:.2f} x plain numpy ({limit:.2f} ms)"
+            f"{name}, {len(columns.listings)} listings: {took:.2f} ms, {took / limit:.2f} x plain numpy ({limit:.2f} ms)"
         )
     peers(columns)
 
 
-def peers(columns: c.SpellColumns) -> None:
+def peers(columns: Columns) -> None:
     """The same minimum and median by pandas and DuckDB on the same spells in memory."""
     try:
         import pandas as pd  # noqa: PLC0415 - a peer that need not be there
@@ -225,15 +249,18 @@ def peers(columns: c.SpellColumns) -> None:
             "listing": columns.listing,
             "price": columns.price,
             "first": columns.first,
-            "end": np.minimum(columns.following, NOW),
+            "end": np.minimum(ready(columns).until, NOW),
             "last": columns.last,
         }
     )
 
     def minimum() -> Any:
-        return frame[frame["last"] >= NOW - 30 * DAY_US].groupby("listing")["price"].min()
+        return frame[frame["end"] >= NOW - 30 * DAY_US].groupby("listing")["price"].min()
 
-    took, ours = milliseconds(minimum, 5), milliseconds(partial(c.lowest_in, columns, 30, NOW))
+    took, ours = (
+        milliseconds(minimum, 5),
+        milliseconds(partial(columns.lowest, NOW - 30 * DAY_US, NOW)),
+    )
     print(f"minimum of 30 days: pandas {took:.2f} ms, ours {ours / took:.2f} x of it")
 
     def median() -> Any:
@@ -248,13 +275,13 @@ def peers(columns: c.SpellColumns) -> None:
             .first()
         )
 
-    assert np.array_equal(median().to_numpy(), c.median_in(columns, 90, NOW)[0])
-    ours = milliseconds(partial(c.median_in, columns, 90, NOW))
+    assert np.array_equal(median().to_numpy(), columns.median(NOW - 90 * DAY_US, NOW))
+    ours = milliseconds(partial(columns.median, NOW - 90 * DAY_US, NOW))
     took = milliseconds(median, 5)
     print(f"weighted median of 90 days: pandas {took:.2f} ms, ours {ours / took:.2f} x of it")
 
 
-DUCK_MINIMUM = "select listing, min(price) p from spell where last >= $since group by 1 order by 1"
+DUCK_MINIMUM = 'select listing, min(price) p from spell where "end" >= $since group by 1 order by 1'
 DUCK_MEDIAN = """
     with held as (
         select listing, price, "end" - greatest(first, $since) w from spell where "end" > $since
@@ -268,7 +295,7 @@ DUCK_MEDIAN = """
 """
 
 
-def duck(columns: c.SpellColumns) -> None:
+def duck(columns: Columns) -> None:
     """The same by DuckDB on a table in memory, one thread."""
     try:
         import duckdb  # noqa: PLC0415 - a peer that need not be there
@@ -279,18 +306,18 @@ def duck(columns: c.SpellColumns) -> None:
     frame = pd.DataFrame(
         {name: getattr(columns, name) for name in ("listing", "price", "first", "last")}
     )
-    frame["end"] = np.minimum(columns.following, NOW)
+    frame["end"] = np.minimum(ready(columns).until, NOW)
     db = duckdb.connect()
     db.execute("set threads = 1")
     db.execute("create table spell as select * from frame")
     kernels = {
-        "minimum of 30 days": (DUCK_MINIMUM, 30, c.lowest_in),
-        "weighted median of 90 days": (DUCK_MEDIAN, 90, c.median_in),
+        "minimum of 30 days": (DUCK_MINIMUM, 30, columns.lowest),
+        "weighted median of 90 days": (DUCK_MEDIAN, 90, columns.median),
     }
     for name, (query, days, kernel) in kernels.items():
         ask = partial(duck_answer, db, query, NOW - days * DAY_US)
-        assert np.array_equal(ask(), kernel(columns, days, NOW)[0]), name
-        took, ours = milliseconds(ask, 5), milliseconds(partial(kernel, columns, days, NOW))
+        assert np.array_equal(ask(), kernel(NOW - days * DAY_US, NOW)), name
+        took, ours = milliseconds(ask, 5), milliseconds(partial(kernel, NOW - days * DAY_US, NOW))
         print(f"{name}: DuckDB {took:.2f} ms, ours {ours / took:.2f} x of it")
 
 

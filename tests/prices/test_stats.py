@@ -92,11 +92,15 @@ def test_a_single_reading() -> None:
     assert (s.regular, s.on_sale) == (Decimal(10), False)
 
 
-def test_a_low_leaves_the_window_when_it_was_last_seen_too_long_ago() -> None:
+def test_a_low_leaves_the_window_when_another_price_was_seen() -> None:
     spells = [spell("80", 0, 10), spell("100", 10.25, 50)]
-    assert describe(spells, at=START + 40 * DAY).low_30d == Decimal(80)
+    assert describe(spells, at=START + 40.2 * DAY).low_30d == Decimal(80)
     assert describe(spells, at=START + 40.25 * DAY).low_30d == Decimal(100)
     assert describe(spells, at=START + 40.25 * DAY).low_90d == Decimal(80)
+    # nobody looked for longer: it holds no longer than 48 hours
+    late = [spell("80", 0, 10), spell("100", 30, 50)]
+    assert describe(late, at=START + 40 * DAY).low_30d == Decimal(80)
+    assert describe(late, at=START + 40.1 * DAY).low_30d == Decimal(100)
 
 
 def test_days_since_it_was_last_this_low() -> None:
@@ -235,7 +239,11 @@ def test_statistics_equal_a_minute_by_minute_computation(
         (90, s.low_90d, s.high_90d),
         (365, s.low_365d, s.high_365d),
     ):
-        inside = [Decimal(p) for m, p in readings if m >= at - window * MINUTES_A_DAY]
+        start = at - window * MINUTES_A_DAY
+        seen = [Decimal(p) for m, p in readings if m >= start]
+        minutes = held[max(0, start) :]
+        known = {Decimal(str(p)).quantize(Decimal("0.01")) for p in minutes[~np.isnan(minutes)]}
+        inside = [*seen, *known]
         assert low == (min(inside) if inside else None)
         assert high == (max(inside) if inside else None)
     watched = int(np.sum(~np.isnan(held)))
