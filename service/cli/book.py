@@ -107,7 +107,7 @@ def _added(answer: Mapping[str, object]) -> str:
     return line + (f" ({answer['reason']})" if answer["reason"] else "")
 
 
-@click.command("price")
+@click.command("price", context_settings={"ignore_unknown_options": True})
 @click.argument("part")
 @click.argument("price")
 @click.option("--from", "supplier", required=True, help="Key of the supplier.")

@@ -217,10 +217,10 @@ def _say_report(report: PollReport, *, as_json: bool) -> None:
 @db_option
 def history_command(subject: str, days: int | None, *, as_csv: bool, as_json: bool) -> int:
     """Prices of SUBJECT (a part or a listing) over time: spells, lowest, usual, advice."""
-    from service.flows import ask  # noqa: PLC0415  start-up time
+    from service.flows.past import history  # noqa: PLC0415  start-up time
 
     with book() as deps:
-        answer = ask.history(deps, subject, days=days)
+        answer = history(deps, subject, days=days)
     if as_csv:
         from service.exchange.history import spells_csv  # noqa: PLC0415  start-up time
 

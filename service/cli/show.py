@@ -139,8 +139,10 @@ def show_history(answer: Row) -> None:
         table.add_row(_STAT_WORDS[name], _cell(stats.get(name)))
     _print(table)
     chart = answer.get("spells") or []
-    if len(chart) > 1:
-        _print(*_steps(chart))
+    for listing in dict.fromkeys(spell["listing"] for spell in chart):
+        own = [spell for spell in chart if spell["listing"] == listing]
+        if len(own) > 1:
+            _print(listing, *_steps(own))
     spells = _table(
         ("price", "right"), ("", "left"), ("stock", "left"), ("first seen", "left"), ("last seen", "left")
     )
@@ -148,11 +150,20 @@ def show_history(answer: Row) -> None:
         cells = (spell["price"], spell["currency"], spell["availability"], spell["first_seen"], spell["last_seen"])
         spells.add_row(*(_cell(cell) for cell in cells))
     _print(spells)
-    for part in ("discount", "advice"):
-        if answer.get(part) and answer[part].get("verdict"):
-            _print(f"{part}: {answer[part]['verdict']}")
-    for reason in (answer.get("advice") or {}).get("reasons", ()):
-        _print(f"  {reason}")
+    _print(*(fact["text"] for fact in answer["calendar"]))
+    if verdict := answer["discount"]["verdict"]:
+        _print(f"discount: {verdict}, {_rests_on(answer['discount'])}")
+    advice = answer["advice"]
+    _print(f"advice: {advice['verdict']}", *(f"  {reason}" for reason in advice["reasons"]))
+
+
+def _rests_on(discount: Row) -> str:
+    seen = f"by {discount['readings']} readings over {discount['days']} days"
+    if discount["real_percent"] is None:
+        return seen
+    claim = discount["claimed_percent"]
+    claimed = f", the page claims {claim} %" if claim is not None else ""
+    return f"{discount['real_percent']} % below the prior price{claimed}, {seen}"
 
 
 _STAT_WORDS = {
@@ -187,4 +198,4 @@ def _steps(spells: Sequence[Row]) -> list[str]:
         price = Decimal(held[-1]["price"]) if held else low
         step = int((price - low) / (high - low) * 7) if high > low else 0
         line += _BLOCKS[step]
-    return [f"{line}  {low} .. {high}"]
+    return [f"{line}  {low} .. {high} {spells[-1]['currency']}"]

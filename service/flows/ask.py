@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
-from decimal import Decimal
-from fractions import Fraction
+from datetime import datetime
 from typing import Any
 
 from scrapers import format_amount
 from service.builds.cost import BuildCost, price_build
 from service.builds.cost_json import cost_to_json, time_text
-from service.builds.offers import Market
 from service.deals.evaluate import describe
 from service.errors import NotFoundError
 from service.flows.load import listing_named, moment, price_view
-from service.flows.ports import Deps, ListingState, Unit
+from service.flows.ports import Deps, ListingState
 from service.model.builds import Build
 from service.model.catalogue import Listing
 from service.model.deals import Deal, Target
@@ -147,22 +144,3 @@ def _deal_row(deal: Deal, target: Target | None) -> dict[str, Any]:
         "close_reason": deal.close_reason,
         "evidence": [dict(item) for item in deal.evidence],
     }
-
-
-def per_unit(unit: Unit, deps: Deps, part: str, currency: str, at: datetime) -> Decimal | None:
-    """The lowest usable price of one unit of a part, or None."""
-    view = price_view(unit, deps, at, unit.catalogue.listings_of(part))
-    found = view.parts.get(part)
-    if found is None:
-        raise NotFoundError(f'no part "{part}"')
-    quotes = [q for q in Market(view, currency).quotes(found) if q.status == "priced"]
-    prices = [q.per_unit(Fraction(0)) for q in quotes]
-    lowest = min(prices, default=None)
-    return None if lowest is None else Decimal(lowest.numerator) / Decimal(lowest.denominator)
-
-
-def span(days: int | None, now: datetime) -> datetime | None:
-    """The start of the last `days` days."""
-    return now - timedelta(days=days) if days else None
-
-

@@ -156,13 +156,19 @@ def _instant_text(value: datetime) -> str:
     return value.astimezone(UTC).isoformat()
 
 
+def _one_text(value: Decimal) -> str:
+    """75, 75.0 and 75.00 are one value and so one text: equal entries have equal JSON."""
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 _PLAIN: dict[Any, Pair] = {
     str: (_same, _same),
     int: (_same, _same),
     bool: (_same, _same),
     float: (_same, _same),
     Any: (_same, _same),
-    Decimal: (str, Decimal),
+    Decimal: (_one_text, Decimal),
     timedelta: (timedelta.total_seconds, lambda data: timedelta(seconds=data)),
     datetime: (_instant_text, datetime.fromisoformat),
     date: (date.isoformat, date.fromisoformat),
