@@ -18,8 +18,8 @@ def _iso() -> dict[str, int]:
     """Code -> minor units, from the ISO 4217 table. Codes without any (XAU) count as 0."""
     from iso4217 import raw_table  # noqa: PLC0415  30 ms that most texts never need
 
-    units = {code: row["CcyMnrUnts"] for code, row in raw_table.items() if code}
-    return {code: int(unit) if str(unit).isdigit() else 0 for code, unit in units.items()}
+    units = {str(code): str(row["CcyMnrUnts"]) for code, row in raw_table.items() if code}
+    return {code: int(unit) if unit.isdigit() else 0 for code, unit in units.items()}
 
 
 # Measured as most used on shop pages; spares them the load of the whole table.

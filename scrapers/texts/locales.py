@@ -31,7 +31,7 @@ def _locale(name: str) -> Locale | None:
     from babel.core import UnknownLocaleError  # noqa: PLC0415  the same
 
     try:
-        return Locale.parse(name.split(".")[0].replace("-", "_"))
+        return Locale.parse(name.split(".", 1)[0].replace("-", "_"))
     except (UnknownLocaleError, ValueError, TypeError):
         return None
 
@@ -91,6 +91,6 @@ def local_signs(name: str) -> dict[str, str]:
     from babel.numbers import get_currency_symbol  # noqa: PLC0415  loaded with babel above
 
     signs: dict[str, str] = {}
-    for code in locale.currency_symbols:
+    for code in map(str, locale.currency_symbols):
         signs.setdefault(get_currency_symbol(code, locale=locale), code)
     return signs
