@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 LONGEST_WAIT = 7 * 86400.0  # however long a host asks to be left alone
 LONGEST_CRAWL_DELAY = 86400.0
+# The host must see the whole gap: the end of a visit may reach it later than us, and the
+# start of the next one sooner.
+MARGIN = 0.05
 MISSING = "missing"  # the reason of a first 404
 ROBOTS_BAR = "robots.txt disallows this page"
 
@@ -58,14 +61,15 @@ def next_allowed(  # noqa: PLR0913, PLR0917  one rule, all that bears on it
 
     `failures`: failed visits of the host in a row with this one (see `is_host_failure`);
     0 where this one did not fail. The longest of gap, Crawl-delay, back-off and
-    Retry-After counts.
+    Retry-After counts, and a margin for the way to the host.
     """
     waits = [gap.total_seconds(), (backoff or Backoff()).after(outcome, failures)]
     if crawl_delay is not None and math.isfinite(crawl_delay):
         waits.append(min(crawl_delay, LONGEST_CRAWL_DELAY))
     if retry_after is not None and math.isfinite(retry_after):
         waits.append(min(retry_after, LONGEST_WAIT))
-    return now + timedelta(seconds=max(0.0, *waits))
+    longest = max(waits)
+    return now + timedelta(seconds=longest + MARGIN if longest > 0 else 0.0)
 
 
 def is_host_failure(visited: Visited) -> bool:

@@ -18,15 +18,19 @@ import sys
 import time
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
-from multiprocessing.connection import Connection
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
+
+from typing import TYPE_CHECKING
 
 import aiohttp
 import httpx
 
 from scrapers import Fetcher, Outcome, Policy, RobotsCopy, VisitRequest, guarded_transport
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 AGENT = "Ebbmark/0.1 (+mailto:someone@club.example)"
 POLICY = Policy(allow_hosts=frozenset({"127.0.0.1"}))
@@ -46,7 +50,8 @@ async def _serve(pipe: Connection) -> None:
                 close = b"connection: close" in head.lower()
                 writer.write(
                     b"HTTP/1.1 200 OK\r\nContent-Type: text/html; charset=utf-8\r\n"
-                    b"Content-Length: %d\r\n" % len(PAGE)
+                    b"Content-Length: %d\r\n"
+                    % len(PAGE)
                     + (b"Connection: close\r\n\r\n" if close else b"\r\n")
                     + PAGE
                 )
