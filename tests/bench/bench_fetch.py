@@ -20,7 +20,7 @@ from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from typing import TYPE_CHECKING
 

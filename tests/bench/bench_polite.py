@@ -24,7 +24,7 @@ from decimal import Decimal
 from functools import partial
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from typing import TYPE_CHECKING, Self
 
@@ -92,13 +92,17 @@ def fetcher_of(plan: Plan) -> Fetcher:
 class Counting:
     """The fetcher, with the visits counted by outcome."""
 
-    def __init__(self, fetcher: Fetcher) -> None:
+    def __init__(self, fetcher: Fetcher, enough: int) -> None:
         self._fetcher = fetcher
+        self._enough = enough
+        self.reached = asyncio.Event()
         self.outcomes: Counter[str] = Counter()
 
     async def visit(self, request: VisitRequest):  # noqa: ANN201
         visited = await self._fetcher.visit(request)
         self.outcomes[visited.outcome.value] += 1
+        if self.outcomes.total() >= self._enough:
+            self.reached.set()
         return visited
 
     async def aclose(self) -> None:
@@ -111,11 +115,13 @@ async def poll_until(
     """Passes over all listings until enough visits are made; the last one is cut."""
     while counting.outcomes.total() < enough:
         task = asyncio.create_task(poll.poll_these(deps, ids, workers=lanes_, patience=30))
-        while not task.done() and counting.outcomes.total() < enough:
-            await asyncio.sleep(0.2)
+        waiting = asyncio.create_task(counting.reached.wait())
+        await asyncio.wait({task, waiting}, return_when=asyncio.FIRST_COMPLETED)
+        waiting.cancel()
         if not task.done():
             task.cancel()
-        await asyncio.gather(task, return_exceptions=not task.done())
+            await asyncio.gather(task, return_exceptions=True)
+        await task if not task.cancelled() else None
 
 
 async def bare(plan: Plan, visits: int, lanes_: int) -> float:
@@ -190,7 +196,7 @@ def run(plan: Plan, listings: int, visits: int, lanes_: int, folder: Path) -> Ru
         unit.catalogue.save(book_of(plan, listings), now=now())
         ids = [listing.id for listing in unit.catalogue.listings()]
     with Servers(plan, folder / "log.jsonl") as servers:
-        counting = Counting(fetcher_of(plan))
+        counting = Counting(fetcher_of(plan), visits)
         began, cpu = time.monotonic(), time.process_time()
         asyncio.run(poll_until(deps_of(store, counting, plan), counting, visits, ids, lanes_))
         seconds, cpu = time.monotonic() - began, time.process_time() - cpu

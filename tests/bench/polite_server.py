@@ -91,9 +91,6 @@ def page_of(host: int, listing: int, turn: int) -> bytes:
     ).encode()
 
 
-BOMB = gzip.compress(bytes(64 * 1024 * 1024), 9)
-
-
 class Shops:
     """The servers, and what they saw."""
 
@@ -143,21 +140,18 @@ class Shops:
         listing = int(path.rsplit("/", 1)[1])
         turn = self._turns[host, listing]
         self._turns[host, listing] += 1
-        kind = kind_of(host, listing, turn, busy=self.plan.busy)
-        page = page_of(host, listing, turn)
-        plan = self.plan
-        if kind == "429":
-            after = f"Retry-After: {plan.retry_after}"
-            return 429, plan.retry_after, _answer("429 Too Many Requests", b"", after), 0
-        if kind == "500":
-            return 500, 0, _answer("500 Internal Server Error", b""), 0
-        if kind == "never":
-            return 0, 0, b"", plan.never
-        if kind == "bomb":
-            return 200, 0, _answer("200 OK", BOMB, "Content-Encoding: gzip"), 0
-        if kind == "cut":
-            return 200, 0, _answer("200 OK", page)[:-200], 0
-        return 200, 0, _answer("200 OK", page), plan.slow if kind == "slow" else 0
+        plan, page = self.plan, page_of(host, listing, turn)
+        whole = _answer("200 OK", page)
+        after = f"Retry-After: {plan.retry_after}"
+        return {
+            "429": (429, plan.retry_after, _answer("429 Too Many Requests", b"", after), 0),
+            "500": (500, 0, _answer("500 Internal Server Error", b""), 0),
+            "never": (0, 0, b"", plan.never),
+            "bomb": (200, 0, BOMB, 0),
+            "cut": (200, 0, whole[:-200], 0),
+            "slow": (200, 0, whole, plan.slow),
+            "ok": (200, 0, whole, 0),
+        }[kind_of(host, listing, turn, busy=plan.busy)]
 
 
 def _answer(status: str, body: bytes, *headers: str) -> bytes:
@@ -166,12 +160,15 @@ def _answer(status: str, body: bytes, *headers: str) -> bytes:
     return "\r\n".join(lines).encode() + b"\r\n\r\n" + body
 
 
+BOMB = _answer("200 OK", gzip.compress(bytes(64 * 1024 * 1024), 9), "Content-Encoding: gzip")
+
+
 async def _run(plan: Plan, pipe: Connection, log: Path) -> None:
     shops = Shops(plan)
     await shops.start()
     pipe.send("ready")
     await asyncio.get_running_loop().run_in_executor(None, pipe.recv)
-    log.write_text("\n".join(json.dumps(row) for row in shops.log))
+    await asyncio.to_thread(log.write_text, "\n".join(json.dumps(row) for row in shops.log))
     pipe.send("written")
 
 
