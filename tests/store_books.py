@@ -37,10 +37,10 @@ def amount(text: str, unit: str = "piece") -> Amount:
     return Amount(Decimal(text), unit)
 
 
-def offer(price: str, *, stock: Availability = Availability.IN_STOCK, was: str | None = None) -> Offer:
-    return Offer(
-        Decimal(price), "EUR", None if was is None else Decimal(was), stock, Tax.INCLUDED
-    )
+def offer(
+    price: str, *, stock: Availability = Availability.IN_STOCK, was: str | None = None
+) -> Offer:
+    return Offer(Decimal(price), "EUR", None if was is None else Decimal(was), stock, Tax.INCLUDED)
 
 
 def seen(listing: int, at: datetime, price: str, origin: str = "poll") -> Observation:
@@ -130,12 +130,22 @@ def full_book() -> Book:
         "EUR",
         lines=(Line(amount("1"), need={"cells": "4", "capacity_mAh": "3000..3600"}),),
     )
-    same = Purchase("strap", Decimal(2), Money(Decimal("3.80"), "EUR"), supplier="tarn", on=date(2026, 1, 9))
+    same = Purchase(
+        "strap", Decimal(2), Money(Decimal("3.80"), "EUR"), supplier="tarn", on=date(2026, 1, 9)
+    )
     targets = (
         Target("t-battery", "part", "battery", at_or_below=Money(Decimal("38.00"), "EUR")),
-        Target("t-page", "listing", "https://quill.example/p/4s-3300", below_regular=Decimal("0.15"), hold=DAY),
+        Target(
+            "t-page",
+            "listing",
+            "https://quill.example/p/4s-3300",
+            below_regular=Decimal("0.15"),
+            hold=DAY,
+        ),
     )
-    return Book(suppliers, parts, listings, (version, curlew, plain, needing), (same, same), targets)
+    return Book(
+        suppliers, parts, listings, (version, curlew, plain, needing), (same, same), targets
+    )
 
 
 def keep(store: SqlStore, book: Book | None = None) -> dict[str, int]:

@@ -81,7 +81,7 @@ class Columns:
         """Price of each listing at `at`, and when it was last seen at or before that."""
         if not len(self.listing):
             return self.first, self.first
-        index = self.start - 1 + np.add.reduceat(self.first <= at, self.start)
+        index = self.start - 1 + np.add.reduceat(self.first <= at, self.start, dtype=np.int64)
         known = index >= self.start
         index = np.where(known, index, self.start)
         seen = np.minimum(self.last[index], at)
@@ -158,7 +158,7 @@ class Memory:
     def fresh(self, conn: Connection) -> Columns:
         """Columns that hold all that the connection's transaction sees."""
         row = conn.exec_driver_sql("SELECT version, rebuilt FROM log_version").one()
-        if self.columns is None or row.rebuilt != self.rebuilt:
+        if self.columns is None or not len(self.columns.listing) or row.rebuilt != self.rebuilt:
             self.columns = self._load(conn)
         elif row.version != self.version:
             self.columns = self._refresh(conn, self.columns)
@@ -174,16 +174,17 @@ class Memory:
     def _refresh(self, conn: Connection, old: Columns) -> Columns:
         running = self._rows(conn, f"SELECT {_HEAD} FROM running ORDER BY listing")
         place = np.searchsorted(old.listings, running[0])
-        place = np.minimum(place, max(len(old.listings) - 1, 0))
-        known = old.listings[place] == running[0] if len(old.listings) else np.zeros(0, bool)
-        row = old.end[place] if len(old.listings) else place
+        place = np.minimum(place, len(old.listings) - 1)
+        known = old.listings[place] == running[0]
+        row = old.end[place]
         same = known & (old.first[row] == running[1])
         last = old.last.copy()
         last[row[same]] = running[2][same]
         kept = np.vstack((old.listing, old.first, last, old.price, old.currency))
         changed = known & ~same
         kept = np.delete(kept, row[changed], axis=1)
-        closed = self._closed(conn, running[0][changed], old.first[row[changed]])
+        since = np.where(known, old.first[row], 0)
+        closed = self._closed(conn, running[0][~same], since[~same])
         return self._columns(conn, _merge(kept, np.hstack((closed, running[:, ~same]))))
 
     def _closed(self, conn: Connection, listings: Ints, since: Ints) -> Ints:

@@ -50,7 +50,9 @@ class Figures:
     def add(self, name: str, ratio: float, sign: str, limit: float) -> None:
         good = ratio <= limit if sign == "<=" else ratio >= limit
         self.missed += not good
-        print(f"{name:<64} {ratio:8.2f}  {sign} {limit:g}  {'ok' if good else 'MISSED'}", flush=True)
+        print(
+            f"{name:<64} {ratio:8.2f}  {sign} {limit:g}  {'ok' if good else 'MISSED'}", flush=True
+        )
 
 
 def book(listings: int) -> Book:
@@ -115,14 +117,32 @@ def append(conn: sqlite3.Connection, rows: list[tuple[object, ...]]) -> None:
 
 def raw(observations: list[Observation]) -> list[tuple[object, ...]]:
     return [
-        (o.listing, int(o.at.timestamp() * 1e6), int(o.offer.price * 10_000), o.offer.currency, None, 1, 1)
+        (
+            o.listing,
+            int(o.at.timestamp() * 1e6),
+            int(o.offer.price * 10_000),
+            o.offer.currency,
+            None,
+            1,
+            1,
+        )
         for o in observations
     ]
 
 
 def orm_add_all(path: Path) -> Callable[[list[Observation]], None]:
     """The same rows as mapped objects, as an application would write them."""
-    from sqlalchemy import Column, DateTime, Index, Integer, MetaData, Numeric, String, Table, create_engine
+    from sqlalchemy import (
+        Column,
+        DateTime,
+        Index,
+        Integer,
+        MetaData,
+        Numeric,
+        String,
+        Table,
+        create_engine,
+    )
     from sqlalchemy.orm import Session, registry
 
     table = Table(
@@ -172,7 +192,9 @@ def record(store: SqlStore, observations: list[Observation]) -> None:
         unit.log.record(observations)
 
 
-def whole_batch(store: SqlStore, observations: list[Observation], states: list[ListingState]) -> None:
+def whole_batch(
+    store: SqlStore, observations: list[Observation], states: list[ListingState]
+) -> None:
     """Log, due times and a few notices in one transaction."""
     with store.write() as unit:
         unit.log.record(observations)
@@ -202,7 +224,8 @@ def first_states(store: SqlStore, listings: int, at: datetime) -> None:
         states = unit.polls.states(range(1, listings + 1))
     with store.write() as unit:
         unit.polls.save_states(
-            replace(s, digest="0" * 64, verdict="ok", evidence=evidence, last_full_at=at) for s in states.values()
+            replace(s, digest="0" * 64, verdict="ok", evidence=evidence, last_full_at=at)
+            for s in states.values()
         )
 
 
@@ -239,10 +262,22 @@ def bench_writing(folder: Path, args: argparse.Namespace, figures: Figures) -> N
     for name, values in times.items():
         middle, high = statistics.median(values) * 1e3, max(values) * 1e3
         print(f"  {name:<28} {best[name] * 1e3:8.1f} ms, median {middle:.1f}, worst {high:.1f}")
-    figures.add("a cycle recorded / plain append of ready rows", best["record"] / best["plain"], "<=", 2)
-    figures.add("  the same from the same observations", best["record"] / best["plain from observations"], "<=", 2)
+    figures.add(
+        "a cycle recorded / plain append of ready rows", best["record"] / best["plain"], "<=", 2
+    )
+    figures.add(
+        "  the same from the same observations",
+        best["record"] / best["plain from observations"],
+        "<=",
+        2,
+    )
     figures.add("with due times and outbox / plain append", best["batch"] / best["plain"], "<=", 5)
-    figures.add("insert into an indexed table / a cycle recorded", best["indexed"] / best["record"], ">=", 15)
+    figures.add(
+        "insert into an indexed table / a cycle recorded",
+        best["indexed"] / best["record"],
+        ">=",
+        15,
+    )
     figures.add("mapped objects / a cycle recorded", best["orm"] / best["record"], ">=", 20)
     store.close()
 

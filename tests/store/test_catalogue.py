@@ -85,7 +85,9 @@ def test_a_shorter_interval_brings_the_next_visit_forward(store: SqlStore) -> No
 def test_listings_of_a_part_include_sets(store: SqlStore) -> None:
     ids = keep(store)
     with store.read() as unit:
-        assert [one.id for one in unit.catalogue.listings_of("strap")] == [ids["https://tarn.example/kit#blue"]]
+        assert [one.id for one in unit.catalogue.listings_of("strap")] == [
+            ids["https://tarn.example/kit#blue"]
+        ]
         assert [one.id for one in unit.catalogue.listings_of("spar")] == [ids["quill/spar"]]
         assert unit.catalogue.listings_of("nothing") == []
 
@@ -134,7 +136,10 @@ def test_what_refers_to_nothing_is_refused_whole(store: SqlStore) -> None:
     lonely = Listing("nobody/strap", "nobody", (Supply("strap", amount("1")),))
     for bad in (
         Book(suppliers=(Supplier("new", "New"),), listings=(lonely,)),
-        Book(suppliers=(Supplier("new", "New"),), builds=(Build("x", "X", "EUR", (Line(amount("1"), part="gone"),)),)),
+        Book(
+            suppliers=(Supplier("new", "New"),),
+            builds=(Build("x", "X", "EUR", (Line(amount("1"), part="gone"),)),),
+        ),
         Book(suppliers=(Supplier("new", "New"),), builds=(Build("x", "X", "EUR", base="gone"),)),
     ):
         with pytest.raises(StoreError, match="contradict"), store.write() as unit:

@@ -26,7 +26,16 @@ THINGS = [
     *full_book().builds,
     *full_book().purchases,
     *full_book().targets,
-    Deal("d", "t", "part", "battery", DealState.OPEN, NOON, Money(Decimal("1.50"), "EUR"), evidence=({"a": [1, None]},)),
+    Deal(
+        "d",
+        "t",
+        "part",
+        "battery",
+        DealState.OPEN,
+        NOON,
+        Money(Decimal("1.50"), "EUR"),
+        evidence=({"a": [1, None]},),
+    ),
     Notice("n", "log", "s", "t", {"x": {"y": "z"}}, NOON),
     RobotsCopy("rules", "User-agent: *\nDisallow:", NOON),
 ]
@@ -99,6 +108,11 @@ def test_a_type_that_it_cannot_keep_is_refused_at_once() -> None:
 
 def test_empty_fields_are_left_out_but_not_the_others() -> None:
     target = Target("k", "part", "p", back_in_stock=True)
-    assert json.loads(dumps(target)) == {"key": "k", "kind": "part", "subject": "p", "back_in_stock": True}
+    assert json.loads(dumps(target)) == {
+        "key": "k",
+        "kind": "part",
+        "subject": "p",
+        "back_in_stock": True,
+    }
     plain = {"key": "k", "kind": "part", "subject": "p", "back_in_stock": False}
     assert json.loads(dumps(replace(target, back_in_stock=False))) == plain

@@ -16,7 +16,6 @@ from service.model.prices import Observation, Offer, Spell
 from service.store.database import SqlStore
 
 
-
 def write(store: SqlStore, *observations: Observation) -> None:
     with store.write() as unit:
         unit.log.record(observations)
@@ -70,7 +69,12 @@ def test_a_batch_may_hold_several_readings_of_a_listing_in_any_order(store: SqlS
     one = keep(store)[BATTERY]
     batch = [seen(one, NOON + h * HOUR, p) for h, p in ((3, "3"), (0, "1"), (2, "1"), (1, "2"))]
     write(store, *batch)
-    assert brief(store, one) == [("1.00", 0, 0, 1), ("2.00", 1, 1, 1), ("1.00", 2, 2, 1), ("3.00", 3, 3, 1)]
+    assert brief(store, one) == [
+        ("1.00", 0, 0, 1),
+        ("2.00", 1, 1, 1),
+        ("1.00", 2, 2, 1),
+        ("3.00", 3, 3, 1),
+    ]
 
 
 def test_the_same_reading_twice_counts_once(store: SqlStore) -> None:
@@ -137,7 +141,12 @@ def test_two_stores_on_one_database_agree(url: str, store: SqlStore) -> None:
         write(other, seen(one, NOON + 3 * HOUR, "6"))
         write(other, seen(one, NOON + 4 * HOUR, "6"))
         write(store, seen(one, NOON + 5 * HOUR, "6"))
-    assert brief(store, one) == [("5.00", 0, 0, 1), ("6.00", 1, 1, 1), ("5.00", 2, 2, 1), ("6.00", 3, 5, 3)]
+    assert brief(store, one) == [
+        ("5.00", 0, 0, 1),
+        ("6.00", 1, 1, 1),
+        ("5.00", 2, 2, 1),
+        ("6.00", 3, 5, 3),
+    ]
 
 
 def test_a_transaction_that_failed_leaves_no_false_memory(store: SqlStore) -> None:
@@ -162,7 +171,12 @@ def test_spells_since_are_those_seen_then_or_later(store: SqlStore) -> None:
 def test_as_of_any_time(store: SqlStore) -> None:
     ids = keep(store)
     one, other = ids[BATTERY], ids["quill/spar"]
-    write(store, seen(one, NOON, "5"), seen(one, NOON + 6 * HOUR, "5"), seen(one, NOON + 12 * HOUR, "6"))
+    write(
+        store,
+        seen(one, NOON, "5"),
+        seen(one, NOON + 6 * HOUR, "5"),
+        seen(one, NOON + 12 * HOUR, "6"),
+    )
     write(store, seen(one, NOON + 9 * DAY, "6"), seen(other, NOON + 12 * HOUR, "9", "hand"))
     cases = [
         (NOON - HOUR, None),
@@ -192,7 +206,9 @@ def test_doubts_are_kept_aside_and_mark_the_price(store: SqlStore) -> None:
         unit.log.keep_doubt(Doubt(one, NOON + 2 * HOUR, "again", {"price": "0.50"}, 2))
     with store.read() as unit:
         assert unit.log.doubts() == unit.log.doubts([one])
-        assert [(d.reason, d.seen, d.reading) for d in unit.log.doubts()] == [("again", 2, {"price": "0.50"})]
+        assert [(d.reason, d.seen, d.reading) for d in unit.log.doubts()] == [
+            ("again", 2, {"price": "0.50"})
+        ]
         assert unit.log.as_of(NOON + HOUR)[one].doubtful is None
         assert unit.log.as_of(NOON + 2 * HOUR)[one].doubtful == "again"
     with store.write() as unit:
@@ -239,7 +255,15 @@ def test_imported_readings_take_their_place_in_time(store: SqlStore) -> None:
         ("6.00", 126, 126, 1),
         ("8.00", 130, 130, 1),
     ]
-    assert [s.origin for s in spells(store, one)] == ["import", "poll", "import", "poll", "import", "poll", "import"]
+    assert [s.origin for s in spells(store, one)] == [
+        "import",
+        "poll",
+        "import",
+        "poll",
+        "import",
+        "poll",
+        "import",
+    ]
     with store.write() as unit:
         again = unit.log.place_past(past)
         assert (again.new, again.known, len(again.refused)) == (0, 6, 1)

@@ -50,7 +50,11 @@ def test_writers_wait_for_each_other_instead_of_failing(tmp_path: Path) -> None:
     )
     url = at(tmp_path / "book.db")
     running = [
-        subprocess.Popen([sys.executable, "-c", program, url], cwd=Path(__file__).parents[2], stderr=subprocess.PIPE)
+        subprocess.Popen(
+            [sys.executable, "-c", program, url],
+            cwd=Path(__file__).parents[2],
+            stderr=subprocess.PIPE,
+        )
         for _ in range(4)
     ]
     said = [process.communicate(timeout=60)[1].decode() for process in running]
@@ -148,7 +152,9 @@ def test_a_database_of_a_newer_program_is_left_alone(url: str) -> None:
     assert "upgrade the program" in said
 
 
-@pytest.mark.skipif(os.geteuid() == 0 and not Path("/usr/bin/setpriv").exists(), reason="root may write anywhere")
+@pytest.mark.skipif(
+    os.geteuid() == 0 and not Path("/usr/bin/setpriv").exists(), reason="root may write anywhere"
+)
 def test_a_database_that_may_not_be_written(tmp_path: Path) -> None:
     folder = tmp_path / "shelf"
     folder.mkdir()
@@ -162,12 +168,19 @@ def test_a_database_that_may_not_be_written(tmp_path: Path) -> None:
         "import sys; from service.errors import StoreError; from service.store.database import open_store\n"
         "try:\n    open_store(sys.argv[1])\nexcept StoreError as error:\n    print(error)\n"
     )
-    user = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"] if os.geteuid() == 0 else []
+    user = (
+        ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"] if os.geteuid() == 0 else []
+    )
     for one in [*tmp_path.parents, tmp_path]:
         if os.geteuid() == 0 and "pytest" in str(one):
             one.chmod(one.stat().st_mode | 0o055)
     done = subprocess.run(
-        [*user, sys.executable, "-c", program, at(path)], cwd=Path(__file__).parents[2], capture_output=True, text=True, timeout=60, check=False
+        [*user, sys.executable, "-c", program, at(path)],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     folder.chmod(0o755)
     if "Permission denied" in done.stderr or "No module" in done.stderr:
@@ -176,9 +189,15 @@ def test_a_database_that_may_not_be_written(tmp_path: Path) -> None:
 
 
 def test_two_programs_may_make_the_same_database_at_once(url: str) -> None:
-    program = "import sys; from service.store.database import open_store; open_store(sys.argv[1]).close()"
+    program = (
+        "import sys; from service.store.database import open_store; open_store(sys.argv[1]).close()"
+    )
     running = [
-        subprocess.Popen([sys.executable, "-c", program, url], cwd=Path(__file__).parents[2], stderr=subprocess.PIPE)
+        subprocess.Popen(
+            [sys.executable, "-c", program, url],
+            cwd=Path(__file__).parents[2],
+            stderr=subprocess.PIPE,
+        )
         for _ in range(3)
     ]
     assert [process.communicate(timeout=60)[1].decode() for process in running] == ["", "", ""]
@@ -204,6 +223,11 @@ def test_opening_loads_no_migrations_and_no_numbers() -> None:
         "print({'alembic', 'numpy', 'currency_converter', 'sqlalchemy.orm'} & set(sys.modules))\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", program], cwd=Path(__file__).parents[2], capture_output=True, text=True, timeout=60, check=True
+        [sys.executable, "-c", program],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
     )
     assert done.stdout.strip() == "set()"

@@ -51,7 +51,9 @@ def naive(observed: list[Observation]) -> list[Spell]:
         for run in runs:
             pauses = [(b.at - a.at).total_seconds() for a, b in pairwise(run)]
             result.append(
-                Spell(listing, run[0].offer, run[0].at, run[-1].at, len(run), max(pauses, default=0.0))
+                Spell(
+                    listing, run[0].offer, run[0].at, run[-1].at, len(run), max(pauses, default=0.0)
+                )
             )
     return result
 
@@ -139,7 +141,11 @@ def test_no_order_of_imports_makes_spells_overlap(
             assert before.last_seen < after.first_seen
             assert before.offer != after.offer
     for gap in gaps:
-        owners = [s for s in spells if s.listing == gap.listing and s.first_seen <= gap.start and gap.end <= s.last_seen]
+        owners = [
+            s
+            for s in spells
+            if s.listing == gap.listing and s.first_seen <= gap.start and gap.end <= s.last_seen
+        ]
         assert len(owners) == 1
     assert sum(s.polls for s in spells) <= len(shuffled)
 
