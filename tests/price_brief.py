@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from scrapers.model import PriceText
 
 

@@ -11,6 +11,7 @@ from functools import cache
 from typing import Final
 
 from scrapers.texts.locales import has_region, local_currency, local_signs
+from scrapers.texts.wordlist import read_sections
 
 
 @cache
@@ -121,55 +122,6 @@ _PREFIXED: Final = {
 }
 _DOLLAR_OF: Final = {word: code for code, words in _PREFIXED.items() for word in words.split()}
 
-_WORDS_OF: Final = {
-    "EUR": "eur euro euros eurot ευρώ евро",
-    "USD": "usd",
-    "GBP": "gbp pound pounds sterling pfund",
-    "CHF": "chf fr sfr franken fr.- frs",
-    "PLN": "pln zł zl złotych zlotych",
-    "CZK": "czk kč kc",
-    "HUF": "huf ft forint",
-    "RON": "ron lei leu",
-    "RUB": "rub руб рублей рубля р rur",
-    "UAH": "uah грн гривен",
-    "TRY": "tl ytl",
-    "SEK": "sek",
-    "NOK": "nok",
-    "DKK": "dkk",
-    "ISK": "isk",
-    "INR": "inr",
-    "IDR": "idr rp",
-    "MYR": "myr rm",
-    "JPY": "jpy yen",
-    "CNY": "cny rmb yuan",
-    "KRW": "krw won",
-    "VND": "vnd đ vnđ",
-    "THB": "thb บาท",
-    "PHP": "php",
-    "ZAR": "zar",
-    "ILS": "ils nis",
-    "KWD": "kwd kd دك",
-    "BHD": "bhd bd دب",
-    "OMR": "omr رع",
-    "JOD": "jod jd دا دأ",
-    "TND": "tnd dt دت",
-    "AED": "aed دإ",
-    "SAR": "sar رس",
-    "QAR": "qar رق",
-    "MAD": "mad دم",
-    "DZD": "dzd دج",
-    "IQD": "iqd دع",
-    "LYD": "lyd دل",
-    "EGP": "egp جنيه جن جم",
-    "IRR": "irr ریال ريال",
-    "RSD": "rsd din dinara дин",
-    "MKD": "mkd ден",
-    "KES": "kes ksh",
-    "PEN": "s/ s/.",
-    "CAD": "cad",
-    "AUD": "aud",
-    "NZD": "nzd",
-}
 _VAGUE: Final = {
     "kr": _CROWN,
     "kronor": _CROWN,
@@ -191,13 +143,37 @@ _VAGUE: Final = {
     "hrk": Symbol(()),
     "kn": Symbol(()),
 }
-_WORDS: Final = {
-    word: _sure(code) for code, words in _WORDS_OF.items() for word in words.split()
-} | _VAGUE
+
+
+@cache
+def _words() -> dict[str, Symbol]:
+    sure = {
+        word: _sure(code)
+        for code, words in read_sections("currency_words.txt").items()
+        for word in words
+    }
+    return sure | _VAGUE
+
+
 # Codes that are everyday words in capitals on product pages; they count only beside decimals.
 _EVERYDAY: Final = frozenset(
-    "ALL TOP TRY CUP MOP PEN GEL SOS BAM LAK ANG BOB MAD COP NAD SAR SEK XXX XTS".split()
-) - {"SEK", "SAR"}
+    (
+        "ALL",
+        "TOP",
+        "TRY",
+        "CUP",
+        "MOP",
+        "PEN",
+        "GEL",
+        "SOS",
+        "BAM",
+        "LAK",
+        "ANG",
+        "BOB",
+        "MAD",
+        "COP",
+    )
+)
 SIGNS: Final = "".join(sign for sign in _SIGNS if len(sign) == 1)
 
 
@@ -211,7 +187,7 @@ def symbol(text: str) -> Symbol | None:
     if "$" in folded:
         code = _DOLLAR_OF.get(folded.replace("$", ""))
         return DOLLAR if code is None else _sure(code)
-    found = _WORDS.get(folded)
+    found = _words().get(folded)
     if found is not None:
         return found if folded != "r" or bare == "R" else None
     if len(bare) == 3 and bare.isascii() and bare.isupper() and is_currency(bare):
@@ -265,7 +241,29 @@ def resolve(found: Symbol | None, hint: str | None, locale: str | None) -> str |
 # Currencies whose countries write a decimal point only (CLDR 48, common practice): a point
 # before three digits is then no grouping, and no price either.
 _POINTS: Final = frozenset(
-    "GBP USD AUD NZD CAD SGD HKD TWD INR MXN THB CNY ILS PHP MYR KES NGN EGP PKR LKR BDT".split()
+    (
+        "GBP",
+        "USD",
+        "AUD",
+        "NZD",
+        "CAD",
+        "SGD",
+        "HKD",
+        "TWD",
+        "INR",
+        "MXN",
+        "THB",
+        "CNY",
+        "ILS",
+        "PHP",
+        "MYR",
+        "KES",
+        "NGN",
+        "EGP",
+        "PKR",
+        "LKR",
+        "BDT",
+    )
 )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from scrapers.model import Multibuy
 
@@ -14,17 +14,19 @@ if TYPE_CHECKING:
     from scrapers.texts.tokens import Token
 
 _COUNT: Final = (
-    r"(?:st(?:ü|ue)ck|stk\.?|stck\.?|st\.?|pieces?|pcs?\.?|pce|units?|items?|pièces?|unités?|articles?|"
-    r"stuks?|pezzi|pz\.?|unidades|uds?\.?|sztuk|szt\.?|ks|kusů|kusy|styck|packs?|paar|pairs?|sets?|x)"
+    r"(?:st(?:ü|ue)ck|stk\.?|stck\.?|st\.?|pieces?|pcs?\.?|pce|units?|items?|pièces?|unités?|"
+    r"articles?|stuks?|pezzi|pz\.?|unidades|uds?\.?|sztuk|szt\.?|ks|kusů|kusy|styck|packs?|paar|"
+    r"pairs?|sets?|x)"
 )
 _EACH: Final = (
-    r"(?:je|à|a|á|each|per|pro|at|zu|für|for|nur|only|just|@|x|piece|st(?:ü|ue)ck|stk\.?|stückpreis|"
-    r"einzelpreis|l'unité|unité|par|per stuk|styckpris|jeweils|unit price|price|preis|get them for|="
-    r"|pour|now|save|kosten|cadauno|cad|cada|za|po|eur|usd|gbp)"
+    r"(?:je|à|a|á|each|per|pro|at|zu|für|for|nur|only|just|@|x|piece|st(?:ü|ue)ck|stk\.?|"
+    r"stückpreis|einzelpreis|l'unité|unité|par|per stuk|styckpris|jeweils|unit price|price|preis|"
+    r"get them for|=|pour|now|save|kosten|cadauno|cad|cada|za|po|eur|usd|gbp)"
 )
 _FROM: Final = (
-    r"(?:ab|from|dès|à partir d[e']|vanaf|da|desde|a partir de|a partire da|od|från|fra|bei(?: abnahme von)?|bij|"
-    r"buy|buy any|kaufen sie|achetez|kup|köp|køb|min\.?|mind\.?|mindestens|minimum|at least|quantity|qty|menge|staffel)"
+    r"(?:ab|from|dès|à partir d[e']|vanaf|da|desde|a partir de|a partire da|od|från|fra|"
+    r"bei(?: abnahme von)?|bij|buy|buy any|kaufen sie|achetez|kup|köp|køb|min\.?|mind\.?|"
+    r"mindestens|minimum|at least|quantity|qty|menge|staffel)"
 )
 _FOR: Final = r"(?:for|für|fuer|pour|voor|per|por|za|för|zum preis von)"
 _FILL: Final = r"(?:\s*(?:only|nur|just|seulement|slechts|solo|tylko|the price of|now|:))?\s*"
@@ -37,14 +39,17 @@ _LOT_AFTER: Final = re.compile(
     re.IGNORECASE,
 )
 _TIER_WORD: Final = re.compile(
-    rf"(?<!\w){_FROM}\s*:?\s*(\d{{1,5}})(?:\s*\+)?\s*(?:(?:{_COUNT})(?!\w)|[:=(+]|(?={_EACH}\s*$))\s*"
+    rf"(?<!\w){_FROM}\s*:?\s*(\d{{1,5}})(?:\s*\+)?\s*"
+    rf"(?:(?:{_COUNT})(?!\w)|[:=(+]|(?={_EACH}\s*$))\s*"
     rf"(?:(?:{_EACH}|[:=(\-,\u2013])\s*)*$",
     re.IGNORECASE,
 )
+_MORE: Final = (
+    r"(?:\+|or more|and more|and up|and above|oder mehr|und mehr|et plus|ou plus|of meer|en meer|"
+    r"o más|y más|o più|lub więcej|a více|eller fler|eller flere|&\s*up)"
+)
 _TIER_MORE: Final = re.compile(
-    rf"(?<![\d.,])(\d{{1,5}})\s*(?:\+|or more|and more|and up|and above|oder mehr|und mehr|et plus|ou plus|"
-    rf"of meer|en meer|o más|y más|o più|lub więcej|a více|eller fler|eller flere|&\s*up)\s*(?:{_COUNT})?\s*"
-    rf"(?:(?:{_EACH}|[:=(\-\u2013])\s*)*$",
+    rf"(?<![\d.,])(\d{{1,5}})\s*{_MORE}\s*(?:{_COUNT})?\s*(?:(?:{_EACH}|[:=(\-\u2013])\s*)*$",
     re.IGNORECASE,
 )
 _TIER_SPAN: Final = re.compile(
@@ -60,13 +65,15 @@ _TIER_AFTER: Final = re.compile(
     rf"(?P<more>\+|or more|and more|oder mehr|of meer|et plus|o más|{_COUNT}(?!\w))?",
     re.IGNORECASE,
 )
+_LONE_DIGIT: Final = re.compile(r"(?<![\d.,])\d(?![\d.,])")  # spares most texts the long search
 _MONEY: Final = r"(?![\d.,%]|\s*(?:[€$£¥₹]|(?:eur|euros?|zł|kr|kč|lei|chf|usd|gbp|ft)\b))"
 _GIFT: Final = r"(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis|geschenkt)"
 _PAY: Final = re.compile(
     rf"(?<![\w.,€$£])(?P<n>\d)\s*(?:{_FOR}|the price of|x|=|zum preis von|for the price of)\s*"
     rf"(?P<m>\d){_MONEY}(?!\w)"
     r"|(?:take|get|buy|prendi|lleva|achetez|koop|nimm|kup|köp|køb)\s*(?P<g>\d)\W+"
-    rf"(?:and )?(?:pay|paghi|paga|payez|betaal|zahle?|zapłać|betala|betal)\s*(?:for\s*)?(?P<h>\d){_MONEY}"
+    rf"(?:and )?(?:pay|paghi|paga|payez|betaal|zahle?|zapłać|betala|betal)"
+    rf"\s*(?:for\s*)?(?P<h>\d){_MONEY}"
     r"|(?<![\w.,])(?P<i>\d)\s*(?:kaufen|nehmen|acheter|kopen|köp)\W+(?P<j>\d)\s*(?:be)?(?:zahlen|payer|talen|tala)"
     rf"|(?<![\w.,])(?P<a>\d)\s*\+\s*(?P<b>\d)\s*{_GIFT}"
     r"|(?:buy|kaufe?n?|achete[rz]|koop|compra|kup)\s*(?:sie\s*)?(?P<c>\d|one)\W+"
@@ -74,6 +81,9 @@ _PAY: Final = re.compile(
     rf"|(?P<e>\d)\s*achetés?\W{{1,3}}(?P<f>\d)\s*{_GIFT}",
     re.IGNORECASE,
 )
+
+
+Quantity = tuple[int, Literal["lot", "each"]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +101,7 @@ class Deal:
 
 def find_deal(text: str) -> Deal | None:
     """A "take so many, pay fewer" note in a cleaned text."""
-    found = _PAY.search(text)
+    found = _PAY.search(text) if _LONE_DIGIT.search(text) else None
     if found is None:
         return None
     given = {
@@ -105,7 +115,7 @@ def find_deal(text: str) -> Deal | None:
     return Deal(take, pay, found.start(), found.end()) if 0 < pay < take else None
 
 
-def _before(gap: str) -> tuple[int, str] | None:
+def _before(gap: str) -> Quantity | None:
     lot = _LOT_BEFORE.search(gap)
     if lot and int(lot[1]) > 1:
         return int(lot[1]), "each" if re.search(rf"(?<!\w){_FROM}\s*{lot[1]}", gap) else "lot"
@@ -116,7 +126,7 @@ def _before(gap: str) -> tuple[int, str] | None:
     return None
 
 
-def _after(gap: str, *, is_last: bool) -> tuple[int, str] | None:
+def _after(gap: str, *, is_last: bool) -> Quantity | None:
     lot = _LOT_AFTER.match(gap)
     if lot and int(lot[1]) > 1:
         return int(lot[1]), "lot"
@@ -129,8 +139,10 @@ def _after(gap: str, *, is_last: bool) -> tuple[int, str] | None:
     return None
 
 
-def quantity_of(token: Token, before: str, after: str, *, is_last: bool) -> tuple[int, str] | None:
+def quantity_of(token: Token, before: str, after: str, *, is_last: bool) -> Quantity | None:
     """How many units the amount of `token` is for, and whether for the lot or each."""
+    if not any(sign.isdigit() for sign in before + after):
+        return None
     found = _before(before)
     if (
         found

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
-from typing import Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from scrapers.texts.clean import POINT
-from scrapers.texts.locales import Style
+
+if TYPE_CHECKING:
+    from scrapers.texts.locales import Style
 
 MAX_DIGITS: Final = 12
 
@@ -35,68 +37,68 @@ def _pointed(whole: str, fraction: str) -> Decimal | None:
     return Decimal(f"{_DIGITS.sub('', whole) or '0'}.{fraction}")
 
 
-def _three(raw: str, mark: str, minor: int | None, style: Style | None, unit: bool) -> str:
+class Hints(NamedTuple):
+    """What is known beside the digits.
+
+    `minor`: decimal places of the currency. `style`: the locale's separators. `unit`: a price
+    per unit, which may have more decimals than the currency. `points`: the currency's
+    countries write a decimal point only.
+    """
+
+    minor: int | None = None
+    style: Style | None = None
+    unit: bool = False
+    points: bool = False
+
+    def told(self, mark: str) -> str:
+        """What the locale says a mark is: "point", "group", or "" where it says nothing."""
+        if self.style is None:
+            return ""
+        if mark == self.style.decimal:
+            return "point"
+        return "group" if mark == self.style.group else ""
+
+
+NOTHING: Final = Hints()
+
+
+def _three(whole: str, mark: str, hints: Hints) -> str:
     """Whether one mark before three digits groups or points: "group", "point" or ""."""
-    whole = raw.split(mark)[0]
     if not whole or whole[0] == "0" or len(whole) > 3:
         return "point"
-    told = _told(mark, style)
+    told, minor = hints.told(mark), hints.minor
     if minor == 0:
         return "group"
     if minor == 3 and not told:
         return "point"
-    if minor is None or minor > 2 or unit:
+    if minor is None or minor > 2 or hints.unit:
         return told
-    return "" if told == "point" else "group"
-
-
-def _told(mark: str, style: Style | None) -> str:
-    if style is None:
+    if told == "point" or (mark == "." and hints.points and told != "group"):
         return ""
-    if mark == style.decimal:
-        return "point"
-    return "group" if mark == style.group else ""
+    return "group"
 
 
-def _single(
-    raw: str, mark: str, minor: int | None, style: Style | None, *, unit: bool, points: bool
-) -> Decimal | None:
+def _single(raw: str, mark: str, hints: Hints) -> Decimal | None:
     whole, fraction = raw.split(mark)
-    if len(fraction) != 3:
-        return _pointed(whole, fraction)
-    role = _three(raw, mark, minor, style, unit)
-    if role == "group" and mark == "." and points and _told(mark, style) != "group":
-        return None
+    role = _three(whole, mark, hints) if len(fraction) == 3 else "point"
     if role == "point":
         return _pointed(whole, fraction)
     return _joined(raw) if role == "group" else None
 
 
-def read_number(
-    raw: str,
-    minor: int | None = None,
-    style: Style | None = None,
-    *,
-    unit: bool = False,
-    points: bool = False,
-) -> Decimal | None:
-    """The number that `raw` (cleaned) is, or None where its separators do not decide.
-
-    `minor`: decimal places of the currency, None if unknown. `unit`: a price per unit,
-    which may have more decimals than the currency. `points`: the currency's countries
-    write a decimal point only.
-    """
-    marks = _DIGITS.findall(raw)
-    if not marks:
+def read_number(raw: str, hints: Hints = NOTHING) -> Decimal | None:
+    """The number that `raw` (cleaned) is, or None where its separators do not decide."""
+    if raw.isdigit():
         return Decimal(raw)
+    marks = _DIGITS.findall(raw)
     last = marks[-1]
     if ":" in marks:
         return None
     if last in "' ":
         return _joined(raw) if _GROUPED.fullmatch(raw) else None
+    if len(marks) == 1 and last != POINT:
+        return _single(raw, last, hints)
     if marks.count(last) > 1:
         return _joined(raw) if _is_grouped(raw) else None
-    if last == POINT or len(marks) > 1:
-        whole, fraction = raw.rsplit(last, 1)
-        return _pointed(whole, fraction)
-    return _single(raw, last, minor, style, unit=unit, points=points)
+    whole, fraction = raw.rsplit(last, 1)
+    return _pointed(whole, fraction)

@@ -17,10 +17,10 @@ _UNIT_BEFORE: Final = re.compile(
     re.IGNORECASE,
 )
 _TIMES_BEFORE: Final = re.compile(
-    r"(?<![\w.,])\d{1,3}\s?(?:[x×*]|mal|fois|veces|keer)\s*(?:de|à|a|of|von|da|van)?\s*$",
+    r"(?<![\w.,])\d{1,3}\s?(?:[x\u00d7*]|mal|fois|veces|keer)\s*(?:de|à|a|of|von|da|van)?\s*$",
     re.IGNORECASE,
 )
-_TIMES_AFTER: Final = re.compile(r"^\s?[x×*]\s?\d{1,3}(?![\d.,])", re.IGNORECASE)
+_TIMES_AFTER: Final = re.compile(r"^\s?[x\u00d7*]\s?\d{1,3}(?![\d.,])", re.IGNORECASE)
 _MINUS: Final = re.compile(r"(?:^|[\s(:])-$")
 _STRONG_ORDER: Final = (
     "mindest",
@@ -59,7 +59,8 @@ class Gap:
             return self.after
         return self.before if said.at <= 2 else None
 
-    def with_percent(self, said: Said) -> bool:
+    def has_percent(self) -> bool:
+        """Whether the gap is about a percentage, not about the amounts around it."""
         near = [other for other in self.said if other.has(Mark.PERCENT)]
         opened = any(o.has(Mark.OPEN) and near and o.at > near[0].at for o in self.said)
         return bool(near) and not (opened and self.after is not None)
@@ -93,12 +94,12 @@ def _order(gap: Gap, said: Said) -> None:
 
 
 def _save(gap: Gap, said: Said) -> None:
-    if gap.after is not None and not gap.with_percent(said):
+    if gap.after is not None and not gap.has_percent():
         _set(gap.following(said), Role.SAVING)
 
 
 def _off(gap: Gap, said: Said) -> None:
-    if gap.with_percent(said):
+    if gap.has_percent():
         return
     # "599 Kč Sleva 100 Kč", "€5 korting €12": the saving is the lower of the two
     _set(_lower(gap) if said.at == 0 else gap.preceding(said), Role.SAVING)

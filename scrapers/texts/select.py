@@ -18,19 +18,23 @@ _LINK: Final = re.compile(
     re.IGNORECASE,
 )
 _THING: Final = re.compile(
-    rf"\s?(?:[-\u2013]\s?\d+\s?)?(?:{UNIT_WORD}|mah|ah|wh|v|volts?|kv|amps?|a|w|watts?|s\d?p?|c|rpm|mm²|°|days?|tage?n?|jours?|"
-    r"dagen|dag|giorni|días?|dni|dní|dagar|dage|weeks?|wochen?|werktage?n?|hours?|stunden|uhr|min|left|remaining|"
-    r"in stock|auf lager|available|verfügbar|vorrätig|reviews?|ratings?|bewertungen|stars?|sterne|avis|recensioni|"
-    r"sold|verkauft|people|times?|mal|x|von|of|out of|trên|teilig|er|years?|jahre|points?|punkte|cells?|zellen|"
-    r"colou?rs|farben|sizes|größen|variants?|options?|orders?|seller|offers?|angebote)(?![^\W\d_])\.?",
+    rf"\s?(?:[-\u2013]\s?\d+\s?)?(?:{UNIT_WORD}|mah|ah|wh|v|volts?|kv|amps?|a|w|watts?|s\d?p?|c|rpm|"
+    r"mm²|°|days?|tage?n?|jours?|dagen|dag|giorni|días?|dni|dní|dagar|dage|weeks?|wochen?|"
+    r"werktage?n?|hours?|stunden|uhr|min|left|remaining|in stock|auf lager|available|verfügbar|"
+    r"vorrätig|reviews?|ratings?|bewertungen|stars?|sterne|avis|recensioni|sold|verkauft|people|"
+    r"times?|mal|x|von|of|out of|trên|teilig|er|years?|jahre|points?|punkte|cells?|zellen|"
+    r"colou?rs|farben|sizes|größen|variants?|options?|orders?|seller|offers?|angebote)"
+    r"(?![^\W\d_])\.?",
     re.IGNORECASE,
 )
 _THEN_PRICE: Final = re.compile(
-    r"\s?(?:\+|or more|oder mehr|(?:for|für|pour|voor|per|por|za|för)\s+(?=\d)|[x×*]\s?(?=[\d.]))",
+    r"\s?(?:\+|or more|oder mehr|(?:for|für|pour|voor|per|por|za|för)\s+(?=\d)"
+    r"|[x\u00d7*]\s?(?=[\d.]))",
     re.IGNORECASE,
 )
 _BEFORE: Final = re.compile(
-    r"(?:sku|art\.?(?:ikel)?[-. ]?(?:nr|no|n)\.?|art|ref|réf|model|modell|item|code|ean|gtin|mpn|no\.|nr\.|n°|#|"
+    r"(?:sku|art\.?(?:ikel)?[-. ]?(?:nr|no|n)\.?|art|ref|réf|model|modell|item|code|ean|gtin|"
+    r"mpn|no\.|nr\.|n°|#|"
     r"size|größe|grösse|taille|qty|menge|quantity|anzahl|page|seite|version|v)\s*[.:]?\s*$",
     re.IGNORECASE,
 )

@@ -31,7 +31,7 @@ class SoldAs:
 _N: Final = r"(?:\d+/\d+|\d+(?:[.,]\d+)?)"
 _LEN: Final = r"(?:mm|cm|m|inch(?:es)?|in\b|ft\b|\"|'')"
 _END: Final = r"(?![\w/²])"
-_X: Final = r"\s*[x×*]\s*"
+_X: Final = r"\s*[x\u00d7*]\s*"
 _SHAPES: Final = (
     ("body", re.compile(rf"(?<![\w.,/]){_N}\s*{_LEN}?{_X}{_N}\s*{_LEN}?{_X}{_N}\s*{_LEN}{_END}")),
     ("sheet", re.compile(rf"(?<![\w.,/]){_N}\s*{_LEN}?{_X}{_N}\s*{_LEN}{_END}")),
@@ -59,7 +59,8 @@ _SHAPES: Final = (
     (
         "count",
         re.compile(
-            r"(?<![\d.,/x-])\d{1,5}\s*(?:x\s*)?(?:pairs?|prs|paare?|paires|pcs\.?|pc\.?|pieces|stück|stk\.?|pièces|stuks|pezzi|unidades|szt\.?|ks)(?!\w)"
+            r"(?<![\d.,/x-])\d{1,5}\s*(?:x\s*)?(?:pairs?|prs|paare?|paires|pcs\.?|pc\.?|pieces|"
+            r"stück|stk\.?|pièces|stuks|pezzi|unidades|szt\.?|ks)(?!\w)"
         ),
     ),
     (
@@ -137,7 +138,7 @@ def _rod(text: str) -> SoldAs | None:
     unit = re.search(r"[a-z\"']+\s*$", text)
     if unit is None or rest[-1] * 8 > long:
         return None
-    many = len(rest) == 1 and long > 99 and re.match(r"[1-9]\d?\s*[x×*]", text) is not None
+    many = len(rest) == 1 and long > 99 and re.match(r"[1-9]\d?\s*[x\u00d7*]", text) is not None
     return _of(read_amount(f"{long} {unit[0]} x {rest[0]}" if many else f"{long} {unit[0]}"))
 
 

@@ -57,10 +57,12 @@ _AREAL: Final = re.compile(
     r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s?(g/m2|gsm|g/qm|gr/m2|g/sq ?m|oz/(?:yd2|sq ?yd))"
 )
 _OZ_CLOTH: Final = re.compile(r"(?<![\w.,])(\d{1,2}(?:[.,]\d+)?)\s?oz(?!\w|/)")
-_MM: Final = re.compile(r"(?<![\w.,x×*/])(?<!x )(\d{1,2}(?:[.,]\d{1,2})?)\s?mm(?!\s?[x×*]|\w)")
+_MM: Final = re.compile(
+    r"(?<![\w.,x\u00d7*/])(?<!x )(\d{1,2}(?:[.,]\d{1,2})?)\s?mm(?!\s?[x\u00d7*]|\w)"
+)
 _AWG: Final = re.compile(r"(?<![\w.])(\d{1,2})\s?-?awg\b|\bawg\s?-?(\d{1,2})\b")
 _PROP: Final = re.compile(
-    r"(?<![\w.,])(\d{1,2}(?:[.,]\d{1,2})?)\s?[x×*/]\s?(\d{1,2}(?:[.,]\d{1,2})?)(?![\d.,]*\s?mm)"
+    r"(?<![\w.,])(\d{1,2}(?:[.,]\d{1,2})?)\s?[x\u00d7*/]\s?(\d{1,2}(?:[.,]\d{1,2})?)(?![\d.,]*\s?mm)"
 )
 _TORQUE: Final = re.compile(r"(?<![\w.,])(\d{1,3}(?:[.,]\d{1,2})?)\s?kg[ .·*/-]?cm")
 _SPLINE: Final = re.compile(r"(?<![\w.])(\d{2})\s?t(?:eeth|ooth)?(?!\w)")

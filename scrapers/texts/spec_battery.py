@@ -28,14 +28,16 @@ _NOMINAL: Final = {
 }
 _FULL: Final = ("4.2", "4.35")
 _CELLS: Final = re.compile(
-    r"(?<![\w.-])(\d{1,2})\s?s(?:\s?-?\s?(\d)\s?p)?(?!\w)|(?<![\w.])(\d{1,2})[- ]?(?:cells?\b|zell\w+|éléments|cellen)"
+    r"(?<![\w.-])(\d{1,2})\s?s(?:\s?-?\s?(\d)\s?p)?(?!\w)"
+    r"|(?<![\w.])(\d{1,2})[- ]?(?:cells?\b|zell\w+|éléments|cellen)"
 )
 _CAPACITY: Final = re.compile(r"(?<![\w.,])(\d{1,3}[.,]\d{3}|\d+(?:[.,]\d+)?)\s?(m?ah)(?!\w)")
 _VOLTAGE: Final = re.compile(r"(?<![\w.,/-])(\d{1,2}(?:[.,]\d{1,2})?)\s?v(?:olts?)?(?![\w/])")
 _RATING: Final = re.compile(r"(?<![\w.,°])(\d{1,3})\s?c?\s?(?:[/-]\s?(\d{2,3})\s?)?c(?!\w|\s?temp)")
 _ENERGY: Final = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s?wh(?!\w)")
 _PLUG: Final = re.compile(
-    r"(?<!\w)(xt-?(?:30|60|90|120|150)|ec-?[2358]|ic-?[235]|as-?150|qs-?8|deans|t-?plug|t-?stecker|tamiya|mpx)(?![a-z0-9])"
+    r"(?<!\w)(xt-?(?:30|60|90|120|150)|ec-?[2358]|ic-?[235]|as-?150|"
+    r"qs-?8|deans|t-?plug|t-?stecker|tamiya|mpx)(?![a-z0-9])"
 )
 _PLUG_NAME: Final = {"deans": "T plug", "tplug": "T plug", "tstecker": "T plug", "tamiya": "Tamiya"}
 _WH_SHARE: Final = Decimal("0.02")

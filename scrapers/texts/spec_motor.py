@@ -28,7 +28,7 @@ _MULTI: Final = re.compile(
 _OUT: Final = re.compile(r"out-?runner|außenläufer|aussenläufer")
 _AMPS: Final = re.compile(r"(?<![\w.,/])(\d{1,3})\s?a(?:mps?|mpere)?(?![\w])")
 _CELLS: Final = re.compile(
-    r"(?<![\w.])(\d{1,2})\s?s?\s?(?:-|to|bis|–)\s?(\d{1,2})\s?s(?!\w)|(?<![\w.-])(\d{1,2})\s?s(?!\w)"
+    r"(?<![\w.])(\d{1,2})\s?s?\s?(?:-|to|bis|\u2013)\s?(\d{1,2})\s?s(?!\w)|(?<![\w.-])(\d{1,2})\s?s(?!\w)"
 )
 _BEC: Final = re.compile(
     r"(?:s?bec|uBEC)\D{0,6}(\d{1,2}(?:[.,]\d)?)\s?v(?:\D{0,3}(\d{1,2}(?:[.,]\d)?)\s?a)?"

@@ -76,9 +76,13 @@ _WORDS_AFTER: Final = (
     r"(?:in stock|available|auf lager|vorrätig|verfügbar|lagernd|en stock|op voorraad|disponibili|"
     r"skladem|na skladě|i lager|på lager|w magazynie|left in stock)"
 )
-_PIECES: Final = r"(?:x |st\.? |ks |szt\.? |stk\.? |stück |pcs?\.? |pieces |items |units |unidades |pezzi |pièces )"
+_PIECES: Final = (
+    r"(?:x |st\.? |ks |szt\.? |stk\.? |stück |pcs?\.? |pieces |items |units |unidades |"
+    r"pezzi |pièces )"
+)
 _COUNT: Final = re.compile(
-    rf"{_WORDS_BEFORE}\s*[:=(]?\s*[>~]?\s*(\d{{1,6}})(?![\d.,]|\s?(?:%|-|\u2013|days?|tage?|weeks?|€|h\b))"
+    rf"{_WORDS_BEFORE}\s*[:=(]?\s*[>~]?\s*(\d{{1,6}})"
+    r"(?![\d.,]|\s?(?:%|-|\u2013|days?|tage?|weeks?|€|h\b))"
     rf"|[>~]?\s?(?<![\d.,-])(\d{{1,6}})\s?\+?\s*{_PIECES}?{_WORDS_AFTER}",
     re.IGNORECASE,
 )

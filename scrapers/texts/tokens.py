@@ -77,7 +77,8 @@ _ROUNDED: Final = re.compile(
 )
 _COINS: Final = re.compile(r"\s?(?:p|¢|c|ct|cts|cents?|pence)\.?(?![^\W_])", re.IGNORECASE)
 UNIT_WORD: Final = (
-    r"(?:m2|m3|qm|sqm|sq\.? ?m|square met(?:re|er)s?|m²|cm2|lfdm|lfm|lfd\.? ?m|running met(?:re|er)|metres?|meters?|mètres?|metros?|"
+    r"(?:m2|m3|qm|sqm|sq\.? ?m|square met(?:re|er)s?|m²|cm2|lfdm|lfm|"
+    r"lfd\.? ?m|running met(?:re|er)|metres?|meters?|mètres?|metros?|"
     r"metri|metr[uay]?|mq|mtr|m|cm|mm|ft2|ft|foot|feet|yards?|yd|in|inch|kilogra(?:mm?|mmes?|ms)|kg|kilos?|gramm?e?s?|"
     r"mg|g|lbs?|pounds?|oz|litres?|liters?|litros?|litri|ltr|liter|l|ml|cl|dl|st(?:ü|ue)cke?|stk|stck|"
     r"st|pieces?|pcs?|pce|pièces?|unités?|units?|unité|each|ea|stuks?|pezz[oi]|pz|unidad(?:es)?|uds?|"

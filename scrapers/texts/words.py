@@ -54,7 +54,8 @@ _SIGNS: Final = {
     Mark.PERCENT: "%",
 }
 _WORD: Final = re.compile(
-    r"[^\W\d_]+(?:['-][^\W\d_]+)*(?:&p)?|30[- ](?:tage|days|dni|jours|dagen|giorni|días|dní|dagar|dage)[\w-]*"
+    r"[^\W\d_]+(?:['-][^\W\d_]+)*(?:&p)?"
+    r"|30[- ](?:tage|days|dni|jours|dagen|giorni|días|dní|dagar|dage)[\w-]*"
     r"|\d+|[-+/=:()\[\],;|%&~\u00b7\u2022]"
 )
 _DOTTED: Final = re.compile(r"(?<![^\W_])(?:[^\W\d_]\.\s?){2,}")

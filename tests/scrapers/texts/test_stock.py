@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scrapers.model import Availability as A
+from scrapers.model import Availability as A  # noqa: N817  short, since the tables below are wide
 from scrapers.texts import read_availability, schema_availability
 
 # schema.org 30.0, ItemAvailability: all twelve members

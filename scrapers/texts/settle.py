@@ -1,0 +1,216 @@
+"""The amounts of a price text put together into what one unit costs."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, Final
+
+from scrapers.model import Multibuy, PriceText, Tax
+from scrapers.texts.multibuy import quantity_of
+from scrapers.texts.tokens import Role, Token
+from scrapers.texts.values import doubt_of
+from scrapers.texts.words import Mark
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from scrapers.texts.roles import Gap
+
+_RANGE: Final = re.compile(
+    r"\s*(?:[-\u2013\u2014~\u301c]|to|bis|bis zu|à|a|tot|do|till|til|hasta|al|and|und|et|"
+    r"y|e|až|en|och|og|i|ate|até|up to)\s*",
+    re.IGNORECASE,
+)
+# Highest standard rate of VAT in the EU: 27 %.
+_NET_RATIO: Final = (Decimal("1.01"), Decimal("1.28"))
+# Standard rates in per cent of EU members, Switzerland, Norway, Britain, Australia, New Zealand.
+_RATES: Final = tuple(
+    1 + Decimal(rate) / 100
+    for rate in ("8.1", *map(str, (10, 15, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25)), "25.5", "27")
+)
+
+
+def mark_multi(text: str, found: Sequence[Token]) -> list[Multibuy]:
+    """Find the amounts that need several units, and take them out of the running."""
+    out: list[Multibuy] = []
+    for index, token in enumerate(found):
+        start = found[index - 1].end if index else 0
+        is_last = index + 1 == len(found)
+        end = len(text) if is_last else found[index + 1].start
+        told = quantity_of(token, text[start : token.start], text[token.end : end], is_last=is_last)
+        if told is None or token.value is None:
+            continue
+        quantity, per = told
+        if quantity > 1:
+            token.role = Role.MULTI
+            out.append(Multibuy(quantity, token.value, per))
+    return out
+
+
+def _link_ranges(text: str, mains: Sequence[Token]) -> tuple[Token, Token] | None:
+    """Two neighbouring prices with nothing but a dash or "to" between, the second higher."""
+    for low, high in pairwise(mains):
+        between = text[low.end : high.start]
+        rising = low.value is not None and high.value is not None and low.value < high.value
+        if rising and _RANGE.fullmatch(between):
+            return low, high
+    return None
+
+
+def _one_currency(mains: list[Token], hint: str | None) -> list[Token]:
+    """Of a price said in several currencies, the page's own, else the first one's."""
+    signed = [token for token in mains if token.symbol is not None]
+    if len(signed) < 2 or len({token.symbol for token in signed}) < 2:
+        return mains
+    chosen = next((token for token in signed if hint and token.code == hint), signed[0])
+    return [token for token in mains if _may_share(token, chosen)]
+
+
+def _may_share(token: Token, chosen: Token) -> bool:
+    if token.symbol is None or chosen.symbol is None or token.symbol == chosen.symbol:
+        return True
+    if token.code and chosen.code:
+        return token.code == chosen.code
+    return any(code in chosen.symbol.codes for code in token.symbol.codes)
+
+
+def _distinct(mains: list[Token]) -> list[Token]:
+    """Without repeats: screen readers get the same amount again."""
+    seen: dict[Decimal | None, Token] = {}
+    for token in mains:
+        seen.setdefault(token.value, token)
+    return list(seen.values())
+
+
+def _without_saving(mains: list[Token]) -> list[Token]:
+    """Of three amounts, the one that is the difference of the others is the saving."""
+    if len(mains) != 3:
+        return mains
+    ordered = sorted(mains, key=lambda token: token.value or 0)
+    small, low, high = (token.value or Decimal(0) for token in ordered)
+    return [token for token in mains if token is not ordered[0]] if high - low == small else mains
+
+
+def _net_and_gross(mains: list[Token], *, net: bool, gross: bool) -> bool:
+    """Whether the two amounts are one price without and with tax.
+
+    With a note of the tax taken out any ratio up to the highest rate will do; with a
+    note of the tax held alone it must be a standard rate, else the lower is a sale.
+    """
+    if len(mains) != 2 or not (net or gross):
+        return False
+    low, high = sorted(token.value or Decimal(0) for token in mains)
+    if not low:
+        return False
+    if net:
+        return _NET_RATIO[0] <= high / low <= _NET_RATIO[1]
+    return any(abs(high / low - rate) < Decimal("0.002") for rate in _RATES)
+
+
+def swap_lower_list(found: Sequence[Token]) -> None:
+    """A list price below the price was a phrase about the amount before it."""
+    lists, mains = only(Role.LIST, found), only(Role.PRICE, found)
+    if len(lists) != 1 or len(mains) != 1:
+        return
+    if (lists[0].value or 0) < (mains[0].value or 0):
+        lists[0].role, mains[0].role = Role.PRICE, Role.LIST
+
+
+def mark_usual(gaps: Sequence[Gap]) -> None:
+    """A "regular price" is the price where it stands alone, the list price beside another."""
+    mains = [gap.after for gap in gaps if gap.after and gap.after.role is Role.PRICE]
+    for gap in gaps:
+        for said in gap.said:
+            token = gap.following(said) if said.has(Mark.USUAL) else None
+            if token is not None and token.role is Role.PRICE and len(mains) > 1:
+                token.role = Role.LIST
+                mains.remove(token)
+
+
+def mark_units(found: list[Token]) -> None:
+    """An amount "per metre" is the unit price only where another amount is the price."""
+    mains = only(Role.PRICE, found)
+    with_per = [token for token in mains if token.per is not None]
+    if with_per and len(with_per) < len(mains):
+        for token in with_per:
+            token.role = Role.UNIT
+
+
+def only(role: Role, found: Sequence[Token]) -> list[Token]:
+    return [token for token in found if token.role is role]
+
+
+def without_price(found: Sequence[Token], multi: tuple[Multibuy, ...]) -> PriceText:
+    """No plain price: a lone unit price, a list price, a multi-buy, or what else there is."""
+    for token in only(Role.UNIT, found):
+        if token.value is not None:
+            return PriceText(token.value, token.code, per=token.per, multibuy=multi)
+    if multi:
+        return PriceText(currency=only(Role.MULTI, found)[0].code, multibuy=multi)
+    for token in only(Role.LIST, found):
+        return PriceText(None, token.code, token.value, doubt=doubt_of(token))
+    for token in only(Role.UPTO, found):
+        return PriceText(None, token.code, high=token.value, doubt="up to")
+    return PriceText(currency=found[0].code, doubt=str(found[0].role))
+
+
+def _list_amount(price: Decimal, found: Sequence[Token]) -> Decimal | None:
+    lists = [token.value for token in only(Role.LIST, found) if token.value is not None]
+    return max((value for value in lists if value > price), default=None)
+
+
+def _from(gaps: Sequence[Gap], token: Token) -> bool:
+    if gaps[-1].before is token and gaps[-1].text.strip() == "+":
+        return True
+    return any(gap.after is token and gap.has(Mark.FROM) for gap in gaps)
+
+
+def _amounts(
+    text: str, mains: list[Token], found: list[Token], gaps: Sequence[Gap]
+) -> dict[str, Any]:
+    """The fields that the plain amounts give, by the first rule that knows them."""
+    span = _link_ranges(text, mains)
+    if span:
+        return {"amount": span[0].value, "low": span[0].value, "high": span[1].value}
+    mains = _without_saving(_distinct(mains))
+    net, gross = (any(gap.has(mark) for gap in gaps) for mark in (Mark.NET, Mark.GROSS))
+    if _net_and_gross(mains, net=net, gross=gross):
+        top = max(token.value or Decimal(0) for token in mains)
+        return {"amount": top, "list_amount": _list_amount(top, found), "tax": Tax.INCLUDED}
+    tax = Tax.UNKNOWN if net == gross else Tax.EXCLUDED if net else Tax.INCLUDED
+    values = sorted(token.value for token in mains if token.value is not None)
+    if len(values) == 2:
+        return {"amount": values[0], "list_amount": values[1], "tax": tax}
+    if len(values) > 2:
+        return {"low": values[0], "high": values[-1], "tax": tax, "doubt": "several amounts"}
+    return {"tax": tax} | _single(mains[0], found, gaps)
+
+
+def _single(token: Token, found: list[Token], gaps: Sequence[Gap]) -> dict[str, Any]:
+    price = token.value or Decimal(0)
+    if not price:
+        return {"amount": price, "doubt": "zero"}
+    return {
+        "amount": price,
+        "low": price if _from(gaps, token) else None,
+        "per": None if only(Role.UNIT, found) else token.per,
+        "list_amount": _list_amount(price, found),
+    }
+
+
+def settle(
+    text: str,
+    found: list[Token],
+    gaps: Sequence[Gap],
+    multi: tuple[Multibuy, ...],
+    hint: str | None,
+) -> PriceText:
+    """The plain prices of the text put together."""
+    mains = _one_currency(only(Role.PRICE, found), hint)
+    worry = next((why for token in mains if (why := doubt_of(token))), None)
+    if worry:
+        return PriceText(currency=mains[0].code, multibuy=multi, doubt=worry)
+    fields = _amounts(text, mains, found, gaps)
+    return PriceText(currency=mains[0].code, multibuy=multi, **fields)

@@ -1,0 +1,81 @@
+"""The number and currency of each amount, with what the page's locale and currency decide."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING, Final
+
+from scrapers.texts.clean import clean
+from scrapers.texts.currencies import minor_of, points_only, resolve, symbol_of_code
+from scrapers.texts.locales import local_signs, style
+from scrapers.texts.numbers import MAX_DIGITS, Hints, read_number
+
+if TYPE_CHECKING:
+    from scrapers.texts.currencies import Symbol
+    from scrapers.texts.locales import Style
+    from scrapers.texts.tokens import Token
+
+MAX_RAW: Final = 60  # characters of one number; longer runs are no price
+
+_CENT: Final = Decimal("0.01")
+
+
+def style_of(locale: str, raw: str, sign: Symbol | None, *, leads: bool) -> Style | None:
+    """The locale's style, unless the sign's side shows that the text does not follow it."""
+    if raw.isdigit() or sum(not mark.isdigit() for mark in raw) != 1:
+        return None
+    found = style(locale)
+    if found is None or sign is None:
+        return found
+    return found if leads == found.leads else None
+
+
+def fill(token: Token, hint: str | None, locale: str | None) -> None:
+    """Fill in the token's currency and number; the number stays None where undecidable."""
+    token.code = resolve(token.symbol, hint, locale)
+    if token.rounded or len(token.raw) > MAX_RAW:
+        return
+    told = style_of(locale, token.raw, token.symbol, leads=not token.lead_digit) if locale else None
+    minor, points = minor_of(token.symbol, token.code), points_only(token.symbol, token.code)
+    token.value = read_number(token.raw, Hints(minor, told, token.per is not None, points))
+    if token.value is not None and token.minor_coin:
+        token.value /= 100
+    if token.code == "JPY":
+        _yen_or_yuan(token, hint)
+
+
+def _yen_or_yuan(token: Token, hint: str | None) -> None:
+    """The yen has no minor unit: a "¥" before sen is the yuan, before ".00" it is open."""
+    shared = token.symbol is not None and len(token.symbol.codes) > 1
+    if not shared or hint or token.value is None or token.raw.isdigit():
+        return
+    if token.value != token.value.to_integral_value():
+        token.code = "CNY"
+    elif token.raw.endswith((".00", ",00")):
+        token.code = None
+
+
+def doubt_of(token: Token) -> str | None:
+    """Why the token's number is not to be believed, or None."""
+    if token.value is None:
+        if len(token.raw) > MAX_RAW:
+            return "too large"
+        return "rounded" if token.rounded else "separator"
+    if token.value >= Decimal(10) ** MAX_DIGITS:
+        return "too large"
+    least = Decimal(1).scaleb(-(minor_of(token.symbol, token.code) or 0))
+    if token.code is None and token.symbol is None:
+        least = _CENT
+    if token.value and token.value < least and token.per is None:
+        return "below one minor unit"
+    return None
+
+
+def local_sign(text: str, found: list[Token], locale: str | None) -> None:
+    """A sign that only the locale's own CLDR data know ("Bds$", "د.ك.")."""
+    if locale is None or len(found) != 1 or found[0].symbol is not None:
+        return
+    rest = (text[: found[0].start] + text[found[0].end :]).strip()
+    if rest and len(rest) < 12:
+        signs = {clean(sign): code for sign, code in local_signs(locale).items()}
+        found[0].symbol = symbol_of_code(signs.get(rest))
