@@ -14,6 +14,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
+from math import ceil
 from typing import Final
 
 import numpy as np
@@ -21,18 +23,17 @@ from numpy.typing import NDArray
 
 from service.builds.amounts import check_line_fits, misfit
 from service.builds.cost import BuildCost, price_in
-from service.builds.offers import RANK, Market, Quote
+from service.builds.offers import RANK, Market, Quote, status_of
 from service.builds.rows import Row, make_rows
 from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.model.builds import Build, Line
 from service.model.catalogue import Listing
 from service.model.money import quantum
-from service.model.prices import PriceNow
+from service.model.prices import Offer, PriceNow
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-NEAR: Final = 1e-5  # of a cent: closer to a half than this is rounded exactly
+NEAR: Final = 1e-6  # of a cent: closer to a half than this is rounded exactly
 WORSE: Final = 1e12  # added to a unit price for each rank of usability
 NONE: Final = 1e15  # the unit price of a listing without one
 
@@ -48,31 +49,32 @@ class Total:
 
 @dataclass(slots=True)
 class _Slot:
-    """One listing of one part: its column among the part's candidates, its exact content."""
+    """One listing of one part: its exact content, and its price as last seen."""
 
     listing: Listing
     content: Fraction
-    factor: Fraction = Fraction(0)
-    price: Fraction | None = None
-    rank: int = 0
+    offer: Offer | None = None
+    factor: Fraction = Fraction(0)  # from the page's currency to minor units of the build's
+    factor_float: float = 0.0
+    content_float: float = 1.0
 
 
 class Bulk:
     """The builds of one currency that plain listings fill, as arrays.
 
-    Shapes: parts x slots (`unit`, `money`), lines x slots flattened (`use`, `buy`), lines.
+    Lines stand by part, so that the lines of a part are side by side. Every line has
+    two counts a slot: units of sale that its share uses, and units that it buys.
+    Shapes: `counts` (slots, 2 x lines), `cents` (2 x lines), `total` (2 x builds).
     """
 
     def __init__(self, builds: Sequence[Build], market: Market) -> None:
         self.market, self.keys = market, [build.key for build in builds]
-        self._rows = [make_rows(build, market) for build in builds]
-        flat = [row for rows in self._rows for row in rows]
-        self._parts = list(dict.fromkeys(row.part.key for row in flat if row.part))
-        self._at = {key: place for place, key in enumerate(self._parts)}
+        grouped = [make_rows(build, market) for build in builds]
+        self._parts = list(dict.fromkeys(r.part.key for rows in grouped for r in rows if r.part))
         self._slots = [self._slots_of(key) for key in self._parts]
-        self.wide = max((len(slots) for slots in self._slots), default=1) or 1
-        self._of_listing = self._places()
-        self._lay_out(flat)
+        self._wide = max((len(slots) for slots in self._slots), default=1) or 1
+        self._places = self._find_places()
+        self._lay_out(grouped)
         self._fill_prices()
         self.reprice()
 
@@ -83,140 +85,164 @@ class Bulk:
             supply = listing.holds(key)
             content = self.market.content(supply, part) if supply else None
             if content:
-                found.append(_Slot(listing, content))
+                found.append(_Slot(listing, content, content_float=float(content)))
         return sorted(found, key=lambda slot: slot.listing.key)
 
-    def _places(self) -> dict[int, list[tuple[int, int]]]:
-        places: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    def _find_places(self) -> dict[int, list[tuple[int, int, _Slot]]]:
+        places: dict[int, list[tuple[int, int, _Slot]]] = defaultdict(list)
         for part, slots in enumerate(self._slots):
             for column, slot in enumerate(slots):
-                places[slot.listing.id].append((part, column))
+                places[slot.listing.id].append((part, column, slot))
         return places
 
-    def _lay_out(self, flat: Sequence[Row]) -> None:
+    def _lay_out(self, grouped: Sequence[Sequence[Row]]) -> None:
         """Everything that no price changes: what each line uses and opens of each slot."""
-        count, wide = len(flat), self.wide
-        self._flat = flat
-        self._part = np.array([self._at[r.part.key] for r in flat if r.part], dtype=np.int64)
-        self._priced = np.array([not row.owned for row in flat], dtype=bool)
-        self._use = np.zeros((count, wide))
-        self._buy = np.zeros((count, wide))
-        self._step = float(1 / Fraction(quantum(self.market.currency)))
-        starts, place = [], 0
-        for rows in self._rows:
-            starts.append(place)
-            self._lay_out_build(rows, place)
-            place += len(rows)
-        self._starts = np.array(starts, dtype=np.int64)
-        self._build = np.repeat(np.arange(len(starts)), np.diff([*starts, count]))
-        self._base = np.arange(count, dtype=np.int64) * wide
-        self._lines_of: list[Ints] = _grouped(self._part, len(self._parts))
-        self._builds_of = [self._build[lines] for lines in self._lines_of]
+        at = {key: place for place, key in enumerate(self._parts)}
+        flat = [
+            (at[row.part.key], build, row, before)
+            for build, rows in enumerate(grouped)
+            for row, before in zip(rows, _before(rows), strict=True)
+            if row.part
+        ]
+        flat.sort(key=lambda entry: entry[0])
+        self._rows = [entry[2] for entry in flat]
+        self._earlier = [entry[3] for entry in flat]
+        self._part = np.array([entry[0] for entry in flat], dtype=np.int64)
+        self._build = np.array([entry[1] for entry in flat], dtype=np.int64)
+        self._priced = np.array([not row.owned for row in self._rows], dtype=bool)
+        self._count_units()
+        self._index(len(grouped))
 
-    def _lay_out_build(self, rows: Sequence[Row], first: int) -> None:
-        used: dict[tuple[str, int], tuple[Fraction, Fraction]] = {}
-        for place, row in enumerate(rows, first):
-            key = row.part.key if row.part else ""
-            for column, slot in enumerate(self._slots[self._at[key]]):
-                need, opened = used.get((key, column), (Fraction(0), Fraction(0)))
-                need += row.to_buy
-                reach = Fraction(-(-need // slot.content))
-                used[key, column] = need, max(opened, reach)
-                self._buy[place, column] = float(max(reach - opened, Fraction(0)))
-                self._use[place, column] = float(_used(row) / slot.content)
+    def _count_units(self) -> None:
+        lines = len(self._rows)
+        counts = [[0.0] * (2 * lines) for _ in range(self._wide)]
+        for place, row in enumerate(self._rows):
+            used, before, to_buy = _used(row), self._earlier[place], row.to_buy
+            for column, slot in enumerate(self._slots[self._part[place]]):
+                counts[column][place] = float(used / slot.content)
+                counts[column][lines + place] = _opened(before, to_buy, slot.content)
+        self._counts: Floats = np.array(counts)
+
+    def _index(self, builds: int) -> None:
+        lines = len(self._rows)
+        place = np.arange(2 * lines, dtype=np.int64)
+        self._place, self._part_twice = place, np.tile(self._part, 2)
+        target = np.concatenate([self._build, self._build + builds])
+        self._order = np.argsort(target, kind="stable")
+        self._starts = np.searchsorted(target[self._order], np.arange(2 * builds))
+        self._spans = np.searchsorted(self._part, np.arange(len(self._parts) + 1)).tolist()
+        self._blocks = []
+        for start, end in pairwise(self._spans):
+            here = np.concatenate([place[start:end], place[lines + start : lines + end]])
+            touched = target[here]
+            alone = len(np.unique(touched)) == len(touched)
+            names = [self.keys[k] for k in np.unique(self._build[start:end])]
+            self._blocks.append((here, self._counts[:, here], touched, alone, names))
 
     def _fill_prices(self) -> None:
-        shape = (len(self._parts), self.wide)
+        shape = (len(self._parts), self._wide)
         self._unit: Floats = np.full(shape, NONE)
         self._money: Floats = np.zeros(shape)
-        for key, slots in zip(self._parts, self._slots, strict=True):
+        for place, (key, slots) in enumerate(zip(self._parts, self._slots, strict=True)):
             quotes = {q.listing.id: q for q in self.market.quotes(self.market.view.parts[key])}
             for column, slot in enumerate(slots):
-                self._set(self._at[key], column, slot, quotes.get(slot.listing.id))
+                quote = quotes.get(slot.listing.id)
+                if quote is not None:
+                    self._quote(slot, quote)
+                    self._set(place, column, slot, RANK[quote.status])
 
-    def _set(self, part: int, column: int, slot: _Slot, quote: Quote | None) -> None:
-        if quote is None:
-            slot.price = None
-            self._unit[part, column], self._money[part, column] = NONE, 0.0
-            return
-        slot.price, slot.factor = Fraction(quote.offer.price), quote.factor
-        slot.rank = RANK[quote.status]
-        money = float(slot.price * slot.factor)
-        self._money[part, column] = money * self._step
-        self._unit[part, column] = money / float(slot.content) + WORSE * slot.rank
+    def _quote(self, slot: _Slot, quote: Quote) -> None:
+        slot.offer = quote.offer
+        slot.factor = quote.factor / Fraction(quantum(self.market.currency))
+        slot.factor_float = float(slot.factor)
+
+    def _set(self, part: int, column: int, slot: _Slot, rank: int) -> None:
+        money = float(slot.offer.price) * slot.factor_float if slot.offer else 0.0
+        self._money[part, column] = money
+        self._unit[part, column] = money / slot.content_float + WORSE * rank
 
     def reprice(self) -> None:
         """All lines from the present prices."""
         self._best = self._unit.argmin(axis=1)
         rows = np.arange(len(self._parts))
         money = self._money[rows, self._best]
-        pick = self._base + self._best[self._part]
-        paid = money[self._part]
-        self.share = self._cents(self._use.ravel()[pick] * paid, use=True)
-        self.spend = self._cents(self._buy.ravel()[pick] * paid, use=False)
-        self.share_of = np.add.reduceat(self.share, self._starts)
-        self.spend_of = np.add.reduceat(self.spend, self._starts)
-
-    def _cents(self, exact: Floats, *, use: bool) -> Ints:
-        """Half up to whole cents; what stands near a half is rounded from fractions."""
-        raised = exact + 0.5
+        pick = self._best[self._part_twice]
+        pick *= len(self._place)
+        pick += self._place
+        raised = self._counts.ravel()[pick]
+        raised *= money[self._part_twice]
+        raised += 0.5 + NEAR
         whole = np.floor(raised)
-        near = np.flatnonzero(np.abs(raised - whole - 0.5) > 0.5 - NEAR)
-        found = whole.astype(np.int64)
-        for line in near:
-            found[line] = self._exact(int(line), use=use)
-        return found
+        raised -= whole
+        self.cents = whole.astype(np.int64)
+        for place in np.flatnonzero(raised < 2 * NEAR).tolist():
+            self.cents[place] = self._exact(place)
+        self.total = np.add.reduceat(self.cents[self._order], self._starts)
 
-    def _exact(self, line: int, *, use: bool) -> int:
+    def _exact(self, place: int) -> int:
+        """Half up from exact fractions: only where float64 stands too near a half."""
+        lines = len(self._rows)
+        line = place % lines
         part = int(self._part[line])
         column = int(self._best[part])
         if column >= len(self._slots[part]):
             return 0
-        slot, row = self._slots[part][column], self._flat[line]
-        money = (slot.price or Fraction(0)) * slot.factor / Fraction(quantum(self.market.currency))
-        count = _used(row) / slot.content if use else Fraction(self._buy[line, column])
-        return int(money * count + Fraction(1, 2))
+        slot = self._slots[part][column]
+        price = Fraction(slot.offer.price) if slot.offer else Fraction(0)
+        if place < lines:
+            used = _used(self._rows[line])
+            top = price.numerator * slot.factor.numerator * used.numerator
+            low = price.denominator * slot.factor.denominator * used.denominator
+            top, low = top * slot.content.denominator, low * slot.content.numerator
+        else:
+            top = price.numerator * slot.factor.numerator * int(self._counts[column, place])
+            low = price.denominator * slot.factor.denominator
+        return (2 * top + low) // (2 * low)
 
     def change(self, now: PriceNow) -> list[str]:
-        """Take in a listing's new price; answers the builds whose totals changed."""
-        touched: set[int] = set()
-        for part, column in self._of_listing.get(now.listing, ()):
-            slot = self._slots[part][column]
-            quote = self.market.requote(slot.listing, self._parts[part], now)
-            self._set(part, column, slot, quote)
-            touched |= self._change_part(part, column)
-        return [self.keys[build] for build in sorted(touched)]
+        """Take in a listing's new price; answers the builds whose lines it may concern."""
+        touched: list[str] = []
+        for part, column, slot in self._places.get(now.listing, ()):
+            offer, known = now.offer, slot.offer
+            if known is None or offer.currency != known.currency or offer.tax is not known.tax:
+                quote = self.market.requote(slot.listing, self._parts[part], now)
+                if quote is None:
+                    continue
+                self._quote(slot, quote)
+            slot.offer = offer
+            self._set(part, column, slot, RANK[status_of(now, slot.listing, self.market.view)])
+            touched += self._change_part(part, column)
+        return touched
 
-    def _change_part(self, part: int, column: int) -> set[int]:
+    def _change_part(self, part: int, column: int) -> list[str]:
         """Only the lines of the part, and only where the listing that counts is concerned."""
         best = int(self._unit[part].argmin())
         if best != column and best == self._best[part]:
-            return set()
+            return []
         self._best[part] = best
-        lines, builds = self._lines_of[part], self._builds_of[part]
-        money = self._money[part, best]
-        self._put(lines, builds, money, use=True)
-        self._put(lines, builds, money, use=False)
-        return set(builds.tolist())
-
-    def _put(self, lines: Ints, builds: Ints, money: float, *, use: bool) -> None:
-        best = self._best[self._part[lines[0]]]
-        counts = (self._use if use else self._buy)[lines, best]
-        held, total = (self.share, self.share_of) if use else (self.spend, self.spend_of)
-        raised = counts * money + 0.5
+        here, counts, target, alone, names = self._blocks[part]
+        raised = counts[best] * self._money[part, best]
+        raised += 0.5 + NEAR
         whole = np.floor(raised)
         new = whole.astype(np.int64)
-        if (np.abs(raised - whole - 0.5) > 0.5 - NEAR).any():
-            new = np.array([self._exact(int(x), use=use) for x in lines], dtype=np.int64)
-        np.add.at(total, builds, new - held[lines])
-        held[lines] = new
+        raised -= whole
+        for place in np.flatnonzero(raised < 2 * NEAR).tolist():
+            new[place] = self._exact(int(here[place]))
+        delta = new - self.cents[here]
+        self.cents[here] = new
+        if alone:
+            self.total[target] += delta
+        else:
+            np.add.at(self.total, target, delta)
+        return names
 
     def totals(self) -> dict[str, Total]:
         """Every build's totals by its key."""
         lacking = (self._unit.min(axis=1)[self._part] >= NONE) & self._priced
-        missing = np.add.reduceat(lacking.astype(np.int64), self._starts)
+        missing = np.bincount(self._build, weights=lacking, minlength=len(self.keys))
+        count = len(self.keys)
         return {
-            key: Total(int(self.share_of[i]), int(self.spend_of[i]), not missing[i])
+            key: Total(int(self.total[i]), int(self.total[count + i]), not missing[i])
             for i, key in enumerate(self.keys)
         }
 
@@ -228,16 +254,28 @@ class Bulk:
         return [self.keys[i] for i in builds]
 
 
+def _opened(before: Fraction, to_buy: Fraction, content: Fraction) -> int:
+    """Whole units that a line is the first of its build to need."""
+    if not to_buy:
+        return 0
+    return ceil((before + to_buy) / content) - (ceil(before / content) if before else 0)
+
+
+def _before(rows: Sequence[Row]) -> list[Fraction]:
+    """What the lines of the same part further up the list still have to buy."""
+    sums: dict[str, Fraction] = {}
+    found = []
+    for row in rows:
+        key = row.part.key if row.part else ""
+        found.append(sums.get(key, Fraction(0)))
+        sums[key] = found[-1] + row.to_buy
+    return found
+
+
 def _used(row: Row) -> Fraction:
     """What the line's share counts: nothing of tools and of what is owned."""
     kind = row.line.counts.kind
     return Fraction(0) if kind in {"tool", "owned"} else row.need / row.line.counts.among
-
-
-def _grouped(part: Ints, count: int) -> list[Ints]:
-    order = np.argsort(part, kind="stable")
-    ends = np.cumsum(np.bincount(part, minlength=count))[:-1]
-    return [group.astype(np.int64) for group in np.split(order, ends)]
 
 
 @dataclass(slots=True)
@@ -282,7 +320,9 @@ def price_all(builds: Iterable[Build], view: PriceView) -> AllCosts:
     prices = dict(view.prices)
     view = replace(view, prices=prices)
     whole = {build.key: resolve(build, view.builds) for build in builds}
-    markets = {b.currency: Market(view, b.currency) for b in whole.values()}
+    markets = {
+        currency: Market(view, currency) for currency in {b.currency for b in whole.values()}
+    }
     plain: dict[str, list[Build]] = defaultdict(list)
     special: dict[str, BuildCost] = {}
     uses: dict[int, list[str]] = defaultdict(list)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from service.builds.amounts import mass_of
@@ -29,12 +29,23 @@ from service.builds.view import PriceView
 from service.model.builds import Build
 from service.model.catalogue import Part
 
-__all__ = ["BuildCost", "LineCost", "Sums", "price_build", "price_in", "sums"]
+__all__ = ["BuildCost", "LineCost", "Sums", "price_build", "price_builds", "price_in", "sums"]
 
 
 def price_build(build: Build, view: PriceView) -> BuildCost:
     """Reprice one build. A version is first derived from its base (`view.builds`)."""
     return price_in(build, Market(view, build.currency))
+
+
+def price_builds(builds: Iterable[Build], view: PriceView) -> list[BuildCost]:
+    """Reprice several builds, looking at the listings once for each currency."""
+    markets: dict[str, Market] = {}
+    found = []
+    for build in builds:
+        if build.currency not in markets:
+            markets[build.currency] = Market(view, build.currency)
+        found.append(price_in(build, markets[build.currency]))
+    return found
 
 
 def price_in(build: Build, market: Market) -> BuildCost:
@@ -77,7 +88,7 @@ def _summed(
         fit=fit(_parts(rows), believed=market.view.claimed_c),
         cautions=_cautions(market, rows),
         missing=tuple(dict.fromkeys(line.name for line in lines if line.status == "missing")),
-        warnings=(*market.warnings, *mass_warning(lines)),
+        warnings=(*market.warnings(part.key for part in _parts(rows)), *mass_warning(lines)),
     )
 
 

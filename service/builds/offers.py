@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -72,7 +72,7 @@ class Market:
 
     view: PriceView
     currency: str
-    warnings: list[str] = field(default_factory=list)
+    _warnings: dict[str, list[str]] = field(default_factory=dict)
     _by_part: dict[str, list[Listing]] = field(default_factory=dict)
     _quotes: dict[str, list[Quote]] = field(default_factory=dict)
     _rates: dict[str, tuple[Fraction, date | None] | None] = field(default_factory=dict)
@@ -125,12 +125,12 @@ class Market:
         if supply is None:
             return None
         rate = self._rate(now.offer.currency)
-        content, split = self.content(supply, part), self._split(listing, supply)
+        content, split = self.content(supply, part), self._split(listing, part, supply)
         if rate is None:
-            self._warn_rate(now.offer.currency, listing)
+            self._warn(part, no_rate(now.offer.currency, self.currency, listing))
         if rate is None or content is None or split is None:
             return None
-        tax, status = self._footing(listing, now.offer), status_of(now, listing, self.view)
+        tax, status = self._footing(listing, part, now.offer), status_of(now, listing, self.view)
         notes = (tax.note, set_note(split, listing), why_not(status, now, self.view))
         return Quote(
             listing=listing,
@@ -155,11 +155,11 @@ class Market:
     def _markup(self, currency: str) -> Fraction:
         return 1 + Fraction(self.view.markup) if currency != self.currency else Fraction(1)
 
-    def _footing(self, listing: Listing, offer: Offer) -> Footing:
+    def _footing(self, listing: Listing, part: Part, offer: Offer) -> Footing:
         supplier = self.view.suppliers.get(listing.supplier)
         found = footing(listing, supplier, offer.tax, self.view.destination, self.view.at.date())
         if found.unknown:
-            self.warn(found.note)
+            self._warn(part, found.note)
         return found
 
     def content(self, supply: Supply, part: Part) -> Fraction | None:
@@ -167,11 +167,11 @@ class Market:
         try:
             content = base_amount(supply.amount, part)
         except UnitError as error:
-            self.warn(texts.MIXED_UNITS.format(amount="sold as", part=part.key, why=error))
+            self._warn(part, texts.MIXED_UNITS.format(amount="sold as", part=part.key, why=error))
             return None
         return content if content > 0 else None
 
-    def _split(self, listing: Listing, supply: Supply) -> Fraction | None:
+    def _split(self, listing: Listing, part: Part, supply: Supply) -> Fraction | None:
         """The part's share of a set's price: the user's, or in proportion to single prices."""
         if not listing.is_set:
             return Fraction(1)
@@ -185,7 +185,7 @@ class Market:
         if None in values.values() or not total or worth is None:
             if len(values) == 1:
                 return left
-            self.warn(texts.SET_UNSPLIT.format(what=listing.key))
+            self._warn(part, texts.SET_UNSPLIT.format(what=listing.key))
             return None
         return left * worth / total
 
@@ -200,13 +200,16 @@ class Market:
         )
         return singles[0].per_unit(need) * need if singles else None
 
-    def _warn_rate(self, source: str, listing: Listing) -> None:
-        self.warn(texts.NO_RATE.format(source=source, target=self.currency, what=listing.key))
+    def _warn(self, part: Part, text: str) -> None:
+        """Say something about a part once."""
+        said = self._warnings.setdefault(part.key, [])
+        if text not in said:
+            said.append(text)
 
-    def warn(self, text: str) -> None:
-        """Say something once."""
-        if text not in self.warnings:
-            self.warnings.append(text)
+    def warnings(self, parts: Iterable[str]) -> list[str]:
+        """What there is to say about the prices of these parts, each once."""
+        found = [text for part in parts for text in self._warnings.get(part, ())]
+        return list(dict.fromkeys(found))
 
 
 def status_of(now: PriceNow, listing: Listing, view: PriceView) -> Status:
@@ -216,6 +219,11 @@ def status_of(now: PriceNow, listing: Listing, view: PriceView) -> Status:
     if now.doubtful is not None:
         return "doubtful"
     return "stale" if view.at - now.seen_at > fresh_for(listing.every) else "priced"
+
+
+def no_rate(source: str, target: str, listing: Listing) -> str:
+    """Why a listing has no price in the build's currency."""
+    return texts.NO_RATE.format(source=source, target=target, what=listing.key)
 
 
 def hours(age: timedelta) -> int:

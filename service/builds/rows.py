@@ -70,6 +70,8 @@ def make_rows(build: Build, market: Market) -> list[Row]:
 def _row(line: Line, market: Market, currency: str) -> Row:
     ways = _ways(line, market)
     rows = [_try(line, way, market) for way in ways]
+    if len(rows) == 1:
+        return rows[0]
     priced = [(cost, row) for row in rows if (cost := _single_cost(row, market, currency))]
     if priced:
         return min(priced, key=lambda pair: pair[0])[1]
@@ -81,7 +83,7 @@ def _row(line: Line, market: Market, currency: str) -> Row:
 def _ways(line: Line, market: Market) -> list[Alternative]:
     """Every part that could fill the line, each with its own amount."""
     named = [Alternative(line.part, line.amount)] if line.part else []
-    met = parts_meeting(market.view.parts.values(), line.need)
+    met = parts_meeting(market.view.parts.values(), line.need) if line.need else []
     return [*named, *(Alternative(p.key, line.amount) for p in met), *line.choose]
 
 
