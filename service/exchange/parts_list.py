@@ -246,6 +246,12 @@ def to_book(found: PartsList, build: Build, known: Book) -> Book:
     )
 
 
+def into_build(found: PartsList, key: str, known: Book, currency: str) -> Book:
+    """`to_book` for the build of that key, which is made (in `currency`) where there is none."""
+    build = next((one for one in known.builds if one.key == key), None)
+    return to_book(found, build or Build(v.key(key), key, currency), known)
+
+
 def _new_part(row: PartsRow) -> Part:
     unit = _UNIT[dimension(row.amount.unit)] if row.amount else "piece"
     return Part(row.part, row.name, unit)

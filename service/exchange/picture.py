@@ -85,7 +85,7 @@ def _cell(x: float, y: float, text: str, right: bool, **style: Any) -> str:
     return _text(x, y, text, anchor="end" if right else "start", **style)
 
 
-def _text(  # noqa: PLR0913  the attributes of one element
+def _text(
     x: float,
     y: float,
     text: str,

@@ -88,7 +88,7 @@ def _content(draft: PurchaseDraft, part: Part, where: str, index: Lookup) -> Dec
 def _of_set(draft: PurchaseDraft, where: str, index: Lookup) -> list[Purchase]:
     key = index.listing(f"{where}.set", draft.set or "")
     listing = index.listings.get(key)
-    if listing is None:
+    if listing is None or not listing.supplies:
         return []
     if any(supply.split is None for supply in listing.supplies):
         index.problems.add(

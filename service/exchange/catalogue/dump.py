@@ -42,7 +42,7 @@ def dump_book(book: Book, *, public: bool = False, build: str | None = None) -> 
     pieces += [_part_with_listings(part, own.get(part.key, ())) for part in book.parts]
     pieces += [emit.table("[[set]]", _set(one)) for one in book.listings if _as_set(one)]
     pieces += [emit.table(f"[build.{emit.key(b.key)}]", _build(b)) for b in book.builds]
-    pieces += [emit.table("[[purchase]]", _purchase(p, parts[p.part])) for p in book.purchases]
+    pieces += [emit.table("[[purchase]]", _purchase(p, parts.get(p.part))) for p in book.purchases]
     pieces += [emit.table("[[target]]", _target(target)) for target in book.targets]
     return "\n".join(pieces)
 
@@ -252,13 +252,14 @@ def _cut(piece: Cut) -> str:
     return f"{' x '.join(f'{plain(edge)} mm' for edge in edges)} x {piece.count}"
 
 
-def _purchase(purchase: Purchase, part: Part) -> Content:
+def _purchase(purchase: Purchase, part: Part | None) -> Content:
+    held = part and f"{plain(purchase.content)} {base_unit(part)}"
     return _kept(
         {
             "part": purchase.part,
             "supplier": purchase.supplier,
             "count": plain(purchase.count),
-            "sold_as": f"{plain(purchase.content)} {base_unit(part)}",
+            "sold_as": held,
             "total": _money(purchase.total),
             "debited": _money(purchase.debited),
             "on": purchase.on,

@@ -207,7 +207,7 @@ def currency(raw: Any) -> str:
 
 def country(raw: Any) -> str:
     """An ISO 3166-1 alpha-2 code."""
-    if raw not in COUNTRIES:
+    if not isinstance(raw, str) or raw not in COUNTRIES:
         hint = ' (the United Kingdom is "GB")' if raw == "UK" else ""
         raise InputError(
             f"{shown(raw)} is not a country; write its two-letter ISO 3166 code in capitals, "
