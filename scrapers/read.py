@@ -18,12 +18,12 @@ from scrapers.model import (
     Source,
     Tax,
 )
-from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, stock, visible
+from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, stock, tiers, visible
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
-from scrapers.reconcile.settle import Court, Verdict, settle
+from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict, settle
 from scrapers.reconcile.shown import show
 from scrapers.reconcile.told import Told, tell
 from scrapers.texts import read_availability, read_price
@@ -74,6 +74,14 @@ def _read(page: Page, rules: SiteRules) -> Reading:
 def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
     """The reading of decoded text; parses it in this process."""
     return _Visit(parse(text.text, url), rules).reading()
+
+
+def _single(verdict: Verdict, view: visible.View) -> Verdict:
+    """A range that is only quantity prices: one piece costs its upper end."""
+    tiered = {m.price for m in view.multibuy}
+    if verdict.doubt == CHOICE_NEEDED and verdict.low in tiered and verdict.high is not None:
+        return replace(verdict, price=verdict.high, low=None, high=None, doubt=None)
+    return verdict
 
 
 class _Visit:
@@ -136,8 +144,10 @@ class _Visit:
         hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
         if hint is None and "$" in self.body_text:
             hint = dollars(self.body_text)
-        open_price = not any(t.price is not None for t in told)
+        open_price = not any(t.priced for t in told)
         visible.look(self.doc, view, self.locale, hint, plain=open_price)
+        more = tiers.read(self.doc, view.places, self.locale, hint)
+        view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
         shown = show(view.seen, hint, self.country)
         choices, where = state.tables(self.doc, stated or hint)
         currency = stated or (shown.now.currency if shown.now else None) or self.rules.currency
@@ -149,7 +159,7 @@ class _Visit:
         verdict = settle(court)
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
-        verdict = self._by_choice(verdict, choices)
+        verdict = _single(self._by_choice(verdict, choices), view)
         verdict, title = self._by_rules(verdict)
         said, proof = self._stock(view)
         around = Around(
@@ -240,8 +250,8 @@ class _Visit:
         choices: tuple[Choice, ...],
     ) -> Reading | None:
         """not_product, with what the page says instead of a price."""
-        if verdict.source is Source.RULE:
-            return None
+        if self.rules.price:
+            return None  # the user has said where the price stands
         told = any(t.priced or (t.own and (t.zero or t.doubt)) or t.first for t in court.told)
         sold = told or bool(choices)
         if sold and things <= 1:

@@ -45,6 +45,7 @@ class Doc:
     stocks: list[LexborNode] = field(default_factory=list)
     buttons: list[LexborNode] = field(default_factory=list)
     tables: list[LexborNode] = field(default_factory=list)
+    tiers: list[LexborNode] = field(default_factory=list)
     canonical: str | None = None
 
 
@@ -76,11 +77,20 @@ def parse(html: str, url: str) -> Doc:
     return doc
 
 
-_PRICED, _STOCKED = 1, 2
+_PRICED, _STOCKED, _TIERED = 1, 2, 4
+_TIER_WORD = re.compile(
+    r"tier|bulk|volume|staffel|block-?price|graduated|qty-?break|multi-?buy|quantity-?(?:discount|break|price)|"
+    r"product-discounts",
+    re.IGNORECASE,
+)
 
 
 def _named(text: str) -> int:
-    return _PRICED * bool(_PRICE_WORD.search(text)) | _STOCKED * bool(_STOCK_WORD.search(text))
+    return (
+        _PRICED * bool(_PRICE_WORD.search(text))
+        | _STOCKED * bool(_STOCK_WORD.search(text))
+        | _TIERED * bool(_TIER_WORD.search(text))
+    )
 
 
 def _sort(
@@ -108,6 +118,8 @@ def _sort(
         doc.priced.append(node)
     if mark & _STOCKED:
         doc.stocks.append(node)
+    if mark & _TIERED:
+        doc.tiers.append(node)
 
 
 _NO_TEXT = frozenset(

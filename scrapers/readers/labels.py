@@ -73,6 +73,11 @@ MEMBER = re.compile(
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|medlem\w*)\b",
     _I,
 )
+USED = re.compile(
+    r"\b(?:used|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|reconditionn\w+|"
+    r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
+    _I,
+)
 LOWEST30 = re.compile(
     r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|najni[żz]sz\w*|"
     r"nejni[žz][šs][íi]|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|niedrigst\w*|plus bas|"
@@ -117,15 +122,16 @@ NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 
 # class and id words of the element and its near ancestors
 C_LIST = re.compile(
-    r"(?:^|[\s_-])(?:old|was|before|list(?:ed)?|rrp|m?srp|compare|strike\w*|struck|crossed|original|previous|retail|"
+    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|strike\w*|struck|crossed|original|previous|retail|"
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|pseudo|statt|barre|"
     r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|compare-at|compareat|"
-    r"strikethrough|crossedout|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|pricelist(?!s)|list-price-price",
+    r"strikethrough|crossedout|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
     _I,
 )
 C_REGULAR = re.compile(
     r"(?:^|[\s_-])regular(?:-?price)?(?=$|[\s_-])|regularprice|price__regular|price--regular", _I
 )
+C_SAVED = re.compile(r"sav(?:e|ing)s?|ersparnis|you-save", _I)
 C_SAVING = re.compile(
     r"sav(?:e|ing)|discount(?!ed)|spar(?:en|nis)|rabat|remise|korting|percent|badge|you-save|economi",
     _I,
@@ -159,6 +165,7 @@ C_TIER = re.compile(
 )
 C_LOWEST = re.compile(r"regulation|omnibus|lowest|lowest-?price|prior-?price|30-?day", _I)
 C_ECO = re.compile(r"eco-?tax|ecotax|deposit|eco-?part|pfand", _I)
+C_COUNT = re.compile(r"quantity|qty|count|stock|rating|review|sku|number", _I)
 C_OTHER = re.compile(
     r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|price-?drop",
     _I,

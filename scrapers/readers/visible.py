@@ -22,10 +22,18 @@ _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
     r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|zł|Kč|Ft|лв)\b|,-"
 )
+_MONEY = r"(?:[€$£¥₹₽₺₩₪₫₴฿]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|lei\b)"
+_PRICE_LIKE = re.compile(rf"{_MONEY}\s?\d|\d(?:,[-–—]+)?\s?{_MONEY}|\d,[-–—]")
+_BARE = re.compile(rf"(?:{_MONEY}\s?)?\d[\d.,'’\u00a0\u202f]*(?:\s?{_MONEY})?")
 _AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
 _TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)"
 _RANGE_AFTER = re.compile(rf"\s*{_TO}\s*[^\d\s]{{0,4}}\s*\d", re.IGNORECASE)
 _RANGE_BEFORE = re.compile(rf"(?:^|\s){_TO}\s*[^\d\s]{{0,4}}\s*$", re.IGNORECASE)
+_TIER_BEFORE = re.compile(
+    r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|buy|qty|>=|≥)\s*(\d{1,5})|"
+    r"\b(\d{1,5})\s*(?:\+|or more|oder mehr|et plus|of meer|o m[áa]s|o pi[ùu]))[^\d]{0,16}$",
+    re.IGNORECASE,
+)
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
 _MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
 _PLAIN_TAGS = "h2,h3,h4,h5,p,li,td,th,dd,dt,b,strong,em,i,span,div,font,big,label,center,u"
@@ -37,6 +45,7 @@ class Leaf(NamedTuple):
     node: LexborNode
     place: Place
     raw: str
+    own: bool = False  # only the text directly in the element; its children are leaves too
 
 
 @dataclass(slots=True)
@@ -131,24 +140,28 @@ def _leaves(
         if len(raw) > 2_000 or not _DIGIT.search(raw):
             continue
         text = squeeze(raw)
-        if len(text) > MAX_TEXT or (plain and not CURRENCY.search(text)):
-            continue
         place = places.of(node)
+        if place.zone == "other":
+            elsewhere += 1
+            continue
         if plain and _MARKED_UP & {
             node.attributes.get("itemprop"),
             node.attributes.get("property"),
         }:
             text = ""  # microdata has read it, and what lies around it is its label
-        if place.zone == "other":
-            elsewhere += 1
-            continue
         held = inside.get(node.mem_id)
-        if held is not None and not _fragments(kept, held, text):
+        own = len(text) > MAX_TEXT or node.mem_id in places.above
+        own = own or (held is not None and not _fragments(kept, held, text))
+        if own:
+            text = squeeze(node.text(deep=False))
+        elif held:
+            for n in held:
+                kept[n] = kept[n]._replace(raw="")
+        if (own or plain) and text and not _PRICE_LIKE.search(text):
             continue
-        for n in held or ():
-            kept[n] = kept[n]._replace(raw="")
-        _cover(inside, node, len(kept), places)
-        kept.append(Leaf(node, place, text))
+        if len(text) <= MAX_TEXT:
+            _cover(inside, node, len(kept), places)
+            kept.append(Leaf(node, place, text, own))
         if len(kept) > MAX_LEAVES * 4:
             break
     return [leaf for leaf in reversed(kept) if leaf.raw][:MAX_LEAVES], elsewhere
@@ -224,26 +237,42 @@ class _Reader:
             self.seen = [s for s in self.seen if not s.where.startswith("(spoken)")]
 
     def _one(self, leaf: Leaf, order: int) -> None:
-        text = price_text(leaf.node) or leaf.raw
+        text = leaf.raw if leaf.own else price_text(leaf.node) or leaf.raw
         if "\ufffd" in leaf.raw:
             self.garbled = True
         before, after = self._around(leaf)
-        kind, strong = kind_of(leaf, text, before, after)
-        told = read_price(_for_reading(text, before), locale=self.locale, currency=self.currency)
+        if not _PRICE_LIKE.search(text) and ("%" in text or _counts(leaf, after)):
+            return
+        words, cut = _cut(before)
+        kind, strong = kind_of(leaf, text, words, after)
+        told = read_price(_for_reading(text, words), locale=self.locale, currency=self.currency)
+        if kind not in ("now", "regular") and (told is None or told.amount is None):
+            told = self._bare(text)
         if told is None:
             return
-        if told.multibuy:
-            self.multibuy += told.multibuy
+        self.multibuy += told.multibuy
         if told.amount is None:
             if told.doubt and kind == "now":
                 self.doubts.append(f"{text[:60]}: {told.doubt}")
             return
+        if cut and (least := _TIER_BEFORE.search(before)) and told.amount > 0:
+            kind = "tier"
+            if int(least[1] or least[2]) > 1:
+                self.multibuy.append(Multibuy(int(least[1] or least[2]), told.amount, "each"))
         if _RANGE_AFTER.match(after):
             self._open = leaf.place.branch
-        elif self._open == leaf.place.branch and _RANGE_BEFORE.search(before):
+        elif self._open == leaf.place.branch and _RANGE_BEFORE.search(words):
             self._close(told)
             return
-        self._keep(leaf, order, text, before + " | " + after, kind, told, strong=strong)
+        self._keep(leaf, order, text, _tax_label(text, words, after), kind, told, strong=strong)
+
+    def _bare(self, text: str) -> PriceText | None:
+        """The amount alone, where its label makes it no price ("Old price: 9.00")."""
+        found = [m[0] for m in _BARE.finditer(text)]
+        amounts = [f for f in found if _PRICE_LIKE.search(f)] or found
+        if len(amounts) != 1:
+            return None
+        return read_price(amounts[0], locale=self.locale, currency=self.currency)
 
     def _close(self, told: PriceText) -> None:
         """The upper end of a range whose ends stand in two elements."""
@@ -257,7 +286,7 @@ class _Reader:
         leaf: Leaf,
         order: int,
         text: str,
-        around: str,
+        label: str | None,
         kind: str,
         told: PriceText,
         *,
@@ -276,7 +305,7 @@ class _Reader:
                 where=spoken + where(leaf.node),
                 level=leaf.place.level,
                 order=order,
-                tax=_tax(told, kind, around, own_class(leaf.node)),
+                tax=_tax(told, kind, label, own_class(leaf.node)),
                 low=told.low,
                 high=told.high,
                 per=told.per,
@@ -301,11 +330,10 @@ class _Reader:
             at, climbed = at.parent, climbed + 1
         start, end = _find(context, leaf)
         before, after = context[:start], context[end:]
-        cut = [m.end() for m in _AMOUNT.finditer(before)]
         following = _AMOUNT.search(after)
         if following and following.start() > 4 and not _RANGE_AFTER.match(after):
             after = after[: following.start()]
-        return before[cut[-1] if cut else 0 :][-60:], after[:45]
+        return before[-80:], after[:45]
 
     def _in_card(self, node: LexborNode) -> bool:
         """Inside one of several like boxes, each with a picture, a link and an amount."""
@@ -320,6 +348,17 @@ class _Reader:
         return False
 
 
+def _cut(before: str) -> tuple[str, bool]:
+    """The words since the last amount, and whether there was one."""
+    ends = [m.end() for m in _AMOUNT.finditer(before)]
+    return before[ends[-1] if ends else 0 :][-60:], bool(ends)
+
+
+def _counts(leaf: Leaf, after: str) -> bool:
+    """A bare number that counts something: pieces, stars, stock."""
+    return bool(labels.C_COUNT.search(own_class(leaf.node)) or after.lstrip().startswith("%"))
+
+
 def _find(context: str, leaf: Leaf) -> tuple[int, int]:
     for text in (squeeze(leaf.node.text(separator=" ")), leaf.raw):
         start = context.find(text)
@@ -329,16 +368,14 @@ def _find(context: str, leaf: Leaf) -> tuple[int, int]:
 
 
 def _is_card(node: LexborNode) -> bool:
+    if not (node.css_first("a[href]") and node.css_first("img")):
+        return False
     mark = (node.tag, node.attributes.get("class"))
-    for other in (node.next, node.prev):
-        step = 0
-        while other is not None and not other.is_element_node and step < 3:
-            other = other.next if other is node.next else other.prev
-            step += 1
-        near = _element(node, forward=other is node.next)
+    for forward in (True, False):
+        near = _element(node, forward=forward)
         if near is not None and (near.tag, near.attributes.get("class")) == mark:
             if _DIGIT.search(near.text()) and near.css_first("a[href]") and near.css_first("img"):
-                return bool(node.css_first("a[href]") and node.css_first("img"))
+                return True
     return False
 
 
@@ -410,23 +447,20 @@ def _for_reading(text: str, before: str) -> str:
 def _refined(kind: str, told: PriceText) -> str:
     if kind == "now" and told.low is not None:
         return "low"
+    if kind in ("now", "net", "gross") and told.per is not None:
+        return "unit"
     if kind in ("now", "net", "gross") and told.tax is Tax.EXCLUDED:
         return "net"
-    if kind == "now" and told.per is not None:
-        return "unit"
     return kind
 
 
-def _tax(told: PriceText, kind: str, around: str, named: str) -> Tax:
+def _tax(told: PriceText, kind: str, label: str | None, named: str) -> Tax:
     if told.tax is not Tax.UNKNOWN:
         return told.tax
-    if kind == "net":
+    if "net" in (kind, label):
         return Tax.EXCLUDED
-    if kind == "gross" or labels.C_GROSS.search(named):
-        return Tax.INCLUDED
-    if labels.GROSS.search(around):
-        return Tax.INCLUDED
-    return Tax.EXCLUDED if labels.NET.search(around) else Tax.UNKNOWN
+    gross = "gross" in (kind, label) or labels.C_GROSS.search(named)
+    return Tax.INCLUDED if gross else Tax.UNKNOWN
 
 
 _BY_CLASS = (
@@ -437,7 +471,7 @@ _BY_CLASS = (
 _BY_LABEL = (
     ("lowest30", labels.LOWEST30), ("points", labels.POINTS), ("tier", labels.TIER),
     ("instalment", labels.INSTALMENT), ("shipping", labels.SHIPPING), ("eco", labels.ECO),
-    ("member", labels.MEMBER), ("saving", labels.SAVING),
+    ("used", labels.USED), ("member", labels.MEMBER), ("saving", labels.SAVING),
 )  # fmt: skip
 
 
@@ -455,7 +489,7 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     by_class = _by_class(leaf, named)
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
-    return "now", strong
+    return _tax_label(text, before, after) or "now", strong
 
 
 def _by_class(leaf: Leaf, named: str) -> str | None:
@@ -469,7 +503,8 @@ def _by_class(leaf: Leaf, named: str) -> str | None:
         for kind, pattern in _BY_CLASS:
             if pattern.search(own):
                 return kind
-        if labels.C_SAVING.search(own) and not labels.C_NOW.search(own):
+        saved = labels.C_SAVING if at is leaf.node else labels.C_SAVED
+        if saved.search(own) and not labels.C_NOW.search(own):
             return "saving"
         if labels.C_REGULAR.search(own):
             return "regular"
@@ -496,7 +531,7 @@ def _by_label(text: str, before: str, after: str) -> str | None:
         r"\s*(?:/|per|pro|je)\s*(?:mo|month|monat|mois|mes|mese|maand)", after, re.IGNORECASE
     ):
         return "instalment"
-    return _tax_label(text, before, after)
+    return None
 
 
 def _tax_label(text: str, before: str, after: str) -> str | None:
@@ -507,13 +542,8 @@ def _tax_label(text: str, before: str, after: str) -> str | None:
         return "net"
     if gross or labels.GROSS.search(before):
         return "gross"
-    if labels.NET.match(after.lstrip(" (*")):
-        return "net"
-    if labels.GROSS.match(after.lstrip(" (*")):
-        return "gross"
+    for kind, pattern in (("net", labels.NET), ("gross", labels.GROSS)):
+        found = pattern.match(after.lstrip(" (*"))
+        if found and not after.lstrip(" (*")[found.end() :].lstrip().startswith(":"):
+            return kind
     return None
-
-
-def merged(seen: Seen, **changes: Decimal | str | None) -> Seen:
-    """A copy with some fields changed."""
-    return replace(seen, **changes)  # type: ignore[arg-type]  # dataclasses.replace takes any field

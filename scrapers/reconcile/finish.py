@@ -10,6 +10,7 @@ from scrapers.model import (
     Choice,
     Evidence,
     Ids,
+    Multibuy,
     Outcome,
     Reading,
     SiteRules,
@@ -55,6 +56,8 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     if verdict.price is None and doubt is None:
         doubt = CHOICE_NEEDED
     choices = _choices(court, around)
+    multibuy = _multibuy(court, around)
+    low, high = _range(verdict, multibuy)
     return Reading(
         outcome=Outcome.DOUBTFUL if doubt else Outcome.OK,
         reason=doubt,
@@ -62,8 +65,8 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         price=_money(verdict.price, currency),
         currency=currency,
         list_price=_money(verdict.list_price, currency),
-        low=_money(verdict.low, currency),
-        high=_money(verdict.high, currency),
+        low=_money(low, currency),
+        high=_money(high, currency),
         availability=stock,
         tax=tax_of(court, verdict, around.text, around.net, around.rules.prices),
         unit_price=_unit(court),
@@ -71,8 +74,8 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         ids=ids,
         spec=_spec(title, court),
         choices=choices,
-        multibuy=_multibuy(court, around),
-        member_price=_money(verdict.member, currency),
+        multibuy=multibuy,
+        member_price=_money(verdict.member or _member(court), currency),
         shipping=next((t.shipping for t in court.told if t.shipping is not None), None)
         or (court.shown.shipping.amount if court.shown.shipping else None),
         source=verdict.source if verdict.price is not None or verdict.low is not None else None,
@@ -80,8 +83,21 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     )
 
 
+def _range(
+    verdict: Verdict, multibuy: tuple[Multibuy, ...]
+) -> tuple[Decimal | None, Decimal | None]:
+    """Low and high; the price of a tier is no lower end of what one unit costs."""
+    if verdict.price is not None and verdict.low in {m.price for m in multibuy}:
+        return None, None
+    return verdict.low, verdict.high
+
+
 def _money(amount: Decimal | None, currency: str | None) -> Decimal | None:
     return rounded(amount, currency) if amount is not None else None
+
+
+def _member(court: Court) -> Decimal | None:
+    return next((t.member_price for t in court.told if t.member_price), None)
 
 
 def _title(court: Court, around: Around) -> str | None:
@@ -181,7 +197,7 @@ def _choices(court: Court, around: Around) -> tuple[Choice, ...]:
     return next((t.choices for t in court.told if len(t.choices) > 1), ())
 
 
-def _multibuy(court: Court, around: Around) -> tuple:  # type: ignore[type-arg]  # of Multibuy
+def _multibuy(court: Court, around: Around) -> tuple[Multibuy, ...]:
     told = next((t.multibuy for t in court.told if t.multibuy), ())
     return tuple(dict.fromkeys((*told, *around.view.multibuy)))[:20]
 

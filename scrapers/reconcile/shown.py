@@ -46,7 +46,9 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
     now, net, tax = _taxed(now, near, rivals, currency or now.currency, country)
     return Shown(
         now=now,
-        rivals=tuple(r for r in rivals if r.amount not in (now.amount, net)),
+        rivals=tuple(
+            r for r in rivals if r.amount not in (now.amount, net) and (r.low is None or now.low)
+        ),
         list_price=_list(now, beside, near),
         net=net,
         low=now.low,
@@ -106,9 +108,8 @@ def _taxed(
 def _list(now: Seen, beside: list[Seen], near: list[Seen]) -> Decimal | None:
     if now.list_amount is not None and now.list_amount > now.amount:
         return now.list_amount
-    listed = [s for s in beside if s.kind == "list" and s.amount > now.amount]
-    same = [s for s in listed if s.group == now.group] or listed
-    if same:
-        return same[0].amount
-    regular = [s.amount for s in near if s.kind == "regular" and s.amount > now.amount]
-    return regular[0] if regular else None
+    del near
+    listed = [s for s in beside if s.kind in ("list", "regular") and s.amount > now.amount]
+    if not listed:
+        return None
+    return min(listed, key=lambda s: (s.group != now.group, abs(s.order - now.order))).amount

@@ -1,0 +1,45 @@
+"""Tables of quantity prices: rows of a least quantity and what each then costs."""
+
+from __future__ import annotations
+
+import re
+
+from scrapers.model import Multibuy
+from scrapers.readers.dom import Doc
+from scrapers.readers.places import Places
+from scrapers.texts import read_price
+
+MAX_ROWS = 40
+_ROW = re.compile(r"\A\D{0,20}?(\d{1,5})\b\s*(?:[-–]\s*\d{1,5}\b)?(?!\s*%)(.{0,60})\Z", re.DOTALL)
+_UNTIL = re.compile(
+    r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
+)
+_MONEY = re.compile(
+    r"(?:[€$£¥]|[A-Z]{3}\b)\s?\d[\d.,'\u00a0\u202f]*|\d[\d.,'\u00a0\u202f]*\s?(?:[€£$]|[A-Z]{3}\b|zł|Kč|kr\b)"
+)
+
+
+def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> list[Multibuy]:
+    """Multibuys "each" of the page's own tables; the row of one piece is no multibuy."""
+    found: list[Multibuy] = []
+    for node in doc.tiers[:12]:
+        if places.of(node).zone in ("other", "hidden"):
+            continue
+        for row in node.css("tr, li")[:MAX_ROWS]:
+            made = _row(" ".join(row.text(separator=" ").split()), locale, currency)
+            if made is not None:
+                found.append(made)
+    return found
+
+
+def _row(text: str, locale: str | None, currency: str | None) -> Multibuy | None:
+    match = _ROW.match(text)
+    if match is None or _UNTIL.match(text):
+        return None
+    least, rest = int(match[1]), _MONEY.search(match[2])
+    if least < 2 or rest is None:
+        return None
+    told = read_price(rest[0], locale=locale, currency=currency)
+    if told is None or told.amount is None or told.amount <= 0:
+        return None
+    return Multibuy(least, told.amount, "each")
