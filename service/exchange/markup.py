@@ -11,8 +11,8 @@ from service.exchange.texts import LABELS
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from service.exchange.breakdown import Row, Sheet
     from service.exchange.cells import Cell
+    from service.exchange.figures import Row, Sheet
 
 _MARKDOWN: Final = re.compile(r"([\\`*_\[\]<>|~#&!$])")
 _STYLE: Final = (

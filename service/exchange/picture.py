@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from service.errors import InputError
-from service.exchange.breakdown import Row, Sheet
+from service.exchange.figures import Row, Sheet
 from service.exchange.markup import one_line
 from service.exchange.texts import LABELS, MORE_ROWS
 

@@ -14,7 +14,7 @@ from service.exchange.cells import Cell, is_trigger, xstring
 from service.exchange.texts import LABELS
 
 if TYPE_CHECKING:
-    from service.exchange.breakdown import Sheet
+    from service.exchange.figures import Sheet
 
 _WIDTHS: Final = {"part": 36, "listing": 40, "remark": 50, "group": 16, "supplier": 18}
 _MONEY: Final = frozenset({"price", "share", "to_spend", "paid", "delivered", "usual"})

@@ -16,7 +16,8 @@ import pytest
 
 from service.errors import InputError
 from service.exchange import picture
-from service.exchange.breakdown import Options, for_people, render, write_breakdown
+from service.exchange.breakdown import Options, render, write_breakdown
+from service.exchange.figures import for_people
 
 SHARED = Path(__file__).parents[3] / "shared" / "checks" / "xss_titles.jsonl"
 

@@ -13,7 +13,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.exchange.breakdown import Row, Sheet
 from service.exchange.cells import (
     from_xstring,
     guarded,
@@ -22,6 +21,7 @@ from service.exchange.cells import (
     write_csv,
     xstring,
 )
+from service.exchange.figures import Row, Sheet
 from service.exchange.workbook import xlsx
 
 SHARED = Path(__file__).parents[3] / "shared" / "checks" / "csv_formula_vectors.csv"
