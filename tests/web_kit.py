@@ -177,7 +177,7 @@ def observations(listing: int, currency: str, steps: list[tuple[int, str]]) -> l
     for (ago, price), until in zip(steps, [s[0] for s in steps[1:]] + [0], strict=True):
         offer = Offer(Decimal(price), currency, None, Availability.IN_STOCK, Tax.INCLUDED)
         for day in range(ago, until, -1):
-            at = NOW - timedelta(days=day, hours=-20) if day == until + 1 and until == 0 else NOW - timedelta(days=day)
+            at = NOW - timedelta(days=day, hours=-20) if day == 1 else NOW - timedelta(days=day)
             found.append(Observation(listing, at, offer))
     return found
 

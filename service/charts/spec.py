@@ -8,11 +8,12 @@ Grammar: Vega-Lite 6 (vega.github.io/vega-lite).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from service.charts.model import Line, PriceChart, corners, stretches, value_range
 from service.charts.svg import describe
+from service.charts.ticks import time_ticks
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 LIGHT = {
@@ -97,29 +98,43 @@ def _config() -> dict[str, Any]:
         "view": {"stroke": None},
         "font": FONT,
         "axis": {**text, "domain": False, "ticks": False, "title": None},
-        "axisX": {"grid": False, "labelPadding": 10, "labelAlign": "left", "tickCount": 8},
+        "axisX": {"grid": False, "labelPadding": 10, "labelAlign": "left", "labelOverlap": "greedy"},
         "axisY": {"gridColor": "@hair", "labelPadding": 8, "tickCount": 5, "minExtent": 40},
         "text": {"font": FONT, "fontSize": 13},
     }
 
 
-def _x(chart: PriceChart) -> dict[str, Any]:
+def _x(chart: PriceChart, *, leads: bool = False) -> dict[str, Any]:
+    """Time as milliseconds. One layer leads: how far the axis goes, how its labels read.
+
+    A temporal field will not do: with a bound selection its given domain is lost.
+    """
+    if not leads:
+        return {"field": "t", "type": "quantitative"}
     domain = [stamp(chart.start), stamp(chart.end)]
-    return {"field": "t", "type": "temporal", "scale": {"domain": domain, "nice": False}}
+    ticks = time_ticks(chart.start, chart.end, 10)
+    return {
+        "field": "t",
+        "type": "quantitative",
+        "scale": {"domain": domain, "nice": False, "zero": False},
+        "axis": {"values": [stamp(at) for at, _ in ticks], "labelExpr": _label(chart)},
+    }
+
+
+def _label(chart: PriceChart) -> str:
+    """Days in a short span, months in a longer one, the year where it begins."""
+    if chart.end - chart.start <= timedelta(days=40):
+        return "utcFormat(datum.value, '%-d %b')"
+    return "utcFormat(datum.value, utcmonth(datum.value) ? '%b' : '%Y')"
 
 
 def _bands(chart: PriceChart) -> list[dict[str, Any]]:
     if not chart.bands:
         return []
     values = [{"t": stamp(b.start), "u": stamp(b.end), "label": b.label} for b in chart.bands]
+    mark = {"type": "rect", "color": "@band", "opacity": 0.65, "clip": True}
     place = {"x": _x(chart), "x2": {"field": "u"}}
-    return [
-        {
-            "data": {"values": values},
-            "mark": {"type": "rect", "color": "@band", "clip": True},
-            "encoding": place,
-        }
-    ]
+    return [{"data": {"values": values}, "mark": mark, "encoding": place}]
 
 
 _STYLE: dict[str, dict[str, Any]] = {
@@ -139,72 +154,72 @@ def _of_kind(chart: PriceChart, kind: str) -> list[Line]:
 
 
 def _layer(chart: PriceChart, kind: str, span: tuple[float, float]) -> dict[str, Any]:
+    leads = kind == "main"
+    y: dict[str, Any] = {"field": "v", "type": "quantitative"}
+    if leads:
+        y["scale"] = {"domain": list(span), "nice": False, "zero": False}
     layer: dict[str, Any] = {
         "data": {"values": [row for row in rows(chart) if row["kind"] == kind]},
         "mark": {"type": "line", "interpolate": "step-after", "clip": True, **_STYLE[kind]},
-        "encoding": {
-            "x": _x(chart),
-            "y": {
-                "field": "v",
-                "type": "quantitative",
-                "scale": {"domain": list(span), "nice": False, "zero": False},
-            },
-            "detail": {"field": "stretch"},
-        },
+        "encoding": {"x": _x(chart, leads=leads), "y": y, "detail": {"field": "stretch"}},
     }
-    if kind == "main":
-        shift = {"type": "interval", "encodings": ["x"]}
-        drag = "[pointerdown[event.shiftKey], window:pointerup] > window:pointermove!"
-        shift |= {"zoom": "wheel![event.shiftKey]", "translate": drag}
-        layer["params"] = [{"name": "span", "select": shift, "bind": "scales"}]
+    if leads:
+        layer["params"] = [{"name": "span", "select": _zoom(), "bind": "scales"}]
     return layer
+
+
+def _zoom() -> dict[str, Any]:
+    """With the shift key only: the page must scroll under the pointer."""
+    return {
+        "type": "interval",
+        "encodings": ["x"],
+        "zoom": "wheel![event.shiftKey]",
+        "translate": "[pointerdown[event.shiftKey], window:pointerup] > window:pointermove!",
+    }
+
+
+def _at(expression: str) -> dict[str, Any]:
+    """A place on the page that is reckoned while drawing."""
+    return {"value": {"expr": expression}}
+
+
+Y_AIM = "scale('y', aim)"
 
 
 def _target(chart: PriceChart) -> list[dict[str, Any]]:
     if chart.target is None:
         return []
-    level = {"y": {"datum": {"expr": "aim"}, "type": "quantitative"}}
     line = {"type": "rule", "color": "@accent", "strokeDash": [2, 4], "strokeWidth": 1.6}
     label = {"type": "text", "align": "left", "dx": 6, "dy": 12, "color": "@accent"}
-    layers: list[dict[str, Any]] = [
-        {"data": {"values": [{}]}, "mark": {**line, "x2Offset": 40}, "encoding": level},
-        {
-            "data": {"values": [{}]},
-            "mark": {**label, "x": 0, "text": {"expr": "'target ' + format(aim, '.2f')"}},
-            "encoding": level,
-        },
-    ]
+    label["text"] = {"expr": "'target ' + format(aim, '.2f')"}
+    across = {"x": {"value": 0}, "x2": _at("width + 38"), "y": _at(Y_AIM)}
+    layers = [_one(line, across), _one(label, {"x": {"value": 0}, "y": _at(Y_AIM)})]
     return layers + (_dimension(float(chart.now.value)) if chart.now else [])
 
 
 def _dimension(now: float) -> list[dict[str, Any]]:
     """The distance from now to the target, as a drawing would give it (ISO 129-1)."""
-    outside: dict[str, Any] = {"x": {"expr": "width + 26"}, "color": "@ink"}
-    at_now = {"y": {"datum": now, "type": "quantitative"}}
-    at_aim = {"y": {"datum": {"expr": "aim"}, "type": "quantitative"}}
-    between = {**at_now, "y2": {"datum": {"expr": "aim"}}}
-    down = f"aim < {now}"
-    head = {**outside, "type": "point", "filled": True, "size": 46, "opacity": 1}
-    up_shape, down_shape = "triangle-up", "triangle-down"
-    words = {"expr": f"format(abs({now} - aim), '.2f')"}
-    middle = {"y": {"datum": {"expr": f"({now} + aim) / 2"}, "type": "quantitative"}}
-    text = {"type": "text", "align": "left", "fontSize": 14, "fontWeight": 600, "color": "@ink"}
+    here, x = f"scale('y', {now})", _at("width + 24")
+    inward = f"(aim < {now} ? 4 : -4)"
+    ink: dict[str, Any] = {"color": "@ink", "opacity": 1}
+    rule = {**ink, "type": "rule", "strokeWidth": 1}
+    head = {**ink, "type": "point", "filled": True, "size": 46}
+    tip_now = {"expr": f"aim < {now} ? 'triangle-up' : 'triangle-down'"}
+    tip_aim = {"expr": f"aim < {now} ? 'triangle-down' : 'triangle-up'"}
+    text = {**ink, "type": "text", "align": "left", "fontSize": 14, "fontWeight": 600}
+    text["text"] = {"expr": f"format(abs({now} - aim), '.2f')"}
     return [
-        _one({**outside, "type": "rule"}, between),
-        _one(
-            {**head, "shape": {"expr": f"{down} ? '{up_shape}' : '{down_shape}'"}, "yOffset": 3},
-            at_now,
-        ),
-        _one(
-            {**head, "shape": {"expr": f"{down} ? '{down_shape}' : '{up_shape}'"}, "yOffset": -3},
-            at_aim,
-        ),
-        _one({**text, "x": {"expr": "width + 34"}, "text": words}, middle),
+        _one(rule, {"x": _at("width + 4"), "x2": _at("width + 32"), "y": _at(here)}),
+        _one(rule, {"x": x, "y": _at(here), "y2": _at(Y_AIM)}),
+        _one({**head, "shape": tip_now}, {"x": x, "y": _at(f"{here} + {inward}")}),
+        _one({**head, "shape": tip_aim}, {"x": x, "y": _at(f"{Y_AIM} - {inward}")}),
+        _one(text, {"x": _at("width + 33"), "y": _at(f"({here} + {Y_AIM}) / 2")}),
     ]
 
 
-def _one(mark: dict[str, Any], encoding: dict[str, Any]) -> dict[str, Any]:
-    return {"data": {"values": [{}]}, "mark": mark, "encoding": encoding}
+def _one(mark: dict[str, Any], places: dict[str, Any]) -> dict[str, Any]:
+    """A single mark at reckoned places, also outside the axes (zooming would clip it)."""
+    return {"data": {"values": [{}]}, "mark": {"clip": False, **mark}, "encoding": places}
 
 
 def _now(chart: PriceChart) -> list[dict[str, Any]]:
@@ -212,6 +227,7 @@ def _now(chart: PriceChart) -> list[dict[str, Any]]:
         return []
     value = {"t": stamp(chart.now.end), "v": float(chart.now.value)}
     mark = {"type": "point", "filled": True, "size": 60, "color": "@accent", "opacity": 1}
+    mark["clip"] = False
     y = {"field": "v", "type": "quantitative"}
     return [{"data": {"values": [value]}, "mark": mark, "encoding": {"x": _x(chart), "y": y}}]
 
@@ -219,5 +235,5 @@ def _now(chart: PriceChart) -> list[dict[str, Any]]:
 def _cursor() -> dict[str, Any]:
     mark = {"type": "rule", "color": "@ink", "strokeWidth": 1, "clip": True}
     mark["opacity"] = {"expr": "cursor ? 0.6 : 0"}
-    x = {"datum": {"expr": "cursor"}, "type": "temporal"}
-    return _one(mark, {"x": x})
+    places = {"x": _at("scale('x', cursor)"), "y": {"value": 0}, "y2": _at("height")}
+    return _one(mark, places)

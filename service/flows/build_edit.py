@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
+import json
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
-from difflib import get_close_matches
 from typing import Literal
 
 from scrapers import Amount, UnitError, parse_amount
@@ -23,19 +21,6 @@ from service.model.deals import Target
 from service.model.money import Money, parse_currency, parse_decimal
 
 MOST_LINES = 2000
-MOST_ROWS = 500
-
-
-@dataclass(frozen=True, slots=True)
-class PastedRow:
-    """One row of a pasted table and what it is understood as. `problem`: why it cannot be added."""
-
-    text: str
-    part: str | None
-    name: str
-    amount: str
-    group: str
-    problem: str | None = None
 
 
 def slug(name: str, taken: Collection[str]) -> str:
@@ -178,51 +163,13 @@ def _counts(text: str) -> Counts:
     return Counts(match[1])  # type: ignore[arg-type]  # the pattern lets only these kinds through
 
 
-def read_rows(deps: Deps, table: str) -> list[PastedRow]:
-    """A pasted table (tabs, semicolons or commas): part, amount, group in any usual order."""
-    with deps.store.read() as unit:
-        parts = unit.catalogue.parts()
-    rows = [row for row in _cells(table) if any(row)]
-    if len(rows) > MOST_ROWS:
-        raise InputError(f"at most {MOST_ROWS} rows at once")
-    return [_understood(row, parts) for row in rows if not _is_head(row)]
-
-
-def _cells(table: str) -> list[list[str]]:
-    first = table.strip().partition("\n")[0]
-    mark = next((m for m in ("\t", ";") if m in first), ",")
-    reader = csv.reader(io.StringIO(table.replace("\0", "")), delimiter=mark)
-    try:
-        return [[cell.strip()[:300] for cell in row[:12]] for row in reader]
-    except csv.Error as error:
-        raise InputError(f"the table cannot be read: {error}") from None
-
-
-def _is_head(row: Sequence[str]) -> bool:
-    words = {cell.casefold() for cell in row}
-    return bool(words & {"part", "teil", "item", "amount", "menge", "quantity", "qty", "anzahl"})
-
-
-def _understood(row: Sequence[str], parts: Mapping[str, Part]) -> PastedRow:
-    text = "  ".join(cell for cell in row if cell)
-    found = next((p for cell in row if (p := _part_named(cell, parts))), None)
-    if found is None:
-        near = get_close_matches(row[0], [p.name for p in parts.values()], 1, 0.5) if row else []
-        hint = f': did you mean "{near[0]}"?' if near else ": add a page that sells it first"
-        return PastedRow(text, None, row[0] if row else "", "", "", f"no such part{hint}")
-    rest = [cell for cell in row if cell and _part_named(cell, parts) is not found]
-    amount = next((cell for cell in rest if _is_amount(cell, found)), None)
-    group = next((cell for cell in rest if cell is not amount), "other")
-    problem = None if amount else 'no amount in this row: write one like "2 pieces"'
-    return PastedRow(text, found.key, found.name, amount or "", group, problem)
-
-
-def _is_amount(text: str, part: Part) -> bool:
-    try:
-        read_amount(text, part)
-    except InputError:
-        return False
-    return True
+def dismiss(deps: Deps, key: str, rule: str) -> None:
+    """The build does not need what this rule asks for; it is not said again."""
+    with deps.store.write() as unit:
+        _need(unit, key)
+        name = f"dismissed.{key}"
+        gone = {*json.loads(unit.setting(name) or "[]"), rule[:120]}
+        unit.set_setting(name, json.dumps(sorted(gone)[:500]))
 
 
 def _part_named(text: str, parts: Mapping[str, Part]) -> Part | None:
@@ -231,21 +178,6 @@ def _part_named(text: str, parts: Mapping[str, Part]) -> Part | None:
         return parts[text]
     plain = " ".join(text.casefold().split())
     return next((p for p in parts.values() if p.name.casefold() == plain), None) if plain else None
-
-
-def add_rows(deps: Deps, key: str, rows: Sequence[PastedRow]) -> None:
-    """All rows or none."""
-    if problems := [f"{row.text}: {row.problem}" for row in rows if row.problem]:
-        raise InputError(problems)
-    with deps.store.write() as unit:
-        build = _need(unit, key)
-        parts = unit.catalogue.parts()
-        added = [
-            Line(read_amount(row.amount, parts[row.part]), _group(row.group), row.part)
-            for row in rows
-            if row.part
-        ]
-        _save_lines(unit, deps, build, [*build.lines, *added])
 
 
 def new_version(deps: Deps, base: str, name: str, old: str, new: str) -> str:

@@ -25,7 +25,7 @@ def _environment() -> Environment:
     )
     for name in ("number", "money", "amount", "hours", "percent", "plural", "host", "trim"):
         env.filters[name] = getattr(show, name)
-    env.filters |= {"ago": _ago, "moment": _moment, "day": _day, "link": safe_link}
+    env.filters |= {"ago": _ago, "due": _due, "moment": _moment, "day": _day, "link": safe_link}
     env.filters |= {"path": path_quote, "unit": show.unit, "share": _share, "said_of": _said_of}
     env.globals |= {"_": words.say, "OUTCOMES": words.OUTCOMES, "AVAILABILITY": words.AVAILABILITY}
     env.globals |= {"STATUS": words.STATUS, "TAX": words.TAX}
@@ -48,6 +48,12 @@ def _said_of(entry: Mapping[str, str]) -> str:
 @pass_context
 def _ago(context: Context, text: str | None) -> str:
     return show.ago(text, context["now"])
+
+
+@pass_context
+def _due(context: Context, text: str | None) -> str:
+    said = show.ago(text, context["now"])
+    return said if said.startswith("in ") else words.say("due now")
 
 
 @pass_context

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import takewhile
 from typing import Any
 
 from service.builds.cost import BuildCost, LineCost, price_build
@@ -26,6 +28,7 @@ from service.model.builds import Build
 from service.model.catalogue import Part, Supplier
 from service.model.prices import PriceNow, Spell
 
+NEWS = timedelta(days=45)
 POINTS = 60  # of a cost series
 NO_EXTRAS: Mapping[str, Any] = {
     "low_days": None,
@@ -50,6 +53,8 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             row |= extras.get(_id(line), NO_EXTRAS)
         return found | {
             "name": build.name,
+            "missing_names": [view.parts[k].name if k in view.parts else k for k in cost.missing],
+            "companions": _still_lacking(unit, key, found["companions"]),
             "need_by": build.need_by.isoformat() if build.need_by else None,
             "budget": None if build.budget is None else money(build.budget, build.currency),
             "base": build.base,
@@ -61,6 +66,12 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             "oldest_hours": _oldest(cost),
             "rate_days": sorted({x.rate_day.isoformat() for x in cost.lines if _foreign(x, cost)}),
         }
+
+
+def _still_lacking(unit: Unit, key: str, found: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Without what the user has dismissed for this build."""
+    gone = set(json.loads(unit.setting(f"dismissed.{key}") or "[]"))
+    return [entry for entry in found if entry.get("rule") not in gone]
 
 
 def need_build(unit: Unit, key: str) -> Build:
@@ -109,12 +120,19 @@ def _extras(unit: Unit, cost: BuildCost, view: PriceView) -> dict[int, dict[str,
         days = days_not_lower(known, view.at)
         state = states.get(listing)
         found[listing] = {
-            "low_days": days if days is not None and days >= WORTH_A_TAG else None,
+            "low_days": days if days and days >= WORTH_A_TAG and _is_news(known, view.at) else None,
             "doubt": doubt_row(doubts.get(listing)),
             "evidence": [dict(item) for item in state.evidence] if state else [],
             "seen_at": time_text(view.prices[listing].seen_at) if listing in view.prices else None,
         }
     return found
+
+
+def _is_news(known: list[Spell], at: datetime) -> bool:
+    """Whether the price of now began not long ago."""
+    price = known[-1].offer.price
+    run = takewhile(lambda spell: spell.offer.price == price, reversed(known))
+    return at - min(spell.first_seen for spell in run) <= NEWS
 
 
 def build_series(deps: Deps, key: str, days: int = 365) -> dict[str, Any]:
@@ -149,13 +167,15 @@ def _point(
     prices = {x: p for x, known in spells.items() if (p := _price_at(x, known, at))}
     rates = unit.rates.rates(at.date())
     then = replace(view, at=at, prices=prices, rates=rates, on_hand={}, purchases=())
-    totals = price_build(build, then).totals
+    cost = price_build(build, then)
+    totals = cost.totals
     if not totals.share:
         return None
     return {
         "at": time_text(at),
         "share": money(totals.share, build.currency),
         "complete": totals.complete,
+        "missing": len(cost.missing),
     }
 
 

@@ -147,9 +147,17 @@ def build_row(build: Build, view: PriceView, before: PriceView) -> dict[str, Any
 
 
 def _next(view: PriceView, states: Mapping[int, ListingState]) -> list[dict[str, Any]]:
-    due = [(states[x.id].next_due_at, x) for x in view.listings if x.id in states and x.url]
-    due.sort(key=lambda pair: pair[0])
-    return [{**_row(view, x), "at": time_text(at)} for at, x in due[:5]]
+    """The soonest visit to each supplier."""
+    due: dict[str, tuple[datetime, Listing]] = {}
+    for listing in view.listings:
+        state = states.get(listing.id)
+        if state is None or not listing.url:
+            continue
+        known = due.get(listing.supplier)
+        if known is None or state.next_due_at < known[0]:
+            due[listing.supplier] = (state.next_due_at, listing)
+    soonest = sorted(due.values(), key=lambda pair: pair[0])
+    return [{**_row(view, x), "at": time_text(at)} for at, x in soonest[:6]]
 
 
 def _spent(unit: Unit, now: datetime) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from starlette.responses import JSONResponse, Response
 
-from service.flows import ask, views
+from service.flows import ask, past, views
 from service.flows.ports import Deps
 from service.web.api.answers import ERRORS, Limit, Offset, answer, part_of
 
@@ -36,7 +36,7 @@ def reprice(request: Request, build: str, at: At = None) -> Response:
 
 
 @router.get("/builds/{build}/series", responses=ONE)
-def series(request: Request, build: str, days: int = Query(365, ge=7, le=3660)) -> Response:
+def series(request: Request, build: str, days: Annotated[int, Query(ge=7, le=3660)] = 365) -> Response:
     """What the build cost over time."""
     return answer(request, views.build_series(deps_of(request), build, days))
 
@@ -55,10 +55,10 @@ def evidence(request: Request, listing: Key) -> Response:
 
 @router.get("/history", responses=ONE)
 def history(
-    request: Request, subject: Key, days: int | None = Query(None, ge=1, le=36600)
+    request: Request, subject: Key, days: Annotated[int | None, Query(ge=1, le=36600)] = None
 ) -> Response:
     """The price log of a part or listing, with statistics and advice."""
-    return answer(request, ask.history(deps_of(request), subject, days))
+    return answer(request, past.history(deps_of(request), subject, days))
 
 
 @router.get("/deals", responses=ROWS)

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import secrets
-import time
-from collections import OrderedDict
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request
@@ -17,37 +14,16 @@ from scrapers import SiteRules, read_sold_as
 from service.errors import InputError, ServiceError
 from service.flows import add, views
 from service.flows.add import Looked, Wish
+from service.web.held import Held
 from service.web.pages.common import Long, Text, at_build, at_part, deps_of, go
 from service.web.render import page
 
 router = APIRouter(include_in_schema=False)
-KEPT, KEEP_FOR = 100, 1800.0  # looks in memory, seconds
 MOST_AT_ONCE = 50
 Query2000 = Annotated[str, Query(max_length=2000)]
 
 
-class Looks:
-    """Pages that were looked at and not yet kept, in memory for half an hour."""
-
-    def __init__(self) -> None:
-        self._kept: OrderedDict[str, tuple[float, Looked]] = OrderedDict()
-
-    def put(self, looked: Looked, name: str | None = None) -> str:
-        name = name or secrets.token_urlsafe(16)
-        self._kept[name] = (time.monotonic(), looked)
-        self._kept.move_to_end(name)
-        while len(self._kept) > KEPT:
-            self._kept.popitem(last=False)
-        return name
-
-    def get(self, name: str) -> Looked:
-        at, looked = self._kept.get(name, (0.0, None))
-        if looked is None or time.monotonic() - at > KEEP_FOR:
-            raise InputError("this look at the page is too long ago: read the page again")
-        return looked
-
-
-LOOKS = Looks()
+LOOKS: Held[Looked] = Held("this look at the page is too long ago: read the page again")
 
 
 @router.get("/add")

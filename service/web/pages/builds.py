@@ -6,20 +6,39 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import APIRouter, File, Form, Query, Request, UploadFile
 from markupsafe import Markup
 from starlette.responses import Response
 
 from service.charts.model import Line, PriceChart, Run
 from service.charts.spec import price_spec
 from service.charts.svg import price_svg
-from service.flows import build_edit, views
-from service.web import publish
+from service.errors import InputError
+from service.exchange.breakdown import COSTS, Options, for_people, render
+from service.exchange.parts_list import PartsList, into_build, parse_parts_list
+from service.exchange.texts import LABELS
+from service.flows import ask, build_edit, edit, views
+from service.flows.ports import Deps
+from service.web.held import Held
 from service.web.pages.common import Text, at_build, deps_of, go
 from service.web.render import page
 
 router = APIRouter(include_in_schema=False)
 At = Annotated[str | None, Query(max_length=40)]
+Columns = Annotated[list[str] | None, Query()]
+ROWS: Held[PartsList] = Held("these rows were looked at too long ago: paste them again")
+HEADS = frozenset(
+    ["part", "item", "name", "teil", "bauteil", "artikel", "amount", "qty", "quantity", "menge"]
+    + ["anzahl", "stück", "stueck", "bezeichnung", "description"]
+)
+FORMS = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "md": "text/markdown; charset=utf-8",
+    "bbcode": "text/plain; charset=utf-8",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+}
 
 
 @router.get("/builds")
@@ -85,46 +104,107 @@ def change_line(  # noqa: PLR0913, PLR0917 - the fields of the form
     return go(at_build(key), saved=True)
 
 
-@router.post("/builds/{key}/paste")
-def paste(
-    request: Request, key: str, table: Annotated[str, Form(max_length=200_000)], act: Text = "look"
+@router.post("/builds/{key}/rows")
+def look_at_rows(
+    request: Request,
+    key: str,
+    table: Annotated[str, Form(max_length=1_000_000)] = "",
+    file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
-    """Rows from a spreadsheet: first shown as they are understood, then added."""
+    """A parts list, pasted or as a file: shown as it is understood, nothing kept yet."""
     deps = deps_of(request)
-    rows = build_edit.read_rows(deps, table)
-    if act == "add":
-        build_edit.add_rows(deps, key, rows)
-        return go(at_build(key), saved=True)
-    return page(request, "paste.html", {"rows": rows, "table": table, "key": key})
+    named = file is not None and bool(file.filename)
+    data = file.file.read() if file is not None and named else with_head(table).encode()
+    name = (file.filename or "file")[:100] if file is not None and named else "pasted rows"
+    found = parse_parts_list(data, name, edit.known_book(deps))
+    values = {"found": found.as_json(), "held": ROWS.put(found), "key": key}
+    return page(request, "paste.html", values)
+
+
+@router.post("/builds/{key}/rows/{held}")
+def keep_rows(request: Request, key: str, held: str) -> Response:
+    deps = deps_of(request)
+    book = into_build(ROWS.get(held), key, edit.known_book(deps), deps.currency)
+    edit.load_book(deps, book)
+    return go(at_build(key), saved=True)
 
 
 @router.get("/builds/{key}/publish")
 def publishing(
-    request: Request, key: str, columns: Annotated[list[str] | None, Query()] = None
+    request: Request,
+    key: str,
+    columns: Columns = None,
+    suppliers: bool = False,
+    notes: bool = False,
 ) -> Response:
+    """The breakdown as others will see it; the form says which columns, and whether shops show."""
     deps = deps_of(request)
-    chosen = publish.choose(columns)
-    sheet = views.build_sheet(deps, key)
+    options = _options(deps, columns, suppliers=suppliers, notes=notes)
+    answer = _named(deps, key)
+    sheet = for_people(answer, options)
     values = {
         "sheet": sheet,
-        "columns": publish.COLUMNS,
-        "chosen": chosen,
-        "markdown": publish.markdown(sheet, chosen),
-        "bbcode": publish.bbcode(sheet, chosen),
-        "table": publish.table(sheet, chosen),
+        "key": key,
+        "priced": answer["at"],
+        "costs": COSTS,
+        "LABELS": LABELS,
+        "chosen": options.columns or ("share", "to_spend"),
+        "suppliers": suppliers,
+        "notes": notes,
+        "markdown": render(answer, "md", options).decode(),
+        "bbcode": render(answer, "bbcode", options).decode(),
     }
     return page(request, "publish.html", values)
 
 
-@router.get("/builds/{key}/cost.csv")
-def as_csv(
-    request: Request, key: str, columns: Annotated[list[str] | None, Query()] = None
+@router.get("/builds/{key}/cost.{form}")
+def cost_file(  # noqa: PLR0913, PLR0917 - what the publisher chooses
+    request: Request,
+    key: str,
+    form: str,
+    columns: Columns = None,
+    suppliers: bool = False,
+    notes: bool = False,
 ) -> Response:
-    sheet = views.build_sheet(deps_of(request), key)
-    text = publish.csv_text(sheet, publish.choose(columns))
-    name = "".join(c if c.isalnum() else "-" for c in key)[:60] or "build"
-    headers = {"Content-Disposition": f'attachment; filename="{name}-cost.csv"'}
-    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
+    """The same as a file: csv, xlsx, md, bbcode, svg, png."""
+    if form not in FORMS:
+        raise InputError(f"no form {form!r}; choose from {', '.join(FORMS)}")
+    deps = deps_of(request)
+    options = _options(deps, columns, suppliers=suppliers, notes=notes)
+    body = render(_named(deps, key), form, options)
+    name = "".join(c if c.isascii() and c.isalnum() else "-" for c in key)[:60] or "build"
+    headers = {"Content-Disposition": f'attachment; filename="{name}-cost.{form}"'}
+    return Response(body, media_type=FORMS[form], headers=headers)
+
+
+def _named(deps: Deps, key: str) -> dict[str, Any]:
+    """The cost under the name that people know the build by."""
+    return ask.reprice(deps, key) | {"build": views.names(deps)["build"].get(key, key)}
+
+
+def _options(
+    deps: Deps, columns: list[str] | None, *, suppliers: bool, notes: bool
+) -> Options:
+    names = views.names(deps)["part"]
+    chosen = tuple(c for c in COSTS if c in (columns or ())) or ("share", "to_spend")
+    return Options(columns=chosen, suppliers=suppliers, notes=notes, names=names)
+
+
+def with_head(table: str) -> str:
+    """Pasted rows often lack the row that names the columns: part, amount, group."""
+    first = table.strip().partition("\n")[0]
+    mark = next((m for m in ("\t", ";", ",") if m in first), ",")
+    words = {cell.strip().casefold() for cell in first.split(mark)}
+    if words & HEADS:
+        return table
+    count = min(len(first.split(mark)), 4)
+    return mark.join(("part", "amount", "group", "note")[:count]) + "\n" + table.strip()
+
+
+@router.post("/builds/{key}/dismiss")
+def dismiss(request: Request, key: str, rule: Text) -> Response:
+    build_edit.dismiss(deps_of(request), key, rule)
+    return go(at_build(key), saved=True)
 
 
 @router.post("/builds/{key}/target")
@@ -135,7 +215,8 @@ def target(request: Request, key: str, value: Text) -> Response:
 
 def cost_chart(series: dict[str, Any], budget: str | None) -> PriceChart | None:
     """The build's cost as a step line; None where it says nothing yet."""
-    points = series["points"]
+    least = min((p["missing"] for p in series["points"]), default=0)
+    points = [p for p in series["points"] if p["missing"] == least]
     if len({p["share"] for p in points}) < 2 or len(points) < 3:  # noqa: PLR2004 - no line yet
         return None
     times = [datetime.fromisoformat(p["at"]) for p in points]

@@ -9,7 +9,8 @@ from starlette.responses import Response
 
 from service.charts.model import PriceChart
 from service.errors import InputError
-from service.flows import ask, build_edit, views
+from service.flows import build_edit, views
+from service.flows.past import history
 from service.flows.ports import Deps
 from service.web.pages.builds import drawn
 from service.web.pages.common import Text, at_part, deps_of, go
@@ -42,7 +43,7 @@ def part(
     main = listing or next((row["listing"] for row in found["where"] if row["price"]), None)
     values = {
         "part": found,
-        "history": _history(deps, key, main),
+        "history": _past(deps, key, main),
         "range": range_,
         "rows": list(_table(chart)),
         "chart": chart,
@@ -51,12 +52,12 @@ def part(
     return page(request, "part.html", values)
 
 
-def _history(deps: Deps, key: str, listing: str | None) -> dict[str, Any] | None:
+def _past(deps: Deps, key: str, listing: str | None) -> dict[str, Any] | None:
     """Statistics of the listing that is drawn in ink, advice of the part; None: nothing seen."""
-    if listing is None or not hasattr(ask, "history"):
+    if listing is None:
         return None
-    found = ask.history(deps, listing)
-    whole = ask.history(deps, key)
+    found = history(deps, listing)
+    whole = history(deps, key)
     return found | {"advice": whole.get("advice"), "calendar": whole.get("calendar")}
 
 
