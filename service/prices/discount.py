@@ -65,7 +65,7 @@ class _Began:
     measured: int
 
 
-def judge_discount(  # noqa: PLR0913 - who claims what, when and where under which rule
+def judge_discount(
     spells: Sequence[Spell],
     gaps: Iterable[Stretch] = (),
     *,

@@ -26,12 +26,12 @@ def lowe(p0: Values, pt: Values, basket: Values) -> float:
     return value(pt, basket) / value(p0, basket)
 
 
-def laspeyres(p0: Values, pt: Values, q0: Values, qt: Values) -> float:  # noqa: ARG001 - one signature
+def laspeyres(p0: Values, pt: Values, q0: Values, qt: Values) -> float:  # noqa: ARG001 - one signature for all
     """Lowe with the basket of the base period."""
     return lowe(p0, pt, q0)
 
 
-def paasche(p0: Values, pt: Values, q0: Values, qt: Values) -> float:  # noqa: ARG001 - one signature
+def paasche(p0: Values, pt: Values, q0: Values, qt: Values) -> float:  # noqa: ARG001 - one signature for all
     """Lowe with the basket of the current period."""
     return lowe(p0, pt, qt)
 

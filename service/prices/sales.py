@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import timedelta
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from service.prices.track import MICROSECOND, Run
 
@@ -25,8 +25,7 @@ CAMPAIGN = timedelta(days=60)
 How = Literal["returned", "settled", "open"]
 
 
-@dataclass(frozen=True, slots=True)
-class Sale:
+class Sale(NamedTuple):
     """One fall below the regular price. Times in microseconds; runs by their position.
 
     `how`: `returned` to the regular price, `settled` as the new regular price, or still
@@ -82,7 +81,7 @@ class _Walk:
             self.steps.append((run.start, run.price))
 
     def _close(self, how: How, regular: Decimal, end: int | None, index: int) -> None:
-        assert self.begun is not None  # noqa: S101 - for the type checker; both callers looked
+        assert self.begun is not None  # noqa: S101 - tells the type checker; callers looked
         steps = tuple(self.steps)
         self.sales.append(Sale(regular, self.begun, end, self.first, index, how, steps))
         self.begun = None
@@ -100,7 +99,7 @@ def find_sales(
         return None, []
     walk = _Walk(runs[0].price, campaign // MICROSECOND)
     for index, run in enumerate(runs):
-        if index:
+        if walk.begun is not None:
             walk.settle(run.start, runs[index - 1].price, run.price, index)
         walk.step(run, index)
     walk.settle(at, runs[-1].price, runs[-1].price, len(runs))

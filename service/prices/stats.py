@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from service.model.prices import FRESH_AT_LEAST, Spell
 from service.prices.sales import Sale, find_sales
-from service.prices.track import DAY_US, Piece, Run, Stretch, Track, from_us, make_track, runs_of
+from service.prices.track import DAY_US, Run, Stretch, Track, from_us, make_track, runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -91,10 +91,13 @@ def describe_track(track: Track, *, standing: bool = False) -> PriceStats:
 def _described(track: Track) -> PriceStats:
     runs = runs_of(track)
     regular, sales = find_sales(runs, at=track.at)
-    watched = track.watched
+    watched = sum(run.watched for run in runs)
     days = watched / DAY_US
     changes = len(runs) - 1
-    month, quarter, year = (track.held_since(track.at - n * DAY_US) for n in (30, 90, 365))
+    prices = [piece.price for piece in track.pieces]
+    month, quarter, year = (
+        prices[track.first_held(track.at - n * DAY_US) :] for n in (30, 90, 365)
+    )
     return PriceStats(
         currency=track.currency,
         start=from_us(track.pieces[0].start),
@@ -102,14 +105,14 @@ def _described(track: Track) -> PriceStats:
         gaps_days=_gap_days(track, watched),
         watched_days=days,
         now=runs[-1].price,
-        low_30d=_low(month),
-        low_90d=_low(quarter),
-        low_365d=_low(year),
-        high_30d=_high(month),
-        high_90d=_high(quarter),
-        high_365d=_high(year),
-        low_ever=_low(track.pieces),
-        high_ever=_high(track.pieces),
+        low_30d=min(month, default=None),
+        low_90d=min(quarter, default=None),
+        low_365d=min(year, default=None),
+        high_30d=max(month, default=None),
+        high_90d=max(quarter, default=None),
+        high_365d=max(year, default=None),
+        low_ever=min(prices),
+        high_ever=max(prices),
         median_90d=_median(track, track.at - 90 * DAY_US),
         percentile=_percentile(track, track.at - 365 * DAY_US, runs[-1].price),
         days_since_lower=_days_since(runs, track.at),
@@ -140,14 +143,6 @@ def implied_duration(frequency: float) -> float | None:
 def _gap_days(track: Track, watched: int) -> float:
     last = track.pieces[-1]
     return max(0, max(last.end, last.seen) - track.pieces[0].start - watched) / DAY_US
-
-
-def _low(pieces: Sequence[Piece]) -> Decimal | None:
-    return min((piece.price for piece in pieces), default=None)
-
-
-def _high(pieces: Sequence[Piece]) -> Decimal | None:
-    return max((piece.price for piece in pieces), default=None)
 
 
 def _weighted(track: Track, since: int) -> dict[Decimal, int]:
@@ -189,7 +184,7 @@ def _days_since(runs: Sequence[Run], at: int) -> float | None:
 
 def _spell_days(runs: Sequence[Run]) -> float | None:
     """Median length of the complete spells: neither the first nor the last."""
-    return _middle([(run.end - run.start) / DAY_US for run in runs[1:-1]])
+    return _middle([(end - start) / DAY_US for _, start, _, end, _ in runs[1:-1]])
 
 
 def _middle(values: Sequence[float]) -> float | None:
@@ -210,9 +205,10 @@ def _share(runs: Sequence[Run], sales: Sequence[Sale], watched: int) -> float | 
 
 
 def _depth(sales: Sequence[Sale]) -> float | None:
-    return _middle([float(sale.depth) for sale in sales if sale.how != "settled"])
+    real = (sale for sale in sales if sale.how != "settled")
+    return _middle([1 - float(sale.low) / float(sale.regular) for sale in real])
 
 
 def _between(sales: Sequence[Sale]) -> float | None:
     begun = [sale.start for sale in sales if sale.how != "settled"]
-    return _middle([(b - a) / DAY_US for a, b in itertools.pairwise(begun)])
+    return _middle([(b - a) / DAY_US for a, b in pairwise(begun)])

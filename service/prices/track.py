@@ -11,21 +11,18 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from scrapers import Tax
-from service.model.prices import FRESH_AT_LEAST, Spell
+from service.model.prices import FRESH_AT_LEAST, Offer, Spell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from decimal import Decimal
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
 DAY_US = 86_400_000_000
-
-
-Row = tuple[int, int, int, int | None, str, str, str, int]
 
 
 class Stretch(Protocol):
@@ -82,12 +79,14 @@ class Track:
         """Pieces that were seen at or after `moment`."""
         return self.pieces[bisect_left(self.seen, moment) :]
 
-    def held_since(self, moment: int) -> list[Piece]:
-        """Pieces that held after `moment`, though they may have been seen last before it."""
+    def first_held(self, moment: int) -> int:
+        """Position of the first piece that held after `moment`, be it seen last before that."""
         first = bisect_left(self.seen, moment)
-        if first and self.pieces[first - 1].end > moment:
-            first -= 1
-        return self.pieces[first:]
+        return first - 1 if first and self.pieces[first - 1].end > moment else first
+
+    def held_since(self, moment: int) -> list[Piece]:
+        """Pieces that held after `moment`."""
+        return self.pieces[self.first_held(moment) :]
 
     @property
     def stands(self) -> bool:
@@ -102,8 +101,13 @@ class Track:
 
 def to_us(moment: datetime) -> int:
     """Microseconds since 1970-01-01 UTC, exact."""
-    since = moment - EPOCH
-    return (since.days * 86_400 + since.seconds) * 1_000_000 + since.microseconds
+    return all_us([moment])[0]
+
+
+def all_us(moments: Iterable[datetime]) -> list[int]:
+    """The same of many."""
+    since = [moment - EPOCH for moment in moments]
+    return [(d.days * 86_400 + d.seconds) * 1_000_000 + d.microseconds for d in since]
 
 
 def from_us(us: int) -> datetime:
@@ -124,70 +128,41 @@ def make_track(
     compared; unknown footing compares with any.
     """
     now = to_us(at)
-    known = [spell for spell in spells if spell.first_seen <= at]
-    alike = [spell for spell in known if _comparable(spell, known[-1])]
-    spans = [(s.offer.price, to_us(s.first_seen), to_us(s.last_seen)) for s in alike]
-    pieces = _pieces(spans, _holes(gaps), now, fresh // MICROSECOND)
-    currency = known[-1].offer.currency if known else None
-    return Track(pieces, [p.seen for p in pieces], now, currency, len(known) - len(alike))
-
-
-def track_of_rows(
-    rows: Sequence[Row],
-    holes: Sequence[tuple[int, int]] = (),
-    *,
-    at: int,
-    fresh: int = FRESH_AT_LEAST // MICROSECOND,
-) -> Track:
-    """The same from rows as a store keeps them, without making spells of them first.
-
-    `rows`: first and last seen (microseconds), price (steps of 1/10000), list price, currency,
-    availability, tax, polls, in time order. `holes`: silences, rising.
-    """
-    known = [row for row in rows if row[0] <= at]
+    known = spells
+    if spells and spells[-1].first_seen > at:
+        known = [spell for spell in spells if spell.first_seen <= at]
     if not known:
-        return Track([], [], at, None)
-    currency, tax = known[-1][4], known[-1][6]
-    footings = {tax, "unknown"}
-    if tax == "unknown":
-        alike = [row for row in known if row[4] == currency]
-    else:
-        alike = [row for row in known if row[4] == currency and row[6] in footings]
-    prices = {step: Decimal(step).scaleb(-4) for step in {row[2] for row in alike}}
-    spans = [(prices[row[2]], row[0], row[1]) for row in alike]
-    pieces = _pieces(spans, list(holes), at, fresh)
-    return Track(pieces, [p.seen for p in pieces], at, currency, len(known) - len(alike))
+        return Track([], [], now, None)
+    newest = known[-1].offer
+    alike = _comparable(known, newest)
+    pieces = _pieces(alike, now, fresh // MICROSECOND)
+    holes = _holes(gaps)
+    if holes:
+        pieces = [part for piece in pieces for part in _cut(piece, holes)]
+    return Track(pieces, [p.seen for p in pieces], now, newest.currency, len(known) - len(alike))
 
 
-def _comparable(spell: Spell, newest: Spell) -> bool:
-    one, other = spell.offer, newest.offer
-    if one.currency != other.currency:
-        return False
-    return one.tax is other.tax or Tax.UNKNOWN in (one.tax, other.tax)
+def _comparable(spells: Sequence[Spell], newest: Offer) -> list[Spell]:
+    currency = newest.currency
+    footings = tuple(Tax) if newest.tax is Tax.UNKNOWN else (newest.tax, Tax.UNKNOWN)
+    return [s for s in spells if s.offer.currency == currency and s.offer.tax in footings]
 
 
 def _holes(gaps: Iterable[Stretch]) -> list[tuple[int, int]]:
     return sorted((to_us(gap.start), to_us(gap.end)) for gap in gaps)
 
 
-def _pieces(
-    spans: Sequence[tuple[Decimal, int, int]], holes: list[tuple[int, int]], now: int, fresh: int
-) -> list[Piece]:
-    """Pieces of spans (price, first and last seen) that held until the next, or for `fresh`."""
-    pieces: list[Piece] = []
-    following: int | None = None
-    for price, start, last in reversed(spans):
-        seen = min(last, now)
-        if following is None:
-            end = min(now, seen + fresh)
-        else:
-            end = following if following - seen <= fresh else seen
-        pieces.append(Piece(price, start, seen, max(end, seen)))
-        following = start
-    pieces.reverse()
-    if not holes:
-        return pieces
-    return [part for piece in pieces for part in _cut(piece, holes)]
+def _pieces(spells: Sequence[Spell], now: int, fresh: int) -> list[Piece]:
+    """A piece of each spell: held until the next was seen, or for `fresh`, or not at all longer."""
+    starts = all_us([spell.first_seen for spell in spells])
+    seen = all_us([spell.last_seen for spell in spells])
+    seen[-1] = min(seen[-1], now)
+    ends = [
+        following if following - last <= fresh else last
+        for following, last in zip(starts[1:], seen, strict=False)
+    ]
+    ends.append(max(seen[-1], min(now, seen[-1] + fresh)))
+    return list(map(Piece, [spell.offer.price for spell in spells], starts, seen, ends))
 
 
 def _cut(piece: Piece, holes: list[tuple[int, int]]) -> list[Piece]:
@@ -208,14 +183,15 @@ def _cut(piece: Piece, holes: list[tuple[int, int]]) -> list[Piece]:
 def runs_of(track: Track) -> list[Run]:
     """Pieces of equal price in a row joined; gaps within stay unwatched."""
     runs: list[Run] = []
-    pieces = track.pieces
-    first = watched = 0
-    for index, piece in enumerate(pieces):
-        watched += piece.end - piece.start
-        following = pieces[index + 1] if index + 1 < len(pieces) else None
-        if following is not None and following.price == piece.price:
-            continue
-        end = piece.end if following is None else following.start
-        runs.append(Run(piece.price, pieces[first].start, piece.seen, end, watched))
-        first, watched = index + 1, 0
+    if not track.pieces:
+        return runs
+    price, begun, last, until = track.pieces[0]
+    watched = 0
+    for cost, start, seen, end in track.pieces:
+        if cost != price:
+            runs.append(Run(price, begun, last, start, watched))
+            price, begun, watched = cost, start, 0
+        watched += end - start
+        last, until = seen, end
+    runs.append(Run(price, begun, last, until, watched))
     return runs

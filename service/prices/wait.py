@@ -125,7 +125,7 @@ class _Case:
         return f"{money_text(round_money(amount, self.currency), self.currency)} {self.currency}"
 
 
-def advise(  # noqa: PLR0913 - the question has this many parts, all but two optional
+def advise(
     spells: Sequence[Spell],
     gaps: Iterable[Stretch] = (),
     *,

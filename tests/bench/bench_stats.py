@@ -15,7 +15,6 @@ import sqlite3
 import sys
 import time
 from datetime import UTC, datetime
-from decimal import Decimal
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -24,11 +23,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scrapers import Availability, Tax
-from service.model.prices import Offer, Spell
-from service.prices.stats import describe, describe_track
-from service.prices.track import DAY_US, from_us, to_us, track_of_rows
+from service.prices.stats import PriceStats, describe
+from service.prices.track import DAY_US, from_us, to_us
 from service.store.columns import Columns
+from service.store.rows import spell_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -82,26 +80,23 @@ def make_columns(listings: int, years: float, seed: int = 7) -> Columns:
 def store_in(columns: Columns) -> sqlite3.Connection:
     db = sqlite3.connect(":memory:")
     db.execute(
-        "create table spell (listing int, first int, last int, price int, list_price int, currency text, "
-        "availability text, tax text, polls int, primary key (listing, first)) without rowid"
+        "create table spell (listing int, first_seen int, last_seen int, polls int, pause int, "
+        "price int, currency text, list_price int, availability int, tax int, origin int, "
+        "primary key (listing, first_seen)) without rowid"
     )
-    rows = zip(
-        *(a.tolist() for a in (columns.listing, columns.first, columns.last, columns.price)),
-        strict=True,
-    )
-    db.executemany(
-        "insert into spell values (?, ?, ?, ?, null, 'EUR', 'in_stock', 'included', 40)", rows
-    )
+    arrays = (columns.listing, columns.first, columns.last, columns.price)
+    rows = zip(*(array.tolist() for array in arrays), strict=True)
+    db.executemany("insert into spell values (?, ?, ?, 40, 21600, ?, 'EUR', null, 0, 0, 0)", rows)
     return db
 
 
-SELECT = "select first, last, price, list_price, currency, availability, tax, polls from spell where listing = ? order by first"
+SELECT = "select listing, first_seen, last_seen, polls, pause, price, currency, list_price, availability, tax, origin from spell where listing = ? order by first_seen"
 
 
 def bare(db: sqlite3.Connection, listing: int) -> dict[str, float]:
     """The limit: a select and numpy."""
     rows = db.execute(SELECT, (listing,)).fetchall()
-    first, last, price = (np.array([row[i] for row in rows]) for i in range(3))
+    first, last, price = (np.array([row[i] for row in rows]) for i in (1, 2, 5))
     end = np.append(first[1:], NOW)
     answer: dict[str, float] = {"now": price[-1], "low": price.min(), "high": price.max()}
     for days in (30, 90, 365):
@@ -118,47 +113,35 @@ def bare(db: sqlite3.Connection, listing: int) -> dict[str, float]:
     return answer
 
 
-def ours_of_rows(db: sqlite3.Connection, listing: int) -> Any:
+def ours(db: sqlite3.Connection, listing: int) -> PriceStats:
+    """As the price log answers: spells of the rows, then their statistics."""
     rows = db.execute(SELECT, (listing,)).fetchall()
-    return describe_track(track_of_rows(rows, at=NOW))
-
-
-def ours_of_spells(db: sqlite3.Connection, listing: int) -> Any:
-    spells = [
-        Spell(
-            listing,
-            Offer(Decimal(price).scaleb(-4), currency, None, Availability(stock), Tax(tax)),
-            from_us(first),
-            from_us(last),
-            polls,
-        )
-        for first, last, price, _, currency, stock, tax, polls in db.execute(SELECT, (listing,))
-    ]
-    return describe(spells, at=from_us(NOW))
+    return describe([spell_of(row) for row in rows], at=from_us(NOW))
 
 
 def one_listing(columns: Columns) -> None:
     db = store_in(columns)
     picked = range(0, len(columns.listings), max(1, len(columns.listings) // 50))
     for listing in picked:
-        ours, limit = ours_of_rows(db, listing), bare(db, listing)
-        assert ours == ours_of_spells(db, listing)
-        same = (ours.now, ours.low_90d, ours.median_90d, ours.percentile)
-        want = (limit["now"], limit["low_90"], limit["median_90"])
-        assert [int(p * 10_000) for p in same[:3]] == list(want), (same, want)
-        assert abs(same[3] - limit["percentile"]) < 1e-6
+        stats, limit = ours(db, listing), bare(db, listing)
+        found = (stats.now, stats.low_90d, stats.median_90d)
+        assert [int((price or 0) * 10_000) for price in found] == [
+            limit["now"],
+            limit["low_90"],
+            limit["median_90"],
+        ]
+        assert abs((stats.percentile or 0) - limit["percentile"]) < 1e-6
 
     def run(question: Callable[[sqlite3.Connection, int], Any]) -> None:
         for n in picked:
             question(db, n)
 
-    for name, question in (("rows", ours_of_rows), ("Spell objects", ours_of_spells)):
-        limit = milliseconds(partial(run, bare))
-        took = milliseconds(partial(run, question))
-        print(
-            f"one listing, {len(columns.price) / len(columns.listings):.0f} spells, from {name}: "
-            f"{1000 * took / len(picked):.0f} us, {took / limit:.2f} x bare select + numpy ({1000 * limit / len(picked):.0f} us)"
-        )
+    limit_ms, took = milliseconds(partial(run, bare)), milliseconds(partial(run, ours))
+    print(
+        f"one listing, {len(columns.price) / len(columns.listings):.0f} spells: "
+        f"{1000 * took / len(picked):.0f} us, {took / limit_ms:.2f} x bare select + numpy "
+        f"({1000 * limit_ms / len(picked):.0f} us)"
+    )
 
 
 class Ready(NamedTuple):
@@ -240,7 +223,7 @@ def all_listings(columns: Columns) -> None:
 def peers(columns: Columns) -> None:
     """The same minimum and median by pandas and DuckDB on the same spells in memory."""
     try:
-        import pandas as pd  # noqa: PLC0415 - a peer that need not be there
+        import pandas as pd
     except ImportError:
         print("pandas is not installed: not compared")
         return
@@ -298,8 +281,8 @@ DUCK_MEDIAN = """
 def duck(columns: Columns) -> None:
     """The same by DuckDB on a table in memory, one thread."""
     try:
-        import duckdb  # noqa: PLC0415 - a peer that need not be there
-        import pandas as pd  # noqa: PLC0415 - the same
+        import duckdb
+        import pandas as pd
     except ImportError:
         print("DuckDB is not installed: not compared")
         return
