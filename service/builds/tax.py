@@ -38,6 +38,11 @@ def _table() -> dict[str, list[tuple[date, Decimal]]]:
     }
 
 
+def taxes_of(day: date) -> int:
+    """How many of the known rates had begun by `day`: equal numbers, equal taxes."""
+    return sum(start <= day for rows in _table().values() for start, _ in rows)
+
+
 def crosses_customs(start: str | None, end: str | None) -> bool:
     """Whether goods from one country to the other pass customs; False where one is unknown."""
     if start is None or end is None or start == end:

@@ -1,0 +1,295 @@
+"""Where every bought amount and every unit of money went.
+
+Amounts are in the part's base unit, first in first out. A late bill (customs, carrier's
+handling) is shared over the lines of its order by their price, also over what has been
+used already. All money out equals builds + repairs + on hand + on its way + wrong +
+returned + sold + written off + postage; `Statement.buckets` says so exactly.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Final, Literal
+
+from service.builds.cents import number_text, to_cents
+from service.builds.view import Stock
+from service.model.money import quantum
+from service.model.orders import Purchase
+
+State = Literal["ordered", "part arrived", "arrived", "wrong", "cancelled", "returned", "refunded"]
+BillKind = Literal["postage", "customs", "carrier", "fee"]
+
+COMING: Final = frozenset({"ordered", "part arrived"})
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """A line of an order, or a purchase over the counter. `cost`: what was debited for it.
+
+    `arrived` counts where the state is `part arrived`. A cancelled line cost nothing.
+    """
+
+    part: str
+    amount: Decimal
+    cost: Decimal
+    on: date
+    order: str | None = None
+    state: State = "arrived"
+    arrived: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """Money asked for an order as a whole, on the day or later."""
+
+    order: str
+    kind: BillKind
+    cost: Decimal
+    on: date
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """A build (or its repair) takes an amount; `amount` below 0 puts some back on hand."""
+
+    part: str
+    amount: Decimal
+    build: str
+    on: date
+    repair: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """An amount leaves for good, from hand or out of a build. `money`: proceeds or refund."""
+
+    part: str
+    amount: Decimal
+    how: Literal["sold", "written off", "returned"]
+    on: date
+    build: str | None = None
+    money: Decimal = Decimal(0)
+    postage: Decimal = Decimal(0)
+
+
+Event = Bought | Bill | Used | Left
+
+
+@dataclass(slots=True)
+class Heap:
+    """Amounts with their cost each and the day they came, oldest first."""
+
+    lots: list[tuple[Fraction, Fraction, date]] = field(default_factory=list)
+
+    def put(self, lots: Iterable[tuple[Fraction, Fraction, date]]) -> None:
+        """Add lots, keeping the oldest first."""
+        self.lots = sorted([*self.lots, *lots], key=lambda lot: lot[2])
+
+    def take(self, amount: Fraction) -> list[tuple[Fraction, Fraction, date]]:
+        """Up to `amount`, oldest first."""
+        taken, rest = [], []
+        for have, each, day in self.lots:
+            part = min(have, amount)
+            amount -= part
+            if part:
+                taken.append((part, each, day))
+            if have > part:
+                rest.append((have - part, each, day))
+        self.lots = rest
+        return taken
+
+    @property
+    def amount(self) -> Fraction:
+        """How much there is."""
+        return sum((lot[0] for lot in self.lots), Fraction(0))
+
+    @property
+    def cost(self) -> Fraction:
+        """What it cost."""
+        return worth(self.lots)
+
+
+def worth(lots: Iterable[tuple[Fraction, Fraction, date]]) -> Fraction:
+    """Amount x cost each, summed."""
+    return sum((amount * each for amount, each, _ in lots), Fraction(0))
+
+
+@dataclass(slots=True)
+class Statement:
+    """The books at one day. `buckets` sum to `money_out`, exactly."""
+
+    money_out: Fraction = Fraction(0)
+    money_in: Fraction = Fraction(0)  # proceeds and refunds
+    hand: dict[str, Heap] = field(default_factory=lambda: defaultdict(Heap))
+    coming: dict[str, Heap] = field(default_factory=lambda: defaultdict(Heap))
+    builds: dict[tuple[str, bool], dict[str, Heap]] = field(
+        default_factory=lambda: defaultdict(lambda: defaultdict(Heap))
+    )
+    gone: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
+    warnings: list[str] = field(default_factory=list)
+
+    def buckets(self) -> dict[str, Fraction]:
+        """Where the money is, exact, by the name of the place."""
+        held = {True: Fraction(0), False: Fraction(0)}
+        for (_, repair), heaps in self.builds.items():
+            held[repair] += _cost(heaps)
+        fixed = {"builds": held[False], "repairs": held[True], "on hand": _cost(self.hand)}
+        names = ("wrong", "returned", "sold", "written off", "postage")
+        return (
+            fixed
+            | {"on its way": _cost(self.coming)}
+            | {name: self.gone.get(name, Fraction(0)) for name in names}
+        )
+
+    def cost_of(self, build: str, *, repair: bool = False) -> Fraction:
+        """What the build has taken, at what was paid for it."""
+        return _cost(self.builds[build, repair]) if (build, repair) in self.builds else Fraction(0)
+
+    def stock(self) -> dict[str, Stock]:
+        """What repricing may count on."""
+        return {
+            part: Stock(_decimal(self.hand[part].amount), _decimal(self.coming[part].amount))
+            for part in {*self.hand, *self.coming}
+        }
+
+
+def _cost(heaps: Mapping[str, Heap]) -> Fraction:
+    return sum((heap.cost for heap in heaps.values()), Fraction(0))
+
+
+def _decimal(value: Fraction) -> Decimal:
+    return Decimal(value.numerator) / Decimal(value.denominator)
+
+
+def balance(events: Sequence[Event], day: date | None = None) -> Statement:
+    """The books after all events up to `day`, in the order of their days."""
+    known = [e for e in events if day is None or e.on <= day]
+    state = Statement()
+    extra = shared_bills(known)
+    for place, event in sorted(enumerate(known), key=lambda pair: (pair[1].on, pair[0])):
+        match event:
+            case Bought():
+                _buy(state, event, Fraction(event.cost) + extra.get(place, Fraction(0)))
+            case Bill():
+                _bill(state, event, shared=any(_carries(e, event.order) for e in known))
+            case Used():
+                _use(state, event)
+            case Left():
+                _leave(state, event)
+    return state
+
+
+def shared_bills(events: Sequence[Event]) -> dict[int, Fraction]:
+    """What each bought line (by its place) bears of its order's late bills, by price.
+
+    Lines that cost nothing share by number where the whole order cost nothing.
+    """
+    extra: dict[int, Fraction] = defaultdict(Fraction)
+    for bill in events:
+        if not isinstance(bill, Bill) or bill.kind == "postage":
+            continue
+        lines = {
+            k: e for k, e in enumerate(events) if isinstance(e, Bought) and _carries(e, bill.order)
+        }
+        total = sum((Fraction(line.cost) for line in lines.values()), Fraction(0))
+        for place, line in lines.items():
+            part = Fraction(line.cost) / total if total else Fraction(1, len(lines))
+            extra[place] += Fraction(bill.cost) * part
+    return extra
+
+
+def _carries(event: Event, order: str) -> bool:
+    return isinstance(event, Bought) and event.order == order and event.state != "cancelled"
+
+
+def _buy(state: Statement, event: Bought, cost: Fraction) -> None:
+    if event.state == "cancelled":
+        return
+    state.money_out += cost
+    amount = Fraction(event.amount)
+    if amount <= 0:
+        state.gone["written off"] += cost
+        return
+    lot = (amount, cost / amount, event.on)
+    if event.state in {"returned", "refunded"}:
+        state.gone["returned"] += cost
+    elif event.state == "wrong":
+        state.gone["wrong"] += cost
+    elif event.state in COMING:
+        here = min(Fraction(event.arrived), amount)
+        state.hand[event.part].put([(here, lot[1], event.on)] if here else [])
+        state.coming[event.part].put([(amount - here, lot[1], event.on)])
+    else:
+        state.hand[event.part].put([lot])
+
+
+def _bill(state: Statement, event: Bill, *, shared: bool) -> None:
+    """A shared bill is in the cost of its lines; one without lines is postage."""
+    if event.kind == "postage" or not shared:
+        state.money_out += Fraction(event.cost)
+        state.gone["postage"] += Fraction(event.cost)
+
+
+def _use(state: Statement, event: Used) -> None:
+    mine = state.builds[event.build, event.repair][event.part]
+    source, target = (state.hand[event.part], mine) if event.amount > 0 else (mine, None)
+    taken = _take(state, source, event.part, abs(Fraction(event.amount)), event.on)
+    (target or state.hand[event.part]).put(taken)
+
+
+def _leave(state: Statement, event: Left) -> None:
+    """Out of hand, or out of a build."""
+    source = state.hand[event.part]
+    if event.build is not None:
+        source = state.builds[event.build, False][event.part]
+    taken = _take(state, source, event.part, Fraction(event.amount), event.on)
+    state.gone[event.how] += worth(taken)
+    state.gone["postage"] += Fraction(event.postage)
+    state.money_out += Fraction(event.postage)
+    state.money_in += Fraction(event.money)
+
+
+def _take(
+    state: Statement, source: Heap, part: str, amount: Fraction, day: date
+) -> list[tuple[Fraction, Fraction, date]]:
+    if source.amount < amount:
+        have, want = number_text(source.amount, 9), number_text(amount, 9)
+        state.warnings.append(f"{day}: {want} of {part} taken where {have} were there")
+    return source.take(amount)
+
+
+def shown(buckets: Mapping[str, Fraction], currency: str) -> dict[str, Decimal]:
+    """Buckets in whole cents that add up to the rounded total (largest remainders first)."""
+    step = Fraction(quantum(currency))
+    down = {name: int(value / step) for name, value in buckets.items()}
+    total = to_cents(sum(buckets.values(), Fraction(0)), currency)
+    left = int(Fraction(total) / step) - sum(down.values())
+    order = sorted(buckets, key=lambda name: buckets[name] / step - down[name], reverse=True)
+    for name in order[:left]:
+        down[name] += 1
+    return {name: count * quantum(currency) for name, count in down.items()}
+
+
+def bought(purchases: Iterable[Purchase]) -> list[Bought]:
+    """Purchases as events; all in one currency, what was debited going first."""
+    return [
+        Bought(
+            part=p.part,
+            amount=p.count * p.content,
+            cost=(p.debited or p.total).amount,
+            on=p.on or date.min,
+            order=p.order,
+        )
+        for p in purchases
+    ]
+
+
+def estimate_error(estimate: Decimal, bills: Iterable[Bill], order: str) -> Decimal:
+    """What the late bills of an order came to beyond the estimate (below 0: less)."""
+    real = sum((b.cost for b in bills if b.order == order and b.kind != "postage"), Decimal(0))
+    return real - estimate

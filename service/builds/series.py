@@ -1,0 +1,170 @@
+"""What a build cost over time: only what a new price or rate touches is priced again.
+
+Lines that share a part, a set or a box are priced together (an island); the total is the
+sum of the islands' shown cents, so that the last point equals `price_build`.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from decimal import Decimal
+
+from service.builds.cost import price_in
+from service.builds.offers import Market
+from service.builds.requirements import parts_meeting
+from service.builds.tax import taxes_of
+from service.builds.versions import resolve
+from service.builds.view import PriceView
+from service.model.builds import Build, Line
+from service.model.catalogue import Listing
+from service.model.money import Rates
+from service.model.prices import PriceNow, Spell, fresh_for
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """The build's totals at one time; not `complete`: at least so much."""
+
+    at: datetime
+    share: Decimal
+    to_spend: Decimal
+    complete: bool
+
+
+@dataclass(slots=True)
+class _Island:
+    lines: list[Line]
+    listings: list[Listing]
+    state: object = None
+    sums: tuple[Decimal, Decimal, bool] = (Decimal(0), Decimal(0), True)
+
+
+def cost_series(
+    build: Build,
+    view: PriceView,
+    spells: Iterable[Spell],
+    times: Sequence[datetime],
+    rates_of: Callable[[datetime], Rates] | None = None,
+) -> list[Point]:
+    """The build's cost at each of `times` (ascending), from the spells of its listings.
+
+    `view` gives parts, suppliers, listings and settings; its prices are not looked at.
+    Nothing is on hand. Times before the first price of any listing are left out.
+    """
+    whole = replace(resolve(build, view.builds), base=None, replace=())
+    islands = _islands(whole, view)
+    past = _Past(spells)
+    points = []
+    for at in times:
+        prices = past.at(at)
+        if prices:
+            rates = rates_of(at) if rates_of else view.rates
+            points.append(_point(whole, islands, replace(view, at=at, rates=rates), prices))
+    return points
+
+
+class _Past:
+    """Spells by listing, walked forward in time."""
+
+    def __init__(self, spells: Iterable[Spell]) -> None:
+        self.spells: dict[int, list[Spell]] = defaultdict(list)
+        for spell in sorted(spells, key=lambda s: s.first_seen):
+            self.spells[spell.listing].append(spell)
+        self.place = dict.fromkeys(self.spells, -1)
+
+    def at(self, when: datetime) -> dict[int, PriceNow]:
+        """What was known of every listing at `when`."""
+        found = {}
+        for listing, spells in self.spells.items():
+            place = self.place[listing]
+            while place + 1 < len(spells) and spells[place + 1].first_seen <= when:
+                place += 1
+            self.place[listing] = place
+            if place >= 0:
+                spell = spells[place]
+                found[listing] = PriceNow(listing, spell.offer, min(spell.last_seen, when))
+        return found
+
+
+def _point(
+    build: Build, islands: Sequence[_Island], view: PriceView, prices: Mapping[int, PriceNow]
+) -> Point:
+    sums = [_sums(island, build, view, prices) for island in islands]
+    return Point(
+        at=view.at,
+        share=sum((entry[0] for entry in sums), Decimal(0)),
+        to_spend=sum((entry[1] for entry in sums), Decimal(0)),
+        complete=all(entry[2] for entry in sums),
+    )
+
+
+def _sums(
+    island: _Island, build: Build, view: PriceView, prices: Mapping[int, PriceNow]
+) -> tuple[Decimal, Decimal, bool]:
+    mine = {x.id: prices[x.id] for x in island.listings if x.id in prices}
+    state = _state(island, build, view, mine)
+    if state != island.state:
+        small = replace(build, lines=tuple(island.lines))
+        near = replace(view, listings=island.listings, prices=mine, on_hand={}, purchases=())
+        totals = price_in(small, Market(near, build.currency)).totals
+        island.state = state
+        island.sums = (totals.share, totals.to_spend, totals.complete)
+    return island.sums
+
+
+def _state(
+    island: _Island, build: Build, view: PriceView, prices: Mapping[int, PriceNow]
+) -> object:
+    """All that the island's sums depend on: offers, staleness, the rates it needs."""
+    facts = []
+    for listing in island.listings:
+        now = prices.get(listing.id)
+        stale = now is not None and view.at - now.seen_at > fresh_for(listing.every)
+        facts.append((now.offer if now else None, stale))
+    foreign = {now.offer.currency for now in prices.values()} - {build.currency}
+    needed = sorted(foreign | {build.currency}) if foreign else []
+    rates = tuple(view.rates.by_currency.get(currency) for currency in needed)
+    return facts, rates, taxes_of(view.at.date())
+
+
+def _islands(build: Build, view: PriceView) -> list[_Island]:
+    """Lines that have to be priced together, with the listings that concern them."""
+    links = _Links()
+    lines = [(line, _parts_of(line, view)) for line in build.lines]
+    for _, parts in lines:
+        links.join(parts)
+    for listing in view.listings:
+        links.join([s.part for s in (*listing.supplies, *listing.includes)])
+    found: dict[str, _Island] = {}
+    for place, (line, parts) in enumerate(lines):
+        root = links.root(parts[0]) if parts else f"line {place}"
+        found.setdefault(root, _Island([], [])).lines.append(line)
+    for listing in view.listings:
+        island = found.get(links.root(listing.supplies[0].part)) if listing.supplies else None
+        if island is not None:
+            island.listings.append(listing)
+    return list(found.values())
+
+
+class _Links:
+    """Which parts hang together (union-find)."""
+
+    def __init__(self) -> None:
+        self.above: dict[str, str] = {}
+
+    def root(self, part: str) -> str:
+        while self.above.get(part, part) != part:
+            part = self.above[part]
+        return part
+
+    def join(self, parts: Sequence[str]) -> None:
+        for part in parts[1:]:
+            self.above[self.root(part)] = self.root(parts[0])
+
+
+def _parts_of(line: Line, view: PriceView) -> list[str]:
+    met = [part.key for part in parts_meeting(view.parts.values(), line.need)] if line.need else []
+    return [*([line.part] if line.part else []), *met, *(way.part for way in line.choose)]
