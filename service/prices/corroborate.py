@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any, Protocol
 
-from scrapers import Reading
+from scrapers import Outcome, Reading
 
 if TYPE_CHECKING:
     from datetime import datetime, timedelta
@@ -50,9 +50,12 @@ def _sightings(kept: Kept | Mapping[str, Any] | Reading, latest: datetime) -> in
 
 def _same(reading: Reading, kept: Kept | Mapping[str, Any] | Reading) -> bool:
     if isinstance(kept, Reading):
-        return _signature(reading) == _signature(kept)
+        return kept.outcome is Outcome.OK and _signature(reading) == _signature(kept)
     said = kept if isinstance(kept, Mapping) else kept.reading
-    return _signature(reading) == _json_signature(said)
+    whole = (
+        said.get("outcome", Outcome.OK) == Outcome.OK
+    )  # one that could not be read supports none
+    return whole and _signature(reading) == _json_signature(said)
 
 
 def _signature(reading: Reading) -> tuple[object, ...]:

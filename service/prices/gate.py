@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from scrapers import Ids, Outcome, Reading, Tax
 from service.prices.corroborate import Kept, agreeing
 from service.prices.identity import Known, other_identity
-from service.prices.robust import SUSPICIOUS, floored_scale, weighted_median
+from service.prices.robust import SUSPICIOUS, robust_scale, robust_score, weighted_median
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -265,10 +265,9 @@ def _logs(same: Sequence[Spell]) -> tuple[list[float], list[float]]:
 def _jump(price: Decimal, same: Sequence[Spell]) -> _Doubt | None:
     """Beyond 3.5 robust scales both of the usual price and of the one before."""
     logs, weights = _logs(same)
-    scale = floored_scale(logs, weights, FLOOR)
-    usual = weighted_median(logs, weights)
-    far = min(abs(math.log(price) - usual), abs(math.log(price) - logs[-1]))
-    if far <= SUSPICIOUS * scale:
+    usual, now = weighted_median(logs, weights), math.log(price)
+    far = min(abs(now - usual), abs(now - logs[-1]))
+    if robust_score(far, robust_scale(logs, weights, FLOOR)) <= SUSPICIOUS:
         return None
     last = same[-1].offer.price
     percent = abs(price - last) / last * 100

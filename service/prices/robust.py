@@ -9,12 +9,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MAD_TO_SIGMA = 1.4826  # 1 / (sqrt(2) erfinv(1/2)): MAD of a normal sample to its sigma
-MODIFIED_Z = 0.6745  # Iglewicz and Hoaglin 1993; NIST/SEMATECH e-Handbook 1.3.5.17
-SUSPICIOUS = 3.5  # the same sources: a modified z-score above this is a possible outlier
+SUSPICIOUS = 3.5  # Iglewicz and Hoaglin 1993; NIST/SEMATECH e-Handbook 1.3.5.17
 
 
 def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
-    """Smallest value that at least half of the weight does not exceed.
+    """The value that half of the weight lies below; the mean of two where the halves meet.
 
     Values of no weight count only where nothing has any. ValueError: no values.
     """
@@ -22,51 +21,30 @@ def weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
         raise ValueError("no values to take a median of")
     total = math.fsum(weights)
     if total <= 0:
-        ordered = sorted(values)
-        return ordered[(len(ordered) - 1) // 2]
-    return _reach_half(sorted(zip(values, weights, strict=True)), total / 2)
-
-
-def _reach_half(pairs: list[tuple[float, float]], half: float) -> float:
-    seen = 0.0
-    for value, weight in pairs:
-        seen += weight
-        if weight > 0 and seen >= half:
+        return weighted_median(values, [1.0] * len(values))
+    pairs = sorted((v, w) for v, w in zip(values, weights, strict=True) if w > 0)
+    reached = 0.0
+    for position, (value, weight) in enumerate(pairs):
+        reached += weight
+        if math.isclose(2 * reached, total, rel_tol=1e-12):
+            return (value + pairs[position + 1][0]) / 2
+        if 2 * reached > total:
             return value
     return pairs[-1][0]
 
 
-def median(values: Sequence[float]) -> float:
-    """Plain median; the mean of the two middle values where their number is even."""
-    ordered = sorted(values)
-    middle = len(ordered) // 2
-    if len(ordered) % 2:
-        return ordered[middle]
-    return (ordered[middle - 1] + ordered[middle]) / 2
-
-
-def mad(values: Sequence[float]) -> float:
-    """Median absolute deviation from the median, not scaled."""
-    centre = median(values)
-    return median([abs(value - centre) for value in values])
-
-
-def modified_z(values: Sequence[float]) -> list[float]:
-    """0.6745 (x - median) / MAD (Iglewicz and Hoaglin 1993); infinite where the MAD is 0."""
-    centre, spread = median(values), mad(values)
-    if spread:
-        return [MODIFIED_Z * (value - centre) / spread for value in values]
-    return [0.0 if value == centre else math.copysign(math.inf, value - centre) for value in values]
-
-
-def hampel_limits(values: Sequence[float], k: float = 3.0) -> tuple[float, float]:
-    """Hampel identifier: median -+ k x 1.4826 MAD."""
-    centre, spread = median(values), k * MAD_TO_SIGMA * mad(values)
-    return centre - spread, centre + spread
-
-
-def floored_scale(values: Sequence[float], weights: Sequence[float], floor: float) -> float:
-    """1.4826 x weighted MAD, never below `floor`: prices are flat for weeks, and then MAD is 0."""
+def robust_scale(values: Sequence[float], weights: Sequence[float], floor: float = 0.0) -> float:
+    """1.4826 x MAD, never below `floor`: prices are flat for weeks, and then the MAD is 0."""
     centre = weighted_median(values, weights)
     spread = weighted_median([abs(value - centre) for value in values], weights)
     return max(MAD_TO_SIGMA * spread, floor)
+
+
+def robust_score(distance: float, scale: float) -> float:
+    """Distance in robust scales: the modified z-score where it is taken from the median.
+
+    0.6745 d / MAD = d / (1.4826 MAD) (Iglewicz and Hoaglin 1993); infinite off a scale of 0.
+    """
+    if scale:
+        return distance / scale
+    return math.copysign(math.inf, distance) if distance else 0.0

@@ -292,6 +292,13 @@ class TestCorroboration:
     def test_a_decimal_slip_that_stays_is_the_price(self) -> None:
         assert self.ask("10", Aside(NOW - DAY, {"price": "10", "currency": "EUR"}, seen=2)).accept
 
+    def test_a_reading_that_was_doubtful_in_itself_supports_none(self) -> None:
+        said = {**self.said, "outcome": "doubtful"}
+        assert self.ask("60", Aside(NOW - DAY, said, seen=5)).needs == 2
+        assert self.ask("60", Aside(NOW - DAY, {**said, "outcome": "ok"}, seen=5)).accept
+        unsure = reading("60", outcome=Outcome.DOUBTFUL)
+        assert self.ask("60", unsure, unsure).needs == 2
+
     def test_unreadable_kept_reading_never_agrees(self) -> None:
         assert (
             self.ask("60", Aside(NOW - DAY, {"price": "a lot", "currency": "EUR"}, seen=9)).needs
