@@ -11,7 +11,7 @@ import csv
 import io
 import re
 from datetime import UTC, date, datetime, time
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from functools import lru_cache
 from sys import intern
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 NEEDED: Final = ("listing", "at", "price", "currency", "availability")
 OPTIONAL: Final = ("list_price", "tax", "note")
+_MONEY: Final = frozenset({"price", "list_price"})
 _OFFER: Final = ("price", "currency", "availability", "list_price", "tax")
 MAX_BYTES: Final = 256 * 1024 * 1024
 MAX_SHOWN: Final = 50
@@ -49,7 +50,11 @@ def read_history(path: Path) -> list[Row]:
     InputError carries every wrong row (the first 50 in words) with its number in the file.
     """
     if path.suffix.lower() in (".parquet", ".pq"):
-        return _collect(_parquet_rows(path), str(path))
+        from service.exchange import parquet  # noqa: PLC0415  pandas only where it is needed
+
+        header, rows = parquet.read_table(path)
+        _check_header(header, str(path))
+        return _collect(rows, str(path))
     text = decode(read_bytes(path, MAX_BYTES, "split it into several files"), str(path))
     return read_history_text(text, str(path))
 
@@ -199,7 +204,10 @@ def _tax(text: str) -> Tax:
 def write_history(path: Path, rows: Iterable[Row]) -> None:
     """CSV, or Parquet by the file's name; `read_history` reads it back equal."""
     if path.suffix.lower() in (".parquet", ".pq"):
-        _write_parquet(path, rows)
+        from service.exchange import parquet  # noqa: PLC0415  pandas only where it is needed
+
+        columns = (*NEEDED, "list_price", "tax")
+        parquet.write_table(path, columns, [_record(row) for row in rows], _MONEY)
     else:
         write_bytes(path, history_csv(rows).encode("utf-8"))
 
@@ -243,60 +251,3 @@ def _record(row: Row) -> dict[str, str | Decimal | None]:
         "list_price": None if listed is None else Decimal(listed),
         "tax": "" if offer.tax is Tax.UNKNOWN else offer.tax,
     }
-
-
-def _write_parquet(path: Path, rows: Iterable[Row]) -> None:
-    """Text columns, prices as decimal128 with four decimals."""
-    pandas, arrow = _parquet_libraries(path)
-    frame = pandas.DataFrame([_record(row) for row in rows], columns=(*NEEDED, "list_price", "tax"))
-    money = arrow.decimal128(18, 4)
-    schema = arrow.schema(
-        [(name, money if "price" in name else arrow.string()) for name in frame.columns]
-    )
-    out = io.BytesIO()
-    frame.to_parquet(out, engine="pyarrow", index=False, schema=schema)
-    write_bytes(path, out.getvalue())
-
-
-def _parquet_rows(path: Path) -> Iterator[tuple[int, Mapping[str, str]]]:
-    pandas, arrow = _parquet_libraries(path)
-    try:
-        frame = pandas.read_parquet(path, engine="pyarrow")
-    except (OSError, arrow.ArrowException) as error:
-        raise InputError(f"{path}: cannot be read as Parquet ({error}); export it again") from None
-    header = [str(column).strip().lower() for column in frame.columns]
-    _check_header(header, str(path))
-    for number, record in enumerate(frame.itertuples(index=False, name=None), 2):
-        yield number, {key: _parquet_text(cell) for key, cell in zip(header, record, strict=True)}
-
-
-def _parquet_text(cell: Any) -> str:
-    """A Parquet value as the text that CSV would hold; a time without zone stays without."""
-    if cell is None or cell != cell:  # noqa: PLR0124  missing is the one value unequal to itself
-        return ""
-    if isinstance(cell, datetime):
-        return cell.isoformat()
-    if isinstance(cell, (Decimal, float)):
-        return _number_text(cell)
-    return str(cell).strip()
-
-
-def _number_text(cell: Decimal | float) -> str:
-    try:
-        text = f"{Decimal(str(cell)):f}"
-    except InvalidOperation:
-        return str(cell)
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _parquet_libraries(path: Path) -> tuple[Any, Any]:
-    """Pandas and pyarrow, loaded only here."""
-    try:
-        import pandas as pd  # noqa: PLC0415  costs 60 MiB and half a second
-        import pyarrow as pa  # noqa: PLC0415  the same
-    except ImportError:
-        raise InputError(
-            f'{path}: Parquet needs the extra "parquet" (pip install "ebbmark[parquet]"); '
-            "or use CSV"
-        ) from None
-    return pd, pa

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from service.errors import InputError
+from service.exchange.catalogue import goods
 from service.exchange.catalogue import values as v
 from service.exchange.catalogue.draft import NO_AMOUNT, Found
 from service.model.catalogue import (
@@ -44,8 +45,8 @@ def read_part(key: str, table: Table) -> Part:
         spec=table.texts("spec", v.spec_value),
         classes=table.each("class", v.key),
         mass=table.maybe("mass", v.amount),
-        density=table.maybe("density", v.density),
-        areal_mass=table.maybe("areal_mass", v.areal_mass),
+        density=table.maybe("density", goods.density),
+        areal_mass=table.maybe("areal_mass", goods.areal_mass),
         tariff_group=table.maybe("tariff_group", v.key),
         ids=_ids(table),
         keep=table.maybe("keep", v.amount),
@@ -59,7 +60,7 @@ def read_part(key: str, table: Table) -> Part:
 
 def _ids(table: Table) -> dict[str, str]:
     ids = table.texts("ids", v.words(80), IDS)
-    if "gtin" in ids and not v.is_gtin(ids["gtin"]):
+    if "gtin" in ids and not goods.is_gtin(ids["gtin"]):
         table.problem(
             f'"{ids["gtin"]}" fails its check digit; copy the number under the bar code again',
             "ids.gtin",
