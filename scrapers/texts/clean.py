@@ -89,4 +89,8 @@ def clean(text: str) -> str:
     if _PLAIN.fullmatch(text) is None:
         text = _unicode(text)
     text = " ".join(text.split())
-    return _unsplit(_LOOSE.sub("", _APART.sub(r"\1", text))) if " " in text else text
+    if " " not in text:
+        return text
+    if " ." in text or " ," in text or ". " in text or ", " in text:
+        text = _LOOSE.sub("", _APART.sub(r"\1", text))
+    return _unsplit(text)

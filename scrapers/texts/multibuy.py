@@ -65,6 +65,7 @@ _TIER_AFTER: Final = re.compile(
     rf"(?P<more>\+|or more|and more|oder mehr|of meer|et plus|o más|{_COUNT}(?!\w))?",
     re.IGNORECASE,
 )
+_DIGIT: Final = re.compile(r"\d")
 _LONE_DIGIT: Final = re.compile(r"(?<![\d.,])\d(?![\d.,])")  # spares most texts the long search
 _MONEY: Final = r"(?![\d.,%]|\s*(?:[€$£¥₹]|(?:eur|euros?|zł|kr|kč|lei|chf|usd|gbp|ft)\b))"
 _GIFT: Final = r"(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis|geschenkt)"
@@ -141,7 +142,7 @@ def _after(gap: str, *, is_last: bool) -> Quantity | None:
 
 def quantity_of(token: Token, before: str, after: str, *, is_last: bool) -> Quantity | None:
     """How many units the amount of `token` is for, and whether for the lot or each."""
-    if not any(sign.isdigit() for sign in before + after):
+    if not _DIGIT.search(before) and not _DIGIT.search(after):
         return None
     found = _before(before)
     if (

@@ -36,37 +36,45 @@ _FREE_SHIP: Final = ("versandkostenfrei", "portofrei")
 class Gap:
     """One stretch between amounts, with the amount before and after it."""
 
+    __slots__ = ("after", "before", "marks", "said", "text")
+
     def __init__(self, text: str, before: Token | None, after: Token | None) -> None:
         self.text = text
         self.before = before
         self.after = after
         self.said = read_gap(text) if text.strip() else []
+        self.marks: dict[str, list[Said]] = {}
+        for said in self.said:
+            for mark in said.marks:
+                self.marks.setdefault(mark, []).append(said)
 
-    def _later(self, said: Said, *marks: Mark) -> bool:
-        return any(other.at > said.at and other.has(*marks) for other in self.said)
+    def _later(self, said: Said, mark: str) -> bool:
+        return any(other.at > said.at for other in self.marks.get(mark, ()))
 
     def following(self, said: Said) -> Token | None:
         """The amount that a phrase standing before its amount is about."""
-        cut = self.before is not None and self._later(said, Mark.CLOSE, Mark.BREAK)
+        if self.before is None and self.after is not None:
+            return self.after
+        cut = self._later(said, Mark.CLOSE) or self._later(said, Mark.BREAK)
         if self.after is None or cut:
             return self.before if said.at <= 1 or cut else None
         return self.after
 
     def preceding(self, said: Said) -> Token | None:
         """The amount that a phrase standing after its amount is about."""
-        colon = self._later(said, Mark.COLON) and self.after is not None
-        if self.before is None or colon or (said.at > 1 and self.after is not None):
-            return self.after
-        return self.before if said.at <= 2 else None
+        if self.before is None or self.after is None:
+            return self.after or (self.before if said.at <= 2 else None)
+        return self.after if said.at > 1 or self._later(said, Mark.COLON) else self.before
 
     def has_percent(self) -> bool:
         """Whether the gap is about a percentage, not about the amounts around it."""
-        near = [other for other in self.said if other.has(Mark.PERCENT)]
-        opened = any(o.has(Mark.OPEN) and near and o.at > near[0].at for o in self.said)
-        return bool(near) and not (opened and self.after is not None)
+        percent = self.marks.get(Mark.PERCENT)
+        if percent is None:
+            return False
+        return self.after is None or not self._later(percent[0], Mark.OPEN)
 
-    def has(self, *marks: Mark) -> bool:
-        return any(said.has(*marks) for said in self.said)
+    def has(self, mark: str) -> bool:
+        return mark in self.marks
 
 
 def _set(token: Token | None, role: Role) -> None:
@@ -145,7 +153,7 @@ def _as(role: Role) -> Callable[[Gap, Said], None]:
 
 
 # In the order in which they win over one another.
-_RULES: Final[tuple[tuple[Mark, Callable[[Gap, Said], None]], ...]] = (
+_RULES: Final[tuple[tuple[str, Callable[[Gap, Said], None]], ...]] = (
     (Mark.INSTALMENT, _instalment),
     (Mark.SHIP, _ship),
     (Mark.ORDER, _order),
@@ -173,6 +181,10 @@ def _rises(gap: Gap) -> bool:
 def _by_shape(gap: Gap) -> None:
     """Signs rather than words: a glued minus, "100 g =", "3 x", "/m"."""
     after, before = gap.after, gap.before
+    if gap.text in {"", " "}:
+        if after is not None and after.negative:
+            _set(after, Role.NEGATIVE)
+        return
     if after is not None:
         unit = _UNIT_BEFORE.search(gap.text)
         if unit and after.role is Role.PRICE and after.per is None:
@@ -187,16 +199,15 @@ def _by_shape(gap: Gap) -> None:
 
 def _by_words(gap: Gap) -> None:
     for mark, rule in _RULES:
-        for said in gap.said:
-            if said.has(mark):
-                rule(gap, said)
+        for said in gap.marks.get(mark, ()):
+            rule(gap, said)
 
 
 def _van_voor(gaps: list[Gap], tokens: list[Token]) -> None:
     """Dutch "van X voor Y", Portuguese "de X por Y": X is the old price."""
     first, second = gaps[0].text.casefold().strip(), gaps[1].text.casefold().strip()
     pairs = (("van", "voor"), ("de", "por"), ("från", "till"))
-    if len(tokens) > 1 and any(first.endswith(a) and second.startswith(b) for a, b in pairs[:2]):
+    if any(first.endswith(a) and second.startswith(b) for a, b in pairs[:2]):
         _set(tokens[0], Role.LIST)
 
 
@@ -212,6 +223,8 @@ def assign(text: str, tokens: list[Token]) -> list[Gap]:
     for gap in gaps:
         _by_shape(gap)
     for gap in gaps:
-        _by_words(gap)
-    _van_voor(gaps, tokens)
+        if gap.marks:
+            _by_words(gap)
+    if len(tokens) > 1:
+        _van_voor(gaps, tokens)
     return gaps

@@ -78,10 +78,11 @@ def _may_share(token: Token, chosen: Token) -> bool:
 
 def _distinct(mains: list[Token]) -> list[Token]:
     """Without repeats: screen readers get the same amount again."""
-    seen: dict[Decimal | None, Token] = {}
-    for token in mains:
-        seen.setdefault(token.value, token)
-    return list(seen.values())
+    if len(mains) < 2:
+        return mains
+    return [
+        token for i, token in enumerate(mains) if all(token.value != e.value for e in mains[:i])
+    ]
 
 
 def _without_saving(mains: list[Token]) -> list[Token]:
@@ -120,13 +121,15 @@ def swap_lower_list(found: Sequence[Token]) -> None:
 
 def mark_usual(gaps: Sequence[Gap]) -> None:
     """A "regular price" is the price where it stands alone, the list price beside another."""
-    mains = [gap.after for gap in gaps if gap.after and gap.after.role is Role.PRICE]
-    for gap in gaps:
-        for said in gap.said:
-            token = gap.following(said) if said.has(Mark.USUAL) else None
-            if token is not None and token.role is Role.PRICE and len(mains) > 1:
-                token.role = Role.LIST
-                mains.remove(token)
+    usual = [
+        token
+        for gap in gaps
+        for said in gap.marks.get(Mark.USUAL, ())
+        if (token := gap.following(said)) is not None and token.role is Role.PRICE
+    ]
+    mains = sum(gap.after is not None and gap.after.role is Role.PRICE for gap in gaps)
+    for token in usual[: mains - 1]:
+        token.role = Role.LIST
 
 
 def mark_units(found: list[Token]) -> None:

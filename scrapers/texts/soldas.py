@@ -71,7 +71,8 @@ _SHAPES: Final = (
     (
         "mass",
         re.compile(
-            rf"(?<![\d.,/-]){_N}\s*(?:kg|g|gr|oz|lb|lbs|ml|l|ltr|litres?|liter|fl\.? ?oz)(?![\w/²*])"
+            rf"(?<![\d.,/-]){_N}\s*(?:kg|g|gr|oz|lb|lbs|ml|l|ltr|litres?|liter|"
+            r"fl\.? ?oz)(?![\w/²*])"
         ),
     ),
     ("length", re.compile(rf"(?<![\d.,/x-]){_N}\s*(?:m|metres?|meters?|ft|yd|yards?)(?![\w/²])")),

@@ -175,18 +175,22 @@ def _coin(token: Token, text: str) -> None:
 
 
 def _suffixes(token: Token, text: str) -> None:
+    if token.end == len(text):
+        return
     rounded = _ROUNDED.match(text, token.end)
     if rounded:
         token.rounded = True
         token.end = rounded.end()
     _post(token, text)
     _coin(token, text)
+    if token.end == len(text):
+        return
     monthly = _MONTHLY.match(text, token.end)
     if monthly:
         token.role = Role.INSTALMENT
         token.end = monthly.end()
         return
-    per = _PER.match(text, token.end) if token.end < len(text) else None
+    per = _PER.match(text, token.end)
     if per and (token.symbol is not None or "/" in per[0]):
         token.per = per["unit"]
         token.end = per.end()

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MAX_RAW: Final = 60  # characters of one number; longer runs are no price
 
 _CENT: Final = Decimal("0.01")
+_TOO_LARGE: Final = Decimal(10**MAX_DIGITS)
 
 
 def style_of(locale: str, raw: str, sign: Symbol | None, *, leads: bool) -> Style | None:
@@ -61,11 +62,10 @@ def doubt_of(token: Token) -> str | None:
         if len(token.raw) > MAX_RAW:
             return "too large"
         return "rounded" if token.rounded else "separator"
-    if token.value >= Decimal(10) ** MAX_DIGITS:
-        return "too large"
-    least = Decimal(1).scaleb(-(minor_of(token.symbol, token.code) or 0))
-    if token.code is None and token.symbol is None:
-        least = _CENT
+    if token.value >= 1:
+        return "too large" if token.value >= _TOO_LARGE else None
+    minor = minor_of(token.symbol, token.code)
+    least = _CENT if minor is None else Decimal(1).scaleb(-minor)
     if token.value and token.value < least and token.per is None:
         return "below one minor unit"
     return None

@@ -8,42 +8,40 @@ text costs the same however many phrases are known.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from enum import StrEnum
 from functools import cache
-from typing import Final
+from typing import Final, NamedTuple
 
 from scrapers.texts.wordlist import read_sections
 
 
-class Mark(StrEnum):
-    """What a phrase says."""
+class Mark:
+    """What a phrase says: plain strings, since every text asks for them many times."""
 
-    LIST = "list"
-    USUAL = "usual"
-    NOW = "now"
-    FROM = "from"
-    UPTO = "upto"
-    SAVE = "save"
-    OFF = "off"
-    SHIP = "ship"
-    PLUS = "plus"
-    INSTALMENT = "instalment"
-    UNIT = "unit"
-    MEMBER = "member"
-    PRIOR = "prior"
-    PART = "part"
-    DEPOSIT = "deposit"
-    FREE = "free"
-    ORDER = "order"
-    TOTAL = "total"
-    GROSS = "gross"
-    NET = "net"
-    COLON = ":"
-    OPEN = "("
-    CLOSE = ")"
-    BREAK = ","
-    PERCENT = "%"
+    LIST: Final = "list"
+    USUAL: Final = "usual"
+    NOW: Final = "now"
+    FROM: Final = "from"
+    UPTO: Final = "upto"
+    SAVE: Final = "save"
+    OFF: Final = "off"
+    SHIP: Final = "ship"
+    PLUS: Final = "plus"
+    INSTALMENT: Final = "instalment"
+    UNIT: Final = "unit"
+    MEMBER: Final = "member"
+    PRIOR: Final = "prior"
+    PART: Final = "part"
+    DEPOSIT: Final = "deposit"
+    FREE: Final = "free"
+    ORDER: Final = "order"
+    TOTAL: Final = "total"
+    GROSS: Final = "gross"
+    NET: Final = "net"
+    COLON: Final = ":"
+    OPEN: Final = "("
+    CLOSE: Final = ")"
+    BREAK: Final = ","
+    PERCENT: Final = "%"
 
 
 _SIGNS: Final = {
@@ -76,17 +74,17 @@ class _Lexicon:
         self.after_without = frozenset(sections.pop("tax after: without"))
         self.alone = dict.fromkeys(sections.pop("gross alone"), Mark.GROSS)
         self.alone |= dict.fromkeys(sections.pop("net alone"), Mark.NET)
-        self.phrases: dict[str, list[tuple[tuple[str, ...], Mark]]] = {}
+        self.phrases: dict[str, list[tuple[tuple[str, ...], str]]] = {}
         for name, entries in sections.items():
             for entry in entries:
-                self._add(tuple(entry.split()), Mark(name))
+                self._add(tuple(entry.split()), name)
         for mark, signs in _SIGNS.items():
             for sign in signs:
                 self._add((sign,), mark)
         for rows in self.phrases.values():
             rows.sort(key=lambda row: -len(row[0]))
 
-    def _add(self, phrase: tuple[str, ...], mark: Mark) -> None:
+    def _add(self, phrase: tuple[str, ...], mark: str) -> None:
         self.phrases.setdefault(phrase[0], []).append((phrase, mark))
 
 
@@ -95,16 +93,15 @@ def _lexicon() -> _Lexicon:
     return _Lexicon()
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(NamedTuple):
     """A phrase found between two amounts; `at` counts words from the gap's start."""
 
-    marks: tuple[Mark, ...]
+    marks: tuple[str, ...]
     at: int
     last: bool
 
-    def has(self, *marks: Mark) -> bool:
-        return any(mark in self.marks for mark in marks)
+    def has(self, mark: str) -> bool:
+        return mark in self.marks
 
 
 def split_words(gap: str) -> list[str]:
@@ -115,7 +112,7 @@ def split_words(gap: str) -> list[str]:
     return _WORD.findall(folded)
 
 
-def _tax(words: list[str], at: int, known: _Lexicon) -> tuple[Mark, int] | None:
+def _tax(words: list[str], at: int, known: _Lexicon) -> tuple[str, int] | None:
     """A tax note beginning at `at`: its mark and how many words it takes."""
     word = words[at]
     if word in known.with_ or word in known.without:
@@ -126,7 +123,7 @@ def _tax(words: list[str], at: int, known: _Lexicon) -> tuple[Mark, int] | None:
     return _tax_after(words, at, known) if word in known.tax else None
 
 
-def _tax_after(words: list[str], at: int, known: _Lexicon) -> tuple[Mark, int] | None:
+def _tax_after(words: list[str], at: int, known: _Lexicon) -> tuple[str, int] | None:
     following = next((word for word in words[at + 1 : at + 4] if word not in "()%:"), "")
     if following in {"no", "non", "not", "niet", "nicht"}:
         return Mark.NET, 3
@@ -135,12 +132,12 @@ def _tax_after(words: list[str], at: int, known: _Lexicon) -> tuple[Mark, int] |
     return (Mark.GROSS, 2) if following in known.after_with else None
 
 
-def _phrase(words: list[str], at: int, known: _Lexicon) -> tuple[tuple[Mark, ...], int]:
+def _phrase(words: list[str], at: int, known: _Lexicon) -> tuple[tuple[str, ...], int]:
     """Every mark of the longest phrase at `at`, and its length in words."""
     alone = known.alone.get(words[at])
     if alone is not None:
         return (alone,), 1
-    marks: list[Mark] = []
+    marks: list[str] = []
     length = 0
     for phrase, mark in known.phrases.get(words[at], ()):
         if len(phrase) < length:
