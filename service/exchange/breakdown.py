@@ -25,7 +25,7 @@ def _forms() -> Mapping[str, Callable[[Answer, Options], bytes]]:
     from service.exchange import markup, picture, workbook  # noqa: PLC0415  start-up time
 
     return {
-        "csv": lambda answer, options: csv_text(answer, options).encode(),
+        "csv": lambda answer, options: csv_text(answer, options).encode("utf-8", "replace"),
         "xlsx": lambda answer, options: workbook.xlsx(for_machines(answer, options)),
         "md": lambda answer, options: markup.markdown(for_people(answer, options)).encode(),
         "bbcode": lambda answer, options: markup.bbcode(for_people(answer, options)).encode(),

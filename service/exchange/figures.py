@@ -146,7 +146,8 @@ def _remark(line: Answer, options: Options) -> str:
 def _sums(sums: Answer, label: str, options: Options) -> dict[str, Cell]:
     cells: dict[str, Cell] = {"part": label}
     for key in options.columns:
-        cells[key] = _sum(sums.get(key), complete=sums["complete"])
+        whole = sums["complete"] or key == "paid"  # what was paid lacks nothing
+        cells[key] = _sum(sums.get(key), complete=whole)
     return cells
 
 

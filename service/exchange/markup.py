@@ -25,7 +25,9 @@ _STYLE: Final = (
 
 def one_line(cell: Cell) -> str:
     """Without line breaks and control characters, which would end a row."""
-    return re.sub(r"[\s\x00-\x1f\x7f]+", " ", "" if cell is None else str(cell)).strip()
+    return re.sub(
+        r"[\s\x00-\x1f\x7f\ud800-\udfff\ufffe\uffff]+", " ", "" if cell is None else str(cell)
+    ).strip()
 
 
 def markdown_text(cell: Cell) -> str:

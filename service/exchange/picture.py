@@ -12,6 +12,7 @@ import subprocess
 import sys
 from html import escape
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 from service.errors import InputError
@@ -20,7 +21,7 @@ from service.exchange.markup import one_line
 from service.exchange.texts import LABELS, MORE_ROWS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 TIMEOUT: Final = 30.0  # seconds
 MAX_SOURCE: Final = 8 * 1024 * 1024
@@ -29,7 +30,6 @@ SCALE: Final = 1.5
 _WIDTH: Final = 1280
 _MARGIN, _ROW = 48, 30
 _INK, _SOFT, _SHEET, _PAPER, _HAIR = "#1d2b33", "#5d6b72", "#fdfcf9", "#f6f4ee", "#dfe2de"
-_CHAR: Final = 8.6  # width of an average letter at 16 px
 
 
 def table_svg(sheet: Sheet) -> str:
@@ -48,10 +48,16 @@ def table_svg(sheet: Sheet) -> str:
             bold = row.kind != "line"
             text = _fit(one_line(row.cells.get(column)), column, columns)
             parts.append(_cell(places[column], y, text, column in sheet.costs, bold=bold))
-    for remark in sheet.remarks:
-        y += 26
-        parts.append(_text(_MARGIN, y + 14, one_line(remark)[:170], size=14, fill=_SOFT))
+    for said in _wrapped(sheet.remarks):
+        y += 24
+        parts.append(_text(_MARGIN, y + 14, said, size=14, fill=_SOFT))
     return _frame(parts, y + 60)
+
+
+def _wrapped(remarks: Sequence[str]) -> list[str]:
+    """The remarks in lines that fit the sheet, at most four lines each."""
+    wrapped = (wrap(one_line(one), 150, max_lines=4, placeholder=" \u2026") for one in remarks)
+    return [line for lines in wrapped for line in lines]
 
 
 def _shown(sheet: Sheet) -> list[Row]:

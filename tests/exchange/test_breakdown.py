@@ -101,6 +101,13 @@ def test_markdown_says_the_day_the_sums_and_what_is_missing() -> None:
     )
 
 
+def test_what_was_paid_lacks_nothing_and_nothing_known_says_so() -> None:
+    given = answer()
+    given["totals"] |= {"paid": "80.60", "to_spend": "0.00"}
+    found = text("md", Options(columns=("to_spend", "paid"), suppliers=False), given)
+    assert "| **Total** |  | **not known** | **80.60** |" in found
+
+
 def test_bbcode_is_a_table() -> None:
     found = text("bbcode", Options(columns=("share",)))
     assert "[tr][td]cell-4s[/td][td]1 piece[/td][td]quillfeather[/td][td]38.00[/td]" in found
@@ -202,6 +209,9 @@ def test_svg_fits_long_lists_in_one_picture() -> None:
     found = text("svg", None, many)
     assert "and 300 more lines" in found
     assert found.count("<text") < 100
+    many["missing"] = [f"a part of rather long name, number {n}" for n in range(200)]
+    wordy = text("svg", None, many)
+    assert max(len(line) for line in re.findall(r">([^<]*)</text>", wordy)) <= 160
 
 
 def test_png_is_drawn_in_a_child() -> None:

@@ -15,7 +15,7 @@ import pytest
 from scrapers import Amount
 from service.errors import InputError
 from service.exchange import sheet
-from service.exchange.parts_list import parse_parts_list, to_book
+from service.exchange.parts_list import into_build, parse_parts_list, to_book
 from service.model.book import Book
 from service.model.builds import Build, Counts
 from service.model.catalogue import Part, Supplier
@@ -137,6 +137,16 @@ def test_what_is_kept_is_new_parts_and_lines_added() -> None:
         "row": 2, "part": "tube", "name": "Tube", "amount": "1 m", "group": "other",
         "counts": "share", "note": None, "new": True, "listing": None, "problems": [], "hints": [],
     }  # fmt: skip
+
+
+def test_a_list_makes_a_build_or_adds_to_one() -> None:
+    found = parse_parts_list(b"Part,Amount\nTube,1 m\n", "l.csv", KNOWN)
+    made = into_build(found, "gull", KNOWN, "GBP").builds[0]
+    assert (made.key, made.currency, len(made.lines)) == ("gull", "GBP", 1)
+    again = into_build(found, "gull", Book(builds=(made,)), "EUR").builds[0]
+    assert (again.currency, len(again.lines)) == ("GBP", 2)
+    with pytest.raises(InputError, match="cannot be a key"):
+        into_build(found, "my gull", KNOWN, "EUR")
 
 
 def test_part_names_that_look_like_nothing_stay_names() -> None:

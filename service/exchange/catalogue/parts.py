@@ -28,9 +28,7 @@ IDS = ("gtin", "mpn", "sku", "brand")
 RULES = ("price", "list_price", "availability", "title")
 ASSUMED: Final[dict[str, v.Read[str]]] = {
     "currency": v.currency,
-    "country": v.country,
     "locale": v.words(20),
-    "prices": v.one_of("with-tax", "without-tax"),
 }
 _SOLD_AS = 'say what one purchase holds, such as sold_as = "1 piece" or "0.27 m2"'
 
