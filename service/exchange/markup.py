@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from service.exchange.figures import Row, Sheet
 
 _MARKDOWN: Final = re.compile(r"([\\`*_\[\]<>|~#&!$])")
+_UNFIT: Final = re.compile(r"[\s\x00-\x1f\x7f\ud800-\udfff\ufffe\uffff]+")
 _STYLE: Final = (
     "body{font:16px/1.4 system-ui,sans-serif;color:#1d2b33;background:#fdfcf9;margin:2rem}"
     "table{border-collapse:collapse}th,td{padding:.2rem .7rem;border-bottom:1px solid #dfe2de;"
@@ -24,10 +25,8 @@ _STYLE: Final = (
 
 
 def one_line(cell: Cell) -> str:
-    """Without line breaks and control characters, which would end a row."""
-    return re.sub(
-        r"[\s\x00-\x1f\x7f\ud800-\udfff\ufffe\uffff]+", " ", "" if cell is None else str(cell)
-    ).strip()
+    """Without line breaks, which would end a row, and without what no document may hold."""
+    return _UNFIT.sub(" ", "" if cell is None else str(cell)).strip()
 
 
 def markdown_text(cell: Cell) -> str:
