@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import httpx
+from fastapi.routing import APIRoute
 
 from scrapers import Availability, Outcome, Policy, Tax, Visited
 from service.exchange.catalogue import book_from_document, parse_toml
@@ -165,10 +167,19 @@ def fill(deps: Deps, catalogue: str = CATALOGUE) -> None:
         held = unit.catalogue.listing("https://harrow.example/battery")
         if held is not None:
             reading = {"price": "3.74", "currency": "GBP"}
-            unit.log.keep_doubt(Doubt(held.id, NOW - timedelta(hours=5), "a tenth of the last price", reading))
+            unit.log.keep_doubt(
+                Doubt(held.id, NOW - timedelta(hours=5), "a tenth of the last price", reading)
+            )
         if "resin" in unit.catalogue.parts():
             unit.purchases.add(
-                Purchase("resin", Decimal(1), Money(Decimal("24.60"), "EUR"), Decimal(350), "dunnock", date(2026, 10, 3))
+                Purchase(
+                    "resin",
+                    Decimal(1),
+                    Money(Decimal("24.60"), "EUR"),
+                    Decimal(350),
+                    "dunnock",
+                    date(2026, 10, 3),
+                )
             )
 
 
@@ -183,7 +194,9 @@ def observations(listing: int, currency: str, steps: list[tuple[int, str]]) -> l
 
 
 @contextmanager
-def desk(folder: Path, *, filled: bool = True, catalogue: str = CATALOGUE, **more: Any) -> Iterator[Deps]:
+def desk(
+    folder: Path, *, filled: bool = True, catalogue: str = CATALOGUE, **more: Any
+) -> Iterator[Deps]:
     """A store with the book in it, closed on leaving."""
     store = open_store(f"sqlite:///{folder / 'book.db'}")
     deps = Deps(
@@ -218,3 +231,21 @@ async def token_of(browser: httpx.AsyncClient) -> str:
     """The token for this client's session, as a form would carry it."""
     answer = await browser.get("/api/token")
     return str(answer.json()["token"])
+
+
+def routes(app: Any) -> list[tuple[str, str]]:
+    """Every `(method, path)` of the application with its parameters filled in."""
+    found = []
+    for route in walk(app.routes):
+        path = re.sub(r"\{[^}]+\}", "1", route.path)
+        found += [(method, path) for method in route.methods - {"HEAD"}]
+    return found
+
+
+def walk(items: Any) -> Iterator[APIRoute]:
+    for item in items:
+        if isinstance(item, APIRoute):
+            yield item
+        else:
+            inner = getattr(item, "original_router", None) or getattr(item, "app", None)
+            yield from walk(getattr(inner, "routes", []))

@@ -6,11 +6,12 @@ import re
 from collections.abc import MutableMapping
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from service.errors import InputError, NotFoundError, ServiceError, StoreError
 from service.web.render import page
@@ -73,6 +74,8 @@ def add_handlers(app: FastAPI) -> None:
 
     async def http_error(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)  # noqa: S101 - registered for it only
+        if error.status_code == HTTPStatus.UNAUTHORIZED and wants_page(request.scope):
+            return RedirectResponse(f"/login?next={quote(request.url.path)}", 303)
         detail = error.detail if error.detail != HTTPStatus(error.status_code).phrase else ""
         answer = problem_answer(request.scope, error.status_code, detail)
         answer.headers.update(error.headers or {})

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from itertools import takewhile
 from typing import Any
 
+from scrapers import format_amount
 from service.builds.cost import BuildCost, LineCost, price_build
 from service.builds.cost_json import cost_to_json, time_text
 from service.builds.view import PriceView
@@ -229,4 +230,11 @@ def _changes(build: Build, parts: Mapping[str, Part]) -> list[dict[str, Any]]:
     def name(key: str | None) -> str | None:
         return parts[key].name if key in parts else key
 
-    return [{"old": name(change.old), "new": name(change.new)} for change in build.replace]
+    return [
+        {
+            "old": name(change.old),
+            "new": name(change.new),
+            "amount": format_amount(change.amount) if change.amount else None,
+        }
+        for change in build.replace
+    ]

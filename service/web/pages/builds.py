@@ -14,7 +14,8 @@ from service.charts.model import Line, PriceChart, Run
 from service.charts.spec import price_spec
 from service.charts.svg import price_svg
 from service.errors import InputError
-from service.exchange.breakdown import COSTS, Options, for_people, render
+from service.exchange.breakdown import Options, render
+from service.exchange.figures import COSTS, for_people
 from service.exchange.parts_list import PartsList, into_build, parse_parts_list
 from service.exchange.texts import LABELS
 from service.flows import ask, build_edit, edit, views
