@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from decimal import Decimal
-from functools import lru_cache
-from typing import Final
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Final
 
 from scrapers.model import PriceText
 from scrapers.texts.clean import clean, overridden
@@ -19,21 +18,11 @@ from scrapers.texts.currencies import (
     resolve,
     symbol,
 )
-from scrapers.texts.multibuy import find_deal
 from scrapers.texts.numbers import Hints, read_number
-from scrapers.texts.roles import assign
-from scrapers.texts.select import wanted
-from scrapers.texts.settle import (
-    mark_multi,
-    mark_units,
-    mark_usual,
-    only,
-    settle,
-    swap_lower_list,
-    without_price,
-)
-from scrapers.texts.tokens import Role, tokens
-from scrapers.texts.values import fill, local_sign, style_of
+from scrapers.texts.values import style_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 MAX_TEXT: Final = 600
 _SHORT: Final = 160
@@ -43,13 +32,6 @@ _SIMPLE: Final = re.compile(
     rf"(?: ?([{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}\.?))?[ *]*"
 )
 _LEAST: Final = Decimal("0.01")
-_FREE: Final = frozenset(
-    ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
-)
-_NO_NUMBER: Final = frozenset(("nan", "inf", "infinity", "-infinity", "true", "false"))
-_MARKUP: Final = re.compile(
-    r"^\s*[\[{]|\b0x[0-9a-f]|\d_\d|(?<![^\W_])\d+(?:\.\d+)?e-?\d+(?![^\W_])", re.IGNORECASE
-)
 
 
 def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None:
@@ -69,39 +51,8 @@ def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None
     return PriceText(amount, code) if amount is not None and amount >= _LEAST else None
 
 
-def _wordless(text: str) -> PriceText | None:
-    """A text without a number: free, no price, or a machine's word."""
-    folded = text.casefold().strip(" !.*:")
-    if folded in _FREE:
-        return PriceText(Decimal(0), doubt="free")
-    return PriceText(doubt="not a number") if folded in _NO_NUMBER else None
-
-
 def _cut(text: str) -> str:
     return text if len(text) <= MAX_TEXT else text[:MAX_TEXT].rsplit(None, 1)[0]
-
-
-def _read(text: str, hint: str | None, locale: str | None) -> PriceText | None:
-    deal = find_deal(text)
-    if deal is not None:
-        text = f"{text[: deal.start]} | {text[deal.end :]}"
-    found = wanted(text, tokens(text))
-    if not found:
-        return PriceText(doubt="multi-buy") if deal else _wordless(text)
-    local_sign(text, found, locale)
-    for token in found:
-        fill(token, hint, locale)
-    multi = tuple(mark_multi(text, found))
-    gaps = assign(text, found)
-    mark_units(found)
-    mark_usual(gaps)
-    swap_lower_list(found)
-    if not only(Role.PRICE, found):
-        return without_price(found, multi)
-    read = settle(text, found, gaps, multi, hint)
-    if deal is not None and read.amount is not None:
-        return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
-    return read
 
 
 def read_price(
@@ -128,6 +79,14 @@ def read_price(
     return _fresh(text, locale, currency)
 
 
+@cache
+def _whole() -> Callable[[str, str | None, str | None], PriceText | None]:
+    """The reader of whole texts; its patterns cost 20 ms to make, so on first need."""
+    from scrapers.texts.whole import read_whole  # noqa: PLC0415  see above
+
+    return read_whole
+
+
 def _fresh(text: str, locale: str | None, currency: str | None) -> PriceText | None:
     hint = hinted(currency) if currency else None
     if overridden(text):
@@ -136,9 +95,7 @@ def _fresh(text: str, locale: str | None, currency: str | None) -> PriceText | N
     quick = _simple(cleaned, hint, locale)
     if quick is not None:
         return quick
-    if _MARKUP.search(cleaned):
-        return PriceText(doubt="markup")
-    return _read(cleaned, hint, locale)
+    return _whole()(cleaned, hint, locale)
 
 
 # A page says the same price in several places, and the next visit says it again.

@@ -11,6 +11,8 @@ from scrapers.texts.words import Mark, Said, read_gap
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+_DIGIT: Final = re.compile(r"\d")
+_PER_SIGN: Final = re.compile(r"[/=]|\b(?:p[aer]|je|la|le|a[lu]|za|na)", re.IGNORECASE)
 _UNIT_BEFORE: Final = re.compile(
     rf"(?:(?:\b(?:per|pro|je|par|au|la|le|al|za|na|pr\.?)|/)\s?(?P<per>(?:\d[\d.,]*\s?)?{UNIT_WORD})\s?:?"
     rf"|(?P<eq>\d[\d.,]*\s?{UNIT_WORD})\s?=)\s*$",
@@ -186,10 +188,10 @@ def _by_shape(gap: Gap) -> None:
             _set(after, Role.NEGATIVE)
         return
     if after is not None:
-        unit = _UNIT_BEFORE.search(gap.text)
+        unit = _UNIT_BEFORE.search(gap.text) if _PER_SIGN.search(gap.text) else None
         if unit and after.role is Role.PRICE and after.per is None:
             after.role, after.per = Role.UNIT, unit["per"] or unit["eq"]
-        if _TIMES_BEFORE.search(gap.text):
+        if _DIGIT.search(gap.text) and _TIMES_BEFORE.search(gap.text):
             _set(after, Role.TIMES)
         if after.negative or (_MINUS.search(gap.text) and not _rises(gap)):
             _set(after, Role.NEGATIVE)

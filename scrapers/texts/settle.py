@@ -170,10 +170,19 @@ def _from(gaps: Sequence[Gap], token: Token) -> bool:
     return any(gap.after is token and gap.has(Mark.FROM) for gap in gaps)
 
 
+def _tax(gaps: Sequence[Gap]) -> Tax:
+    net, gross = (any(mark in gap.marks for gap in gaps) for mark in (Mark.NET, Mark.GROSS))
+    if net == gross:
+        return Tax.UNKNOWN
+    return Tax.EXCLUDED if net else Tax.INCLUDED
+
+
 def _amounts(
     text: str, mains: list[Token], found: list[Token], gaps: Sequence[Gap]
 ) -> dict[str, Any]:
     """The fields that the plain amounts give, by the first rule that knows them."""
+    if len(mains) == 1:
+        return {"tax": _tax(gaps)} | _single(mains[0], found, gaps)
     span = _link_ranges(text, mains)
     if span:
         return {"amount": span[0].value, "low": span[0].value, "high": span[1].value}
@@ -182,7 +191,7 @@ def _amounts(
     if _net_and_gross(mains, net=net, gross=gross):
         top = max(token.value or Decimal(0) for token in mains)
         return {"amount": top, "list_amount": _list_amount(top, found), "tax": Tax.INCLUDED}
-    tax = Tax.UNKNOWN if net == gross else Tax.EXCLUDED if net else Tax.INCLUDED
+    tax = _tax(gaps)
     values = sorted(token.value for token in mains if token.value is not None)
     if len(values) == 2:
         return {"amount": values[0], "list_amount": values[1], "tax": tax}

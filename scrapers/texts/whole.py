@@ -1,0 +1,67 @@
+"""A whole price text, token by token: what is not one of the plain shapes."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from decimal import Decimal
+from typing import Final
+
+from scrapers.model import PriceText
+from scrapers.texts.multibuy import find_deal
+from scrapers.texts.roles import assign
+from scrapers.texts.select import wanted
+from scrapers.texts.settle import (
+    mark_multi,
+    mark_units,
+    mark_usual,
+    only,
+    settle,
+    swap_lower_list,
+    without_price,
+)
+from scrapers.texts.tokens import Role, tokens
+from scrapers.texts.values import fill, local_sign
+
+_FREE: Final = frozenset(
+    ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
+)
+_NO_NUMBER: Final = frozenset(("nan", "inf", "infinity", "-infinity", "true", "false"))
+_SUSPECT: Final = re.compile(r"[\[{_]|\d[eExX]")  # spares most texts the longer search
+_MARKUP: Final = re.compile(
+    r"^\s*[\[{]|\b0x[0-9a-f]|\d_\d|(?<![^\W_])\d+(?:\.\d+)?e-?\d+(?![^\W_])", re.IGNORECASE
+)
+
+
+def _wordless(text: str) -> PriceText | None:
+    """A text without a number: free, no price, or a machine's word."""
+    folded = text.casefold().strip(" !.*:")
+    if folded in _FREE:
+        return PriceText(Decimal(0), doubt="free")
+    return PriceText(doubt="not a number") if folded in _NO_NUMBER else None
+
+
+def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | None:
+    """What a cleaned text says, by the roles of all its amounts."""
+    if _SUSPECT.search(text) and _MARKUP.search(text):
+        return PriceText(doubt="markup")
+    deal = find_deal(text)
+    if deal is not None:
+        text = f"{text[: deal.start]} | {text[deal.end :]}"
+    found = wanted(text, tokens(text))
+    if not found:
+        return PriceText(doubt="multi-buy") if deal else _wordless(text)
+    local_sign(text, found, locale)
+    for token in found:
+        fill(token, hint, locale)
+    multi = tuple(mark_multi(text, found))
+    gaps = assign(text, found)
+    mark_units(found)
+    mark_usual(gaps)
+    swap_lower_list(found)
+    if not only(Role.PRICE, found):
+        return without_price(found, multi)
+    read = settle(text, found, gaps, multi, hint)
+    if deal is not None and read.amount is not None:
+        return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
+    return read
