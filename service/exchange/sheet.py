@@ -103,8 +103,11 @@ def main() -> None:
 
 
 def _bound() -> None:
-    import resource  # noqa: PLC0415  the child's alone; not on every system
-
+    """Limits of this process, where the system has them; the parent's timeout always holds."""
+    try:
+        import resource  # noqa: PLC0415  the child's alone
+    except ImportError:
+        return
     resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS))
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 

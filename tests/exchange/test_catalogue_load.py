@@ -189,6 +189,55 @@ def test_every_problem_of_every_file_at_once(tmp_path: Path) -> None:
     assert names[4] == "none.toml: No such file or directory; check the name and its permissions"
 
 
+def test_files_that_are_no_text_or_too_large(tmp_path: Path) -> None:
+    latin, large, marked = (tmp_path / name for name in ("latin.toml", "large.toml", "bom.toml"))
+    latin.write_bytes('[part.a]\nname = "Möwe"\n'.encode("latin-1"))
+    large.write_bytes(b"#" * (5 * 1024 * 1024 + 1))
+    marked.write_bytes(b'\xef\xbb\xbf[part.a]\nname = "A"\n')
+    assert read_book([marked]).parts[0].name == "A"
+    with pytest.raises(InputError) as caught:
+        read_book([latin, large, tmp_path])
+    assert caught.value.problems == [
+        f"{latin}: line 2: is not UTF-8 text; save it as UTF-8",
+        f"{large}: is larger than 5 MiB; split it into several files",
+        f"{tmp_path}: Is a directory; check the name and its permissions",
+    ]
+
+
+def test_a_part_may_be_named_for_its_listings_alone() -> None:
+    more = '[[part.cloth.listing]]\nsupplier = "quillfeather"\nsold_as = "3 m2"\n'
+    read = book_from_document(parse_toml(more, "m"), "m", book())
+    assert (read.parts, read.listings[0].key) == ((), "quillfeather/cloth")
+    with pytest.raises(InputError, match=r'm: part.cloth: there is no part "cloth"'):
+        book_from_document(parse_toml(more, "m"), "m")
+
+
+def test_what_one_purchase_held_is_known_from_the_listing_or_asked_for() -> None:
+    bought = '[[purchase]]\npart = "cloth"\nsupplier = "quillfeather"\ncount = 2\nprice = "9 EUR"\n'
+    (purchase,) = book(bought).purchases
+    assert (purchase.content, purchase.total) == (Decimal("1.2"), Money(Decimal(18), "EUR"))
+    other = '[[part.cloth.listing]]\nsupplier = "quillfeather"\nsold_as = "3 m2"\n'
+    text = BASE.replace("[build.curlew]", other + "[build.curlew]")
+    (found,) = problems(bought, base=text)
+    assert found == (
+        'x.toml: purchase[1].sold_as: missing; "quillfeather" sells "cloth" in several sizes, '
+        "write which"
+    )
+
+
+def test_a_listing_is_named_by_url_or_by_shop_and_part() -> None:
+    for name in ("quillfeather/cloth", "https://quillfeather.example/p/cloth"):
+        target = f'[[target]]\nlisting = "{name}"\nback_in_stock = true\n'
+        assert book(target).targets[0].subject == "https://quillfeather.example/p/cloth"
+    twice = (
+        '[[part.cloth.listing]]\nsupplier = "quillfeather"\nsold_as = "3 m2"\n'
+        'url = "https://quillfeather.example/p/cloth"\nchoice = "wide"\n'
+    )
+    text = BASE.replace("[build.curlew]", twice + "[build.curlew]")
+    target = '[[target]]\nlisting = "quillfeather/cloth"\nback_in_stock = true\n'
+    assert "names 2 listings; write one of" in problems(target, base=text)[0]
+
+
 def test_the_same_key_in_two_files(tmp_path: Path) -> None:
     one, two = tmp_path / "one.toml", tmp_path / "two.toml"
     one.write_text('[part.a]\nname = "A"\n')

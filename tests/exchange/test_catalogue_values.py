@@ -182,7 +182,7 @@ WRONG = {
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", breaks = [{ quantity = 0, price = "1" }] }]': "whole number",
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", breaks = [{ quantity = 2, price = "1", per = "lots" }] }]': 'did you mean "lot"',
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", least = "1 m" }]': "listing[1].least",
-    'part.x.listing = [{ supplier = "s", sold_as = "1 piece" }, { supplier = "s", sold_as = "2 pieces" }]': "stands already in",
+    'part.x.listing = [{ supplier = "s", sold_as = "1 piece" }, { supplier = "s", sold_as = "2 pieces" }]': "give each its own choice, or write one [[set]]",
     'set = [{ supplier = "s", supplies = [] }]': "set[1].supplies: missing; write what it holds",
     'set = [{ supplier = "s", supplies = [{ part = "x", amount = "1 piece", split = "60 %" }] }]': "adding up to 100 %",
     'set = [{ supplier = "s", supplies = [{ part = "x", amount = "1 piece" }, { part = "x", amount = "1 piece" }] }]': "twice",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, Final, Protocol, TypeVar
 
 from scrapers import Amount, Dimension, dimension
 from service.errors import InputError
@@ -29,9 +29,12 @@ class _Keyed(Protocol):
 
 
 K = TypeVar("K", bound=_Keyed)
+_ONE_PAGE: Final = "keep one of them, give each its own choice, or write one [[set]]"
 
 
-def by_key(items: Iterable[Found[K]], problems: Problems) -> dict[str, Found[K]]:
+def by_key(
+    items: Iterable[Found[K]], problems: Problems, hint: str = "keep one of them"
+) -> dict[str, Found[K]]:
     """Each thing once; the same key with other content is a problem naming both places."""
     found: dict[str, Found[K]] = {}
     for item in items:
@@ -39,8 +42,7 @@ def by_key(items: Iterable[Found[K]], problems: Problems) -> dict[str, Found[K]]
         if first.value != item.value:
             problems.add(
                 item.where,
-                f'"{item.value.key}" stands already in {first.where} with other content; '
-                "keep one of them",
+                f'"{item.value.key}" stands already in {first.where} with other content; {hint}',
             )
     return found
 
@@ -112,7 +114,8 @@ def find_listing(text: str, listings: Iterable[Listing]) -> Listing:
 def link(draft: Draft, known: Book, problems: Problems) -> Book:
     """The book of the draft, its references followed into it and into `known`."""
     suppliers, parts = by_key(draft.suppliers, problems), by_key(draft.parts, problems)
-    listings, builds = by_key(draft.listings, problems), by_key(draft.builds, problems)
+    listings = by_key(draft.listings, problems, _ONE_PAGE)
+    builds = by_key(draft.builds, problems)
     sold = _over(known.listings, listings)
     index = Index(
         suppliers=_over(known.suppliers, suppliers),
