@@ -76,7 +76,7 @@ def read_price(
         return None
     if len(text) <= _SHORT:
         return _remembered(text, locale, currency)
-    return _fresh(text, locale, currency)
+    return read_fresh(text, locale, currency)
 
 
 @cache
@@ -87,7 +87,7 @@ def _whole() -> Callable[[str, str | None, str | None], PriceText | None]:
     return read_whole
 
 
-def _fresh(text: str, locale: str | None, currency: str | None) -> PriceText | None:
+def read_fresh(text: str, locale: str | None, currency: str | None) -> PriceText | None:
     hint = hinted(currency) if currency else None
     if overridden(text):
         return PriceText(doubt="bidi")
@@ -99,4 +99,4 @@ def _fresh(text: str, locale: str | None, currency: str | None) -> PriceText | N
 
 
 # A page says the same price in several places, and the next visit says it again.
-_remembered = lru_cache(maxsize=4096)(_fresh)
+_remembered = lru_cache(maxsize=4096)(read_fresh)
