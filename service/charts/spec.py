@@ -98,7 +98,7 @@ def _config() -> dict[str, Any]:
         "view": {"stroke": None},
         "font": FONT,
         "axis": {**text, "domain": False, "ticks": False, "title": None},
-        "axisX": {"grid": False, "labelPadding": 10, "labelAlign": "left", "labelOverlap": "greedy"},
+        "axisX": {"grid": False, "labelPadding": 10, "labelAlign": "left"},
         "axisY": {"gridColor": "@hair", "labelPadding": 8, "tickCount": 5, "minExtent": 40},
         "text": {"font": FONT, "fontSize": 13},
     }

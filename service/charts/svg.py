@@ -50,8 +50,8 @@ def price_svg(chart: PriceChart, width: int, height: int, css: str = "") -> str:
     low, high = value_range(chart)
     plot = _Plot(chart, width, height, low, high)
     pieces = [
-        f'<svg class={quoteattr(css)} viewBox="0 0 {width} {height}" role="img"'
-        f" aria-label={quoteattr(describe(chart))}>",
+        f'<svg class={quoteattr(css)} viewBox="0 0 {width} {height}" role="img" ',
+        f"aria-label={quoteattr(describe(chart))}>",
         *_bands(plot),
         *_grid(plot),
         *(_line(plot, line) for line in sorted(chart.lines, key=lambda x: x.kind == "main")),

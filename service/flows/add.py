@@ -170,7 +170,9 @@ def fitting_parts(deps: Deps, reading: Mapping[str, Any]) -> list[dict[str, Any]
     title = str(reading.get("title") or "")
     with deps.store.read() as unit:
         parts = unit.catalogue.parts().values()
-    found = [(score, part, why) for part in parts for score, why in _likeness(part, ids, spec, title)]
+    found = [
+        (score, part, why) for part in parts for score, why in _likeness(part, ids, spec, title)
+    ]
     found.sort(key=lambda item: -item[0])
     best: dict[str, dict[str, Any]] = {}
     for _, part, why in found:
@@ -192,6 +194,6 @@ def _likeness(
         found.append((Decimal(1), f"same {', '.join(sorted(alike))}"))
     words = set(title.casefold().split())
     shared = words & set(part.name.casefold().split())
-    if len(shared) >= 2 and not against:  # noqa: PLR2004 - one word in common says nothing
+    if len(shared) >= 2 and not against:
         found.append((Decimal(len(shared)) / 100, f"like in name: {' '.join(sorted(shared))}"))
     return found

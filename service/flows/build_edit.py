@@ -117,7 +117,7 @@ def _save_lines(unit: Unit, deps: Deps, build: Build, lines: Sequence[Line]) -> 
     unit.catalogue.save(Book(builds=(changed,)), now=deps.clock())
 
 
-def change_line(  # noqa: PLR0913, PLR0917 - a line has these fields
+def change_line(
     deps: Deps, key: str, number: int, act: str, amount: str, group: str, counts: str
 ) -> None:
     """`act`: keep (amount, group, counts), up, down or remove. `number` counts from 0."""

@@ -153,9 +153,14 @@ def check_password(name: str, password: str) -> None:
 
 
 COMMON = frozenset(
-    "password passwort passw0rd qwerty qwertz qwertyuiop qwertzuiop asdfgh asdfghjkl iloveyou "
-    "letmein welcome willkommen dragon monkey football baseball sunshine princess master shadow "
-    "superman batman trustno starwars computer internet whatever freedom secret hallo hello "
-    "abc abcd abcdef abcdefgh administrator admin changeme default guest login test testing "
-    "ebbmark balsa airplane aeroplane flugzeug modellbau modelplane".split()
-) | {""}
+    {
+        "",
+        *("password", "passwort", "passw0rd", "qwerty", "qwertz", "qwertyuiop", "qwertzuiop"),
+        *("asdfgh", "asdfghjkl", "iloveyou", "letmein", "welcome", "willkommen", "dragon"),
+        *("monkey", "football", "baseball", "sunshine", "princess", "master", "shadow"),
+        *("superman", "batman", "trustno", "starwars", "computer", "internet", "whatever"),
+        *("freedom", "secret", "hallo", "hello", "abc", "abcd", "abcdef", "abcdefgh", "admin"),
+        *("administrator", "changeme", "default", "guest", "login", "test", "testing"),
+        *("ebbmark", "balsa", "airplane", "aeroplane", "flugzeug", "modellbau", "modelplane"),
+    }
+)

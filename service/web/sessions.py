@@ -16,7 +16,7 @@ from datetime import datetime, timedelta
 
 from service.flows.ports import Clock, Store
 
-SESSIONS, SECRET = "web.sessions", "web.secret"  # noqa: S105 - names of settings
+SESSIONS, SECRET = "web.sessions", "web.secret"
 HOME = (timedelta(days=7), timedelta(days=30))  # idle, in all
 CLUB = (timedelta(hours=12), timedelta(days=7))
 TOUCH = timedelta(hours=1)  # how exactly the last use is kept

@@ -89,16 +89,19 @@ def moment(text: str | datetime | None, zone: str = "UTC") -> str:
 
 def day(text: str | date | None, zone: str = "UTC", *, year: bool = True) -> str:
     """`24 Nov 2026`."""
-    if text is None or text == "":
-        return ""
-    found = date.fromisoformat(text) if isinstance(text, str) and len(text) == 10 else text
-    if isinstance(found, str):
-        found = when(found)
-    if isinstance(found, datetime):
-        found = found.astimezone(ZoneInfo(zone)).date()
+    found = _date(text, zone)
     if found is None:
         return ""
     return f"{found.day} {found:%b %Y}" if year else f"{found.day} {found:%b}"
+
+
+def _date(text: str | date | None, zone: str) -> date | None:
+    if isinstance(text, str) and len(text) == len("2026-11-24"):
+        return date.fromisoformat(text)
+    if isinstance(text, date) and not isinstance(text, datetime):
+        return text
+    at = when(text)
+    return None if at is None else at.astimezone(ZoneInfo(zone)).date()
 
 
 def ago(text: str | datetime | None, now: datetime) -> str:

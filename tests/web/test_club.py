@@ -247,7 +247,7 @@ def test_the_first_account_shuts_the_door(deps: Deps, tmp_path: Path) -> None:
 def test_exposed_without_an_account_it_does_not_start(deps: Deps, tmp_path: Path) -> None:
     from service.web.exposure import Exposure
 
-    place = Exposure("0.0.0.0", frozenset({"bench.local"}), tls=True)  # noqa: S104 - refused
+    place = Exposure("0.0.0.0", frozenset({"bench.local"}), tls=True)
     with pytest.raises(InputError, match="no account"):
         application(deps, tmp_path, exposure=place)
     assert replace(place, host="127.0.0.1")

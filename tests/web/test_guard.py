@@ -124,14 +124,14 @@ EXPOSURES = [
     (Exposure(), [], True),
     (Exposure("::1"), [], True),
     (Exposure("localhost"), ["ada"], True),
-    (Exposure("0.0.0.0", NAMED), [], False),  # noqa: S104 - the case is what is refused
-    (Exposure("0.0.0.0", NAMED), ["ada"], False),  # noqa: S104 - the same: no TLS
-    (Exposure("0.0.0.0", NAMED, tls=True), [], False),  # noqa: S104 - no account
-    (Exposure("0.0.0.0", NAMED, tls=True), ["ada"], True),  # noqa: S104 - all there
+    (Exposure("0.0.0.0", NAMED), [], False),
+    (Exposure("0.0.0.0", NAMED), ["ada"], False),
+    (Exposure("0.0.0.0", NAMED, tls=True), [], False),
+    (Exposure("0.0.0.0", NAMED, tls=True), ["ada"], True),
     (Exposure("192.0.2.5", NAMED, behind_proxy=True), ["ada"], False),
     (Exposure("192.0.2.5", NAMED, behind_proxy=True, proxies=("192.0.2.1",)), ["ada"], True),
     (Exposure("192.0.2.5", NAMED, behind_proxy=True, proxies=("everyone",)), ["ada"], False),
-    (Exposure("0.0.0.0", tls=True), ["ada"], False),  # noqa: S104 - no name
+    (Exposure("0.0.0.0", tls=True), ["ada"], False),
 ]
 
 

@@ -184,12 +184,10 @@ def test_no_inline_code_or_foreign_origin_in_any_page(app: Any) -> None:
             text = (await browser.get(path, headers={"accept": "text/html"})).text
             if re.search(r"<[^>]+\s(?:on[a-z]+|style)\s*=", text) or "<style" in text:
                 wrong.append(f"{path}: inline")
-            for source in re.findall(r'<(?:script|link|img)[^>]+(?:src|href)="([^"]*)"', text):
-                if not source.startswith("/"):
-                    wrong.append(f"{path}: {source}")
-            for script in re.findall(r"<script(?![^>]*src=)[^>]*>", text):
-                if 'type="application/json"' not in script:
-                    wrong.append(f"{path}: {script}")
+            sources = re.findall(r'<(?:script|link|img)[^>]+(?:src|href)="([^"]*)"', text)
+            wrong += [f"{path}: {source}" for source in sources if not source.startswith("/")]
+            scripts = re.findall(r"<script(?![^>]*src=)[^>]*>", text)
+            wrong += [f"{path}: {s}" for s in scripts if 'type="application/json"' not in s]
         return wrong
 
     assert talk(app, work) == []

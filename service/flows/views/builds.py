@@ -26,7 +26,7 @@ from service.flows.views.common import (
     money,
 )
 from service.model.builds import Build
-from service.model.catalogue import Part, Supplier
+from service.model.catalogue import Part
 from service.model.prices import PriceNow, Spell
 
 NEWS = timedelta(days=45)
@@ -49,9 +49,10 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
         cost = price_build(build, view)
         found = cost_to_json(cost)
         extras = _extras(unit, cost, view)
-        for row, line in zip(found["lines"], cost.lines, strict=True):
-            row |= _named(line, view.parts, view.suppliers)
-            row |= extras.get(_id(line), NO_EXTRAS)
+        found["lines"] = [
+            {**row, **_named(line, view), **extras.get(_id(line), NO_EXTRAS)}
+            for row, line in zip(found["lines"], cost.lines, strict=True)
+        ]
         return found | {
             "name": build.name,
             "missing_names": [view.parts[k].name if k in view.parts else k for k in cost.missing],
@@ -65,7 +66,7 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             "pages": len({x.listing.key for x in cost.lines if x.listing}),
             "suppliers": len({x.listing.supplier for x in cost.lines if x.listing}),
             "oldest_hours": _oldest(cost),
-            "rate_days": sorted({x.rate_day.isoformat() for x in cost.lines if _foreign(x, cost)}),
+            "rate_days": _rate_days(cost),
         }
 
 
@@ -87,8 +88,10 @@ def _id(line: LineCost) -> int:
     return line.listing.id if line.listing else 0
 
 
-def _foreign(line: LineCost, cost: BuildCost) -> bool:
-    return line.rate_day is not None and line.currency != cost.currency
+def _rate_days(cost: BuildCost) -> list[str]:
+    """The days of the exchange rates that were used."""
+    days = {x.rate_day for x in cost.lines if x.rate_day and x.currency != cost.currency}
+    return [day.isoformat() for day in sorted(days)]
 
 
 def _oldest(cost: BuildCost) -> float | None:
@@ -96,11 +99,9 @@ def _oldest(cost: BuildCost) -> float | None:
     return round(max(ages).total_seconds() / 3600, 2) if ages else None
 
 
-def _named(
-    line: LineCost, parts: Mapping[str, Part], suppliers: Mapping[str, Supplier]
-) -> dict[str, Any]:
-    shop = suppliers.get(line.listing.supplier) if line.listing else None
-    part = parts.get(line.part or "")
+def _named(line: LineCost, view: PriceView) -> dict[str, Any]:
+    shop = view.suppliers.get(line.listing.supplier) if line.listing else None
+    part = view.parts.get(line.part or "")
     return {
         "name": part.name if part else line.name,
         "supplier_name": shop.name if shop else None,
@@ -228,7 +229,7 @@ def _column(build: Build, cost: BuildCost) -> dict[str, Any]:
 
 def _changes(build: Build, parts: Mapping[str, Part]) -> list[dict[str, Any]]:
     def name(key: str | None) -> str | None:
-        return parts[key].name if key in parts else key
+        return parts[key].name if key is not None and key in parts else key
 
     return [
         {

@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from service.builds.offers import Quote
-from service.charts.model import Band, Line, PriceChart, Run, clip
+from service.charts.model import Band, Line, LineKind, PriceChart, Run, clip
 from service.flows.ports import Unit
 from service.flows.views.common import by_listing, decimal
 from service.model.prices import fresh_for
@@ -19,7 +19,7 @@ CENT = Decimal("0.01")
 MOST_OTHERS = 8  # lines beside the main one; more say nothing
 
 
-def price_chart(  # noqa: PLR0913 - what is drawn, over which span, and what with
+def price_chart(
     unit: Unit,
     quotes: Sequence[Quote],
     *,
@@ -44,7 +44,7 @@ def price_chart(  # noqa: PLR0913 - what is drawn, over which span, and what wit
         if not lines:
             bands, regular = _sales(track, quote, since, at)
             lines.append(Line("regular price", clip(regular, since, at), "regular"))
-        kind = "main" if len(lines) == 1 else "other"
+        kind: LineKind = "main" if len(lines) == 1 else "other"
         lines.append(Line(name, clip(_runs(track, quote), since, at), kind))
     first = min((line.runs[0].start for line in lines if line.runs), default=since)
     return PriceChart(max(since, first), at, currency, tuple(lines), bands, target, title)

@@ -8,12 +8,13 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from scrapers import format_amount
 from service.builds.cost_json import time_text
 from service.builds.view import stock_of
 from service.errors import NotFoundError
 from service.flows.ports import Deps, ListingState
 from service.flows.views.common import money
-from service.model.catalogue import Listing, Supplier
+from service.model.catalogue import Listing, Part, Supplier
 
 GOOD = ("ok", "unchanged")
 
@@ -122,7 +123,7 @@ def workshop(deps: Deps) -> dict[str, Any]:
             "name": parts[key].name if key in parts else key,
             "amount": f"{have.free.normalize():f}",
             "unit": _base(parts[key].unit) if key in parts else "piece",
-            "keep": str(parts[key].keep.value) if key in parts and parts[key].keep else None,
+            "keep": _kept(parts.get(key)),
         }
         for key, have in stock.items()
         if have.free > 0
@@ -149,6 +150,10 @@ def workshop(deps: Deps) -> dict[str, Any]:
         spent[paid.currency] = spent.get(paid.currency, Decimal(0)) + paid.amount
     sums = {currency: money(total, currency) for currency, total in spent.items()}
     return {"on_hand": on_hand, "purchases": purchases, "spent": sums}
+
+
+def _kept(part: Part | None) -> str | None:
+    return format_amount(part.keep) if part is not None and part.keep is not None else None
 
 
 def _base(unit: str) -> str:

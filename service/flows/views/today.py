@@ -85,7 +85,7 @@ def _fell(unit: Unit, view: PriceView, now: datetime) -> list[dict[str, Any]]:
 
 
 def _fall(spells: list[Spell]) -> tuple[Spell, Spell] | None:
-    if len(spells) < 2:  # noqa: PLR2004 - a fall needs a before and an after
+    if len(spells) < 2:
         return None
     old, new = spells[0], spells[-1]
     same = old.offer.currency == new.offer.currency

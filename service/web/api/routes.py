@@ -13,6 +13,7 @@ from service.web.api.answers import ERRORS, Limit, Offset, answer, part_of
 
 router = APIRouter(prefix="/api", tags=["book"], responses=ERRORS)
 Key = Annotated[str, Query(min_length=1, max_length=2000)]
+Days = Annotated[int, Query(ge=7, le=3660)]
 At = Annotated[str | None, Query(max_length=40, description="a day or a time (ISO 8601)")]
 ROWS: Any = {200: {"description": "a list", "model": list[dict[str, Any]]}}
 ONE: Any = {200: {"description": "an object", "model": dict[str, Any]}}
@@ -36,7 +37,7 @@ def reprice(request: Request, build: str, at: At = None) -> Response:
 
 
 @router.get("/builds/{build}/series", responses=ONE)
-def series(request: Request, build: str, days: Annotated[int, Query(ge=7, le=3660)] = 365) -> Response:
+def series(request: Request, build: str, days: Days = 365) -> Response:
     """What the build cost over time."""
     return answer(request, views.build_series(deps_of(request), build, days))
 

@@ -82,9 +82,7 @@ def rule(request: Request, look: str, rule: Long = "", choice: Text = "") -> Res
     return _shown(request, LOOKS.put(changed, look), changed, rule, choice)
 
 
-def _shown(
-    request: Request, name: str, looked: Looked, rule: str, choice: str = ""
-) -> Response:
+def _shown(request: Request, name: str, looked: Looked, rule: str, choice: str = "") -> Response:
     deps, reading = deps_of(request), looked.reading
     values = {
         "look": name,
@@ -119,7 +117,8 @@ def candidates(reading: Any) -> list[dict[str, str]]:
             continue
         way = "json" if item["reader"] in ("jsonld", "state") else "css"
         text = f"{way}:{item['where']}"
-        found.setdefault(text, {"value": str(item["value"]), "reader": item["reader"], "rule": text})
+        row = {"value": str(item["value"]), "reader": str(item["reader"]), "rule": text}
+        found.setdefault(text, row)
     return list(found.values())[:20]
 
 

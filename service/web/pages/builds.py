@@ -29,8 +29,10 @@ At = Annotated[str | None, Query(max_length=40)]
 Columns = Annotated[list[str] | None, Query()]
 ROWS: Held[PartsList] = Held("these rows were looked at too long ago: paste them again")
 HEADS = frozenset(
-    ["part", "item", "name", "teil", "bauteil", "artikel", "amount", "qty", "quantity", "menge"]
-    + ["anzahl", "stück", "stueck", "bezeichnung", "description"]
+    {
+        *("part", "item", "name", "description", "amount", "qty", "quantity"),
+        *("teil", "bauteil", "artikel", "bezeichnung", "menge", "anzahl", "stück", "stueck"),
+    }
 )
 FORMS = {
     "csv": "text/csv; charset=utf-8",
@@ -92,7 +94,7 @@ def add_line(
 
 
 @router.post("/builds/{key}/lines/{number}")
-def change_line(  # noqa: PLR0913, PLR0917 - the fields of the form
+def change_line(
     request: Request,
     key: str,
     number: int,
@@ -159,7 +161,7 @@ def publishing(
 
 
 @router.get("/builds/{key}/cost.{form}")
-def cost_file(  # noqa: PLR0913, PLR0917 - what the publisher chooses
+def cost_file(
     request: Request,
     key: str,
     form: str,
@@ -183,9 +185,7 @@ def _named(deps: Deps, key: str) -> dict[str, Any]:
     return ask.reprice(deps, key) | {"build": views.names(deps)["build"].get(key, key)}
 
 
-def _options(
-    deps: Deps, columns: list[str] | None, *, suppliers: bool, notes: bool
-) -> Options:
+def _options(deps: Deps, columns: list[str] | None, *, suppliers: bool, notes: bool) -> Options:
     names = views.names(deps)["part"]
     chosen = tuple(c for c in COSTS if c in (columns or ())) or ("share", "to_spend")
     return Options(columns=chosen, suppliers=suppliers, notes=notes, names=names)
@@ -218,13 +218,11 @@ def cost_chart(series: dict[str, Any], budget: str | None) -> PriceChart | None:
     """The build's cost as a step line; None where it says nothing yet."""
     least = min((p["missing"] for p in series["points"]), default=0)
     points = [p for p in series["points"] if p["missing"] == least]
-    if len({p["share"] for p in points}) < 2 or len(points) < 3:  # noqa: PLR2004 - no line yet
+    if len({p["share"] for p in points}) < 2 or len(points) < 3:
         return None
     times = [datetime.fromisoformat(p["at"]) for p in points]
     values = [Decimal(p["share"]) for p in points]
-    runs = [
-        Run(a, b, v) for a, b, v in zip(times, [*times[1:], times[-1]], values, strict=True)
-    ]
+    runs = [Run(a, b, v) for a, b, v in zip(times, [*times[1:], times[-1]], values, strict=True)]
     near = budget is not None and Decimal(budget) <= max(values) * Decimal("1.4")
     limit = Decimal(budget) if budget is not None and near else None
     line = Line("in this model", tuple(runs))

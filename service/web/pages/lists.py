@@ -13,31 +13,32 @@ from service.flows import edit
 from service.flows.load import need_listing
 from service.flows.poll import poll_these
 from service.flows.saved import poll_saved
-from service.web.pages.common import Name, Text, deps_of, go
+from service.web.pages.common import Name, deps_of, go
 
+Then = Annotated[str, Form(alias="next", max_length=300)]
 router = APIRouter(prefix="/listings", include_in_schema=False)
 
 
 @router.post("/accept")
-def accept(request: Request, listing: Name, next: Text = "/") -> Response:
+def accept(request: Request, listing: Name, then: Then = "/") -> Response:
     edit.accept(deps_of(request), listing)
-    return go(next, saved=True)
+    return go(then, saved=True)
 
 
 @router.post("/reject")
-def reject(request: Request, listing: Name, next: Text = "/") -> Response:
+def reject(request: Request, listing: Name, then: Then = "/") -> Response:
     edit.reject(deps_of(request), listing)
-    return go(next, saved=True)
+    return go(then, saved=True)
 
 
 @router.post("/remove")
-def remove(request: Request, listing: Name, next: Text = "/") -> Response:
+def remove(request: Request, listing: Name, then: Then = "/") -> Response:
     edit.remove_listing(deps_of(request), listing)
-    return go(next, saved=True)
+    return go(then, saved=True)
 
 
 @router.post("/check")
-async def check(request: Request, listing: Name, next: Text = "/") -> Response:
+async def check(request: Request, listing: Name, then: Then = "/") -> Response:
     """Visit one page now; its host still gets its gap."""
     deps = deps_of(request)
     if request.app.state.paces.too_often(f"check {listing}", 1):
@@ -48,7 +49,7 @@ async def check(request: Request, listing: Name, next: Text = "/") -> Response:
             return need_listing(unit, listing).id
 
     await poll_these(deps, [await run_in_threadpool(find)])
-    return go(next, saved=True)
+    return go(then, saved=True)
 
 
 @router.post("/page")
@@ -56,8 +57,8 @@ def page_file(
     request: Request,
     listing: Name,
     file: Annotated[UploadFile, File()],
-    next: Annotated[str, Form(max_length=300)] = "/",
+    then: Then = "/",
 ) -> Response:
     """A page that the user saved from the browser counts as a reading, marked so."""
     poll_saved(deps_of(request), listing, file.file.read())
-    return go(next, saved=True)
+    return go(then, saved=True)

@@ -2,34 +2,39 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
 from service.errors import InputError
 from service.web.pages.common import Text, go
 from service.web.render import page
 
+Then = Annotated[str, Form(alias="next", max_length=300)]
 router = APIRouter(include_in_schema=False)
 WRONG = "Name or password is not right."
 
 
 @router.get("/login")
-def form(request: Request, next: str = "/") -> Response:
-    return page(request, "login.html", {"next": next[:300], "problem": None})
+def form(
+    request: Request, then: Annotated[str, Query(alias="next", max_length=300)] = "/"
+) -> Response:
+    return page(request, "login.html", {"next": then, "problem": None})
 
 
 @router.post("/login")
-def log_in(request: Request, name: Text, password: Text, next: Text = "/") -> Response:
+def log_in(request: Request, name: Text, password: Text, then: Then = "/") -> Response:
     address = request.client.host if request.client else ""
     try:
         account = request.app.state.accounts.log_in(name, password, address)
     except InputError as error:
-        return page(request, "login.html", {"next": next, "problem": str(error)}, 429)
+        return page(request, "login.html", {"next": then, "problem": str(error)}, 429)
     if account is None:
-        return page(request, "login.html", {"next": next, "problem": WRONG}, 401)
+        return page(request, "login.html", {"next": then, "problem": WRONG}, 401)
     request.app.state.sessions.end(request.state.session.cookie)
     request.state.session = request.app.state.sessions.begin(account.name)
-    return go(next)
+    return go(then)
 
 
 @router.post("/logout")

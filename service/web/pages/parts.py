@@ -63,7 +63,7 @@ def _past(deps: Deps, key: str, listing: str | None) -> dict[str, Any] | None:
 
 def _table(chart: PriceChart) -> list[dict[str, Any]]:
     """The same as the chart, as rows, the newest first."""
-    rows = [
+    rows: list[dict[str, Any]] = [
         {"line": line.name, "value": run.value, "start": run.start, "end": run.end}
         for line in chart.lines
         if line.kind != "regular"
@@ -93,7 +93,7 @@ def price(request: Request, key: str, price: Text, supplier: Text, on: Text = ""
 def kinds(request: Request, kind: str) -> Response:
     """Parts of one kind; `?cells=4&capacity_mAh=3000..3600` asks for a requirement."""
     need = {name: text for name, text in request.query_params.items() if text.strip()}
-    if len(need) > 12 or any(len(name) + len(text) > 200 for name, text in need.items()):  # noqa: PLR2004 - a form's size
+    if len(need) > 12 or any(len(name) + len(text) > 200 for name, text in need.items()):
         raise InputError("that is too long a requirement")
     need.pop("saved", None)
     found = views.kinds(deps_of(request), kind, need)
