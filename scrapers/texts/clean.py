@@ -45,6 +45,11 @@ _SPLIT: Final = re.compile(
 _PLAIN: Final = re.compile(
     r"[ -_a-~\xa0£¥\xa7\xbf-\u017f\u0386-\u03ce\u0400-\u045f\u2009\u202f\u2013\u20ac\s]*"
 )
+_SPOKEN: Final = re.compile(
+    r"(\d{1,5}) ?(euros?|€|dollars?|pounds?|franken) (?:und |and |et )?(\d\d?) ?"
+    r"(?:cents?|ct|pence|rappen)(?![^\W_])",
+    re.IGNORECASE,
+)
 _TAG: Final = re.compile(r"</?[a-zA-Z][^<>]{0,200}>")
 
 
@@ -93,4 +98,8 @@ def clean(text: str) -> str:
         return text
     if " ." in text or " ," in text or ". " in text or ", " in text:
         text = _LOOSE.sub("", _APART.sub(r"\1", text))
+    spoken = _SPOKEN.search(text) if text[-1].isalpha() else None
+    if spoken:  # "12 Euro 99 Cent"
+        amount = f"{spoken[1]}{POINT}{spoken[3]:0>2} {spoken[2]}"
+        return text[: spoken.start()] + amount + text[spoken.end() :]
     return _unsplit(text)

@@ -56,6 +56,12 @@ _TIER_SPAN: Final = re.compile(
     rf"(?<![\d.,])(\d{{1,5}})\s*[-\u2013]\s*\d{{1,5}}\s*(?:{_COUNT})?\s*(?:(?:{_EACH}|[:=])\s*)*$",
     re.IGNORECASE,
 )
+_UNTIL: Final = re.compile(
+    rf"(?<!\w)(?:until|up to|bis(?: zu)?|jusqu'à|tot|hasta|fino a)"
+    rf"\s*\d{{1,5}}\s*(?:{_COUNT})?\s*:?\s*$",
+    re.IGNORECASE,
+)
+_TIER_BARE: Final = re.compile(rf"(?<!\w){_FROM}\s+(\d{{1,5}})\s+$", re.IGNORECASE)
 _TIER_EACH: Final = re.compile(
     rf"(?<![\d.,])(\d{{1,5}})\s*{_COUNT}\s*(?:je|à|each|@|zu je)\s*$", re.IGNORECASE
 )
@@ -120,7 +126,9 @@ def _before(gap: str) -> Quantity | None:
     lot = _LOT_BEFORE.search(gap)
     if lot and int(lot[1]) > 1:
         return int(lot[1]), "each" if re.search(rf"(?<!\w){_FROM}\s*{lot[1]}", gap) else "lot"
-    for pattern in (_TIER_WORD, _TIER_MORE, _TIER_SPAN, _TIER_EACH):
+    if _UNTIL.search(gap):
+        return 1, "each"
+    for pattern in (_TIER_WORD, _TIER_MORE, _TIER_SPAN, _TIER_EACH, _TIER_BARE):
         found = pattern.search(gap)
         if found:
             return int(found[1]), "each"

@@ -53,11 +53,25 @@ class Gap:
     def _later(self, said: Said, mark: str) -> bool:
         return any(other.at > said.at for other in self.marks.get(mark, ()))
 
+    def _is_cut(self, said: Said) -> bool:
+        """Whether a bracket closes or a comma stands between a phrase and the next amount."""
+        depth = 0
+        for other in self.said:
+            if other.at <= said.at:
+                continue
+            if other.has(Mark.OPEN):
+                depth += 1
+            elif depth and other.has(Mark.CLOSE):
+                depth -= 1
+            elif not depth and (other.has(Mark.CLOSE) or other.has(Mark.BREAK)):
+                return True
+        return False
+
     def following(self, said: Said) -> Token | None:
         """The amount that a phrase standing before its amount is about."""
         if self.before is None and self.after is not None:
             return self.after
-        cut = self._later(said, Mark.CLOSE) or self._later(said, Mark.BREAK)
+        cut = self._is_cut(said)
         if self.after is None or cut:
             return self.before if said.at <= 1 or cut else None
         return self.after
@@ -80,7 +94,7 @@ class Gap:
 
 
 def _set(token: Token | None, role: Role) -> None:
-    if token is not None and token.role is Role.PRICE:
+    if token is not None and token.role is Role.PRICE and not token.fixed:
         token.role = role
 
 
@@ -197,6 +211,8 @@ def _by_shape(gap: Gap) -> None:
             _set(after, Role.NEGATIVE)
     if before is not None and _TIMES_AFTER.match(gap.text):
         _set(before, Role.TIMES)
+    if before is not None and before.role is Role.TIMES and gap.text.strip() == "=":
+        _set(after, Role.TIMES)  # "2 x 10 € = 20 €": the total of several
 
 
 def _by_words(gap: Gap) -> None:

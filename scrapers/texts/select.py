@@ -35,7 +35,7 @@ _THEN_PRICE: Final = re.compile(
 _BEFORE: Final = re.compile(
     r"(?:sku|art\.?(?:ikel)?[-. ]?(?:nr|no|n)\.?|art|ref|réf|model|modell|item|code|ean|gtin|"
     r"mpn|no\.|nr\.|n°|#|"
-    r"size|größe|grösse|taille|qty|menge|quantity|anzahl|page|seite|version|v)\s*[.:]?\s*$",
+    r"points?|punkte|size|größe|grösse|taille|qty|menge|quantity|anzahl|page|seite|version|v)\s*[.:]?\s*$",
     re.IGNORECASE,
 )
 _DATE: Final = re.compile(r"(?:0?[1-9]|[12]\d|3[01])[.](?:0?[1-9]|1[0-2])[.](?:\d{4}|\d\d)")
@@ -73,6 +73,12 @@ def _announced(text: str, token: Token, start: int) -> bool:
     return said[-1].has(Mark.LIST) or (said[-1].has(Mark.NOW) and not token.is_whole)
 
 
+def _instead(text: str, bare: Token, other: Token) -> bool:
+    """`12.90 statt 15.90 CHF`: the currency stands after the former price only."""
+    said = read_gap(text[bare.end : other.start])
+    return other.symbol is not None and len(said) == 1 and said[0].last and said[0].has(Mark.LIST)
+
+
 def _with_currency(text: str, found: Sequence[Token]) -> list[Token]:
     kept: list[Token] = []
     for index, token in enumerate(found):
@@ -83,6 +89,8 @@ def _with_currency(text: str, found: Sequence[Token]) -> list[Token]:
         ends = [other for other in near if other.symbol is not None and _linked(text, token, other)]
         if not ends and _announced(text, token, found[index - 1].end if index else 0):
             ends = [other for other in found if other.symbol is not None][:1]
+        if not ends and index + 1 < len(found) and _instead(text, token, found[index + 1]):
+            ends = [found[index + 1]]
         after_it = text[token.end : token.end + 1]
         if ends and not after_it.isalpha() and not _is_thing(text, token):
             token.symbol, token.lead_digit = ends[0].symbol, ends[0].lead_digit

@@ -23,6 +23,7 @@ _RANGE: Final = re.compile(
     r"y|e|až|en|och|og|i|ate|até|up to)\s*",
     re.IGNORECASE,
 )
+_AND_UP: Final = frozenset(("+", "~", "\u301c", "から", "より", "起"))
 # Highest standard rate of VAT in the EU: 27 %.
 _NET_RATIO: Final = (Decimal("1.01"), Decimal("1.28"))
 # Standard rates in per cent of EU members, Switzerland, Norway, Britain, Australia, New Zealand.
@@ -43,6 +44,7 @@ def mark_multi(text: str, found: Sequence[Token]) -> list[Multibuy]:
         if told is None or token.value is None:
             continue
         quantity, per = told
+        token.fixed = quantity == 1
         if quantity > 1:
             token.role = Role.MULTI
             out.append(Multibuy(quantity, token.value, per))
@@ -165,7 +167,7 @@ def _list_amount(price: Decimal, found: Sequence[Token]) -> Decimal | None:
 
 
 def _from(gaps: Sequence[Gap], token: Token) -> bool:
-    if gaps[-1].before is token and gaps[-1].text.strip() == "+":
+    if gaps[-1].before is token and gaps[-1].text.strip() in _AND_UP:
         return True
     return any(gap.after is token and gap.has(Mark.FROM) for gap in gaps)
 

@@ -46,6 +46,7 @@ class Token:
     negative: bool = False
     rounded: bool = False
     lead_digit: bool = True  # the number stands before its currency
+    fixed: bool = False  # known as the price of one unit: no word around it changes that
     role: Role = Role.PRICE
     value: Decimal | None = None
     code: str | None = None
@@ -61,7 +62,7 @@ _DOLLAR: Final = (
     r"USD|AUD|CAD|NZD|HKD|SGD|TWD|MXN|BRL|ARS|CLP|COP)\s?)?\$(?:\s?(?:USD?|SU|CAD?|AUD?|U|NZ)(?![^\W\d_]))?"
 )
 NUMBER: Final = re.compile(
-    rf"(?:\d{{1,3}}(?:[ ']\d{{3}}(?!\d))+|\d+)(?:[.,'{POINT}]\d+)*|(?<![\d.,])[.,]\d+(?:[.,]\d+)*"
+    rf"(?:\d{{1,3}}(?:[ ']\d{{3}}(?!\d))+|\d+)(?:[.,'{POINT}]\d+)*|(?<![\w.,])[.,]\d+(?:[.,]\d+)*"
 )
 _PRE: Final = re.compile(
     rf"({_DOLLAR}|{_SIGN}|S/\.?|[\u0600-\u06ff]\.[\u0600-\u06ff]\.?|(?<![^\W_])[^\W\d_]{{1,10}}\.?)[\s:]{{0,2}}(-?)\s?\.?$"
@@ -70,10 +71,11 @@ _POST: Final = re.compile(
     r"(?P<dash>\s?[.,]\s?[-\u2013\u2014=]{1,2}|:-|[.,](?=[-\s]*(?:$|[€$£])))?"
     rf"\s{{0,2}}(?:(?P<cur>{_DOLLAR}|JP¥|CN¥|{_SIGN}|[\u0600-\u06ff]\.[\u0600-\u06ff]\.?|S/\.?|[^\W\d_]{{1,10}}\.?(?:-(?=$|\s))?)(?P<next>\s?[\d])?)?"
 )
+_GLUED: Final = re.compile(r"(?:_|(?![\u3040-\u9fff\uac00-\ud7af])[^\W\d_])$")
 _CENTS: Final = re.compile(r"\s?(\d\d)(?=$|\s?[*)])|(?<=\S)(\d\d)(?![\d.,%\w])")
 _CLOCK: Final = re.compile(r":(\d\d)(?![\d:])(?=(\s?kr)?)", re.IGNORECASE)
 _ROUNDED: Final = re.compile(
-    r"[kKM](?![^\W\d_])|\s?(?:(?i:mio|mln|tys|tis|mrd|mill?|million|thousand|lakh|crore|bn)\b\.?|[万億억만])"
+    r"[kKM](?![^\W\d_])|\s?(?:(?i:mio|mln|tys|tis|mrd|mill?|million|thousand|lakh|crore|juta|ribu|bn)\b\.?|[万億억만])"
 )
 _COINS: Final = re.compile(r"\s?(?:p|¢|c|ct|cts|cents?|pence)\.?(?![^\W_])", re.IGNORECASE)
 UNIT_WORD: Final = (
@@ -86,14 +88,15 @@ UNIT_WORD: Final = (
     r"rol|platte|bogen|feuille|packs?|pack|pk|set|satz|meter|item)"
 )
 _PER: Final = re.compile(
-    r"\s?\*?\s?\)?\s?(?:/|\b(?:per|je|pro|par|le|la|el|il|al|au|à|a|por|za|na|pr\.?|an|the)\b)\s?"
+    r"\s?\*?\s?\)?\s?(?:/|\b(?:per|je|pro|par|le|la|el|il|al|au|à|a|por|za|na|pr|an|the)\b\.?)\s?"
     rf"(?P<unit>(?:\d+[\d.,]*\s?)?{UNIT_WORD})(?![^\W_])\.?",
     re.IGNORECASE,
 )
 _MONTHLY: Final = re.compile(
     r"\s?(?:/|\b(?:per|pro|par|al|por|im|a|je|p\.?)\b)\s?"
     r"(?:mo|mth|months?|monat|monatlich|mt|mois|mese|mes|maand|m[ií]sí?c|miesiąc|månad|mån|måned|md|"
-    r"weeks?|woche|year|yr|jahr|an|jaar|anno|año)\b\.?",
+    r"mtl|weeks?|wk|woche|year|yr|jahr|an|jaar|anno|año)\b\.?"
+    r"|\s?(?:p/m|pcm|pm|mtl)\b\.?",
     re.IGNORECASE,
 )
 
@@ -206,14 +209,13 @@ def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
         if is_word and is_everyday(code) and token.is_whole:
             token.symbol, token.start = None, found.start()
     before_it = text[max(0, found.start() - 3) : found.start()]
-    if token.symbol is None and (before_it[-1:].isalpha() or before_it.endswith("_")):
-        return None
+    glued = _GLUED.search(before_it) is not None
     dots = before_it[len(before_it.rstrip(".,")) :]
     if dots and not before_it.rstrip(".,")[-1:].isalpha() and not before_it[-2:-1].isspace():
         # "$..75" is read, "1..2" stays undecided
         token.raw = (dots if before_it.rstrip(".,")[-1:].isdigit() else dots[-1]) + token.raw
     _suffixes(token, text)
-    return token
+    return None if glued and token.symbol is None else token
 
 
 def tokens(text: str) -> list[Token]:

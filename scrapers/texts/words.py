@@ -124,7 +124,9 @@ def _tax(words: list[str], at: int, known: _Lexicon) -> tuple[str, int] | None:
 
 
 def _tax_after(words: list[str], at: int, known: _Lexicon) -> tuple[str, int] | None:
-    following = next((word for word in words[at + 1 : at + 4] if word not in "()%:"), "")
+    following = next(
+        (word for word in words[at + 1 : at + 5] if word not in "()%:" and not word.isdigit()), ""
+    )
     if following in {"no", "non", "not", "niet", "nicht"}:
         return Mark.NET, 3
     if following in known.after_without:
