@@ -99,6 +99,23 @@ FORMS = [
     ("ca. 12,99 €", "12.99 EUR"),
     (",99", "0.99"),
     ("$.99", "0.99"),
+    ("12 Euro 99 Cent", "12.99 EUR"),
+    ("Fr.12.90", "12.9 CHF"),
+    ("Rs.1,299/-", "1299"),
+    ("ab12,99 €", "12.99 EUR low=12.99"),
+    ("Preis12,99 €", "12.99 EUR"),
+    ("税込2,178円", "2178 JPY included"),
+    ("¥1,980(税込¥2,178)", "2178 JPY included"),
+    ("2,178円〜", "2178 JPY low=2178"),
+    ("1,000円～2,000円", "1000 JPY low=1000 high=2000"),
+    ("S/. 12.90", "12.9 PEN"),
+    ("R$12,90 à vista", "12.9 BRL"),
+    ("1.299.000đ", "1299000 VND"),
+    ("MX924", "None"),
+    ("MX924 12,99 €", "12.99 EUR"),
+    ("12 dollars", "12"),
+    ("$12 .99", "12.99"),
+    ("Rp 1,3 juta", "IDR ?rounded"),
 ]
 
 # What is no price, or none to be believed; common practice, and what a number can mean at all.
@@ -204,6 +221,15 @@ SALES = [
     ("12,99 € 12,99 €", "12.99 EUR"),
     ("$12.99 / €11.50", "12.99"),
     ("AED 8000 (USD 2179)", "8000 AED"),
+    ("15,00 € Niedrigster Preis (30 Tage): 14,00 €", "15 EUR"),
+    ("$15.00 (or $12.00 with membership)", "15"),
+    ("Price reduced from £20 to £15", "15 GBP list=20"),
+    ("12.90 statt 15.90 CHF", "12.9 CHF list=15.9"),
+    ("CHF 1'299.- statt CHF 1'499.-", "1299 CHF list=1499"),
+    ("150:- (200:-)", "150 list=200"),
+    ("₹1,299 M.R.P.: ₹1,999", "1299 INR list=1999"),
+    ("15 Kč (ušetříte 5 Kč)", "15 CZK"),
+    ("Sconto 25% 20,00 € 15,00 €", "15 EUR list=20"),
 ]
 
 # The low end is the amount and says so; common practice.
@@ -266,6 +292,15 @@ TAX = [
     ("12,99 € inkl. 0,25 € Pfand", "12.99 EUR"),
     ("29,90 € dont 0,50 € d'éco-participation", "29.9 EUR"),
     ("12,99 € Mindestbestellwert 20,00 €", "12.99 EUR"),
+    ("€12.99 net of VAT", "12.99 EUR excluded"),
+    ("12,99 € (TVA 20% incluse)", "12.99 EUR included"),
+    ("Excl. btw: € 10,74 Incl. btw: € 12,99", "12.99 EUR included"),
+    ("12,99 € + IVA (15,85 € IVA incl.)", "15.85 EUR included"),
+    ("299 Kč 247 Kč bez DPH", "299 CZK included"),
+    ("12,99 € i.v.a. inclusa", "12.99 EUR included"),
+    ("12,99 € frais de port offerts", "12.99 EUR"),
+    ("$12.99 + Free Shipping", "12.99"),
+    ("12,99 € inkl. MwSt. + Versand", "12.99 EUR included"),
 ]
 
 # Multi-buys, quantity breaks, unit prices (Directive 98/6/EC), instalments, other numbers.
@@ -330,6 +365,21 @@ MANY = [
     ("4.5/5 (12) £12.99", "12.99 GBP"),
     ("Art.-Nr. 12345 12,99 €", "12.99 EUR"),
     ("bis 24.12.2026 12,99 €", "12.99 EUR"),
+    ("1+ 10,00 € 5+ 9,50 € 10+ 9,00 €", "10 EUR 5@9.5/each 10@9/each"),
+    ("Until 9 £5.00 From 10 £4.50", "5 GBP 10@4.5/each"),
+    ("Staffelpreis: ab 5 Stück 9,50 €, ab 10 Stück 9,00 €", "EUR 5@9.5/each 10@9/each"),
+    ("1 - 4: 10,00 € | 5 - 9: 9,50 € | ab 10: 9,00 €", "10 EUR 5@9.5/each 10@9/each"),
+    ("2 x 10 € = 20 €", "EUR ?quantity_times_price"),
+    ("24 Monate à 12,50 €", "EUR ?instalment"),
+    ("24 mois de garantie 12,99 €", "12.99 EUR"),
+    ("£12.50 pcm", "GBP ?instalment"),
+    ("€ 12,50 p/m", "EUR ?instalment"),
+    ("Pay with points: 400", "None"),
+    ("199 kr pr. stk.", "199 per=stk"),
+    ("12,99 zł/szt", "12.99 PLN per=szt"),
+    ("US $12.99/piece", "12.99 USD per=piece"),
+    ("1 l = 39,95 €", "39.95 EUR per=1_l"),
+    ("9,99 € (39,96 €/l)", "9.99 EUR"),
 ]
 
 # What the page's locale and currency decide; CLDR 48 for separators and regions' currencies.
