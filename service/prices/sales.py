@@ -62,17 +62,16 @@ class _Walk:
     steps: list[tuple[int, Decimal]] = field(default_factory=list)
     sales: list[Sale] = field(default_factory=list)
 
-    def settle(self, moment: int, before: Decimal, now: Decimal, index: int) -> None:
-        """What is charged when the limit has passed becomes regular: `before` up to `moment`."""
-        if self.begun is None or moment - self.begun < self.limit:
-            return
-        self.regular, charged = (now if moment - self.begun == self.limit else before), self.regular
-        self._close("settled", charged, self.begun + self.limit, index)
+    def settle(self, moment: int, price: Decimal, index: int) -> None:
+        """`price`, in force up to `moment`, becomes regular when the limit has passed."""
+        if self.begun is not None and moment - self.begun >= self.limit:
+            self._close("settled", self.begun + self.limit, index)
+            self.regular = price
 
     def step(self, run: Run, index: int) -> None:
         if run.price >= self.regular:
             if self.begun is not None:
-                self._close("returned", self.regular, run.start, index)
+                self._close("returned", run.start, index)
             self.regular = run.price
             return
         if self.begun is None:
@@ -80,15 +79,15 @@ class _Walk:
         if not self.steps or run.price < self.steps[-1][1]:
             self.steps.append((run.start, run.price))
 
-    def _close(self, how: How, regular: Decimal, end: int | None, index: int) -> None:
+    def _close(self, how: How, end: int | None, index: int) -> None:
         assert self.begun is not None  # noqa: S101 - tells the type checker; callers looked
         steps = tuple(self.steps)
-        self.sales.append(Sale(regular, self.begun, end, self.first, index, how, steps))
+        self.sales.append(Sale(self.regular, self.begun, end, self.first, index, how, steps))
         self.begun = None
 
     def finish(self, count: int) -> None:
         if self.begun is not None:
-            self._close("open", self.regular, None, count)
+            self._close("open", None, count)
 
 
 def find_sales(
@@ -100,8 +99,8 @@ def find_sales(
     walk = _Walk(runs[0].price, campaign // MICROSECOND)
     for index, run in enumerate(runs):
         if walk.begun is not None:
-            walk.settle(run.start, runs[index - 1].price, run.price, index)
+            walk.settle(run.start, runs[index - 1].price, index)
         walk.step(run, index)
-    walk.settle(at, runs[-1].price, runs[-1].price, len(runs))
+    walk.settle(at, runs[-1].price, len(runs))
     walk.finish(len(runs))
     return walk.regular, walk.sales

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from scrapers import Availability
 from service.model.prices import Offer, Spell
 from service.prices.discount import Discount, Verdict, discount_words, judge_discount
 from service.prices.rules import DiscountRule, discount_rules, rule_for
@@ -261,6 +263,44 @@ def test_rounding_of_printed_percentages() -> None:
     assert judged("40d@14.90", "10.00", None, claimed=Decimal(33)).verdict == "not contradicted"
     assert judged("40d@14.90", "10.00", None, claimed=Decimal("33.8")).verdict == "not contradicted"
     assert judged("40d@14.90", "10.00", None, claimed=Decimal(34)).verdict == "contradicted"
+
+
+def test_one_point_of_rounding_is_allowed_and_no_more() -> None:
+    assert judged("40d@100", "80", None, claimed=Decimal(21)).verdict == "not contradicted"
+    assert judged("40d@100", "80", None, claimed=Decimal("21.1")).verdict == "contradicted"
+
+
+def test_a_claim_begins_with_the_first_spell_that_makes_it() -> None:
+    spells = log_of("60d@100", "100", "130", days_on_sale=5)
+    last = spells[-1]
+    sold_out = replace(last.offer, availability=Availability.OUT_OF_STOCK)
+    after = last.last_seen + POLL
+    spells += [
+        Spell(1, sold_out, after, after + DAY),
+        Spell(1, last.offer, after + 2 * DAY, after + 3 * DAY),
+    ]
+    assert judge_discount(spells, at=after + 3 * DAY).sale_began == START + 60 * DAY
+    # one that was dropped and made again began anew
+    plain = replace(last.offer, list_price=None)
+    spells[-2] = Spell(1, plain, after, after + DAY)
+    assert judge_discount(spells, at=after + 3 * DAY).sale_began == after + 2 * DAY
+
+
+def test_new_goods_must_have_been_watched_as_well() -> None:
+    spells = log_of("5d@50|5d@60", "40", "60")
+    rule, at = DiscountRule(new_goods=True), spells[-1].last_seen
+    assert judge_discount(spells, at=at, rule=rule).prior_price == Decimal(50)
+    low = [replace(s, offer=replace(s.offer, list_price=None)) for s in spells]
+    hole = [Silence(START + DAY, START + 3 * DAY)]
+    assert (
+        judge_discount(low, hole, at=at, rule=rule, claimed=Decimal(20)).verdict
+        == "not enough history"
+    )
+    assert judge_discount(low, at=at, rule=rule, claimed=Decimal(20)).verdict == "not contradicted"
+
+
+def test_a_struck_price_that_equals_the_price_claims_nothing() -> None:
+    assert judged("40d@100", "80", "80").claimed_percent is None
 
 
 def test_half_up() -> None:

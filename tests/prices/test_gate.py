@@ -334,3 +334,91 @@ def test_only_the_last_year_counts_but_the_last_price_always_does() -> None:
 def test_later_spells_than_the_time_asked_for_are_not_used() -> None:
     future = history("30d@60", until=NOW + 60 * DAY)
     assert ask("60", history("60d@100") + future).kind == "jump"
+
+
+class TestBoundaries:
+    """Both sides of every threshold that `gate` states."""
+
+    flat = history("90d@100")
+
+    @pytest.mark.parametrize(
+        ("price", "kind"),
+        # 3.5 scales of 0.07 on logs: 100 x exp(-0.245) = 78.27, 100 x exp(0.245) = 127.76
+        [("78.28", None), ("78.26", "jump"), ("127.75", None), ("127.77", "jump")],
+    )
+    def test_jump(self, price: str, kind: str | None) -> None:
+        assert ask(price, self.flat).kind == kind
+
+    def test_jump_is_told_in_words(self) -> None:
+        assert (
+            ask("150", self.flat).reason
+            == "the price rose by 50 % from 100 to 150, and nothing says why"
+        )
+        assert (
+            ask("60", self.flat).reason
+            == "the price fell by 40 % from 100 to 60, and nothing says why"
+        )
+
+    def test_near_the_usual_price_or_near_the_last_one_is_no_jump(self) -> None:
+        sale = history("60d@100", "5d@60")
+        assert ask("95", sale).accept
+        assert ask("62", sale).accept
+        assert ask("77", history("60d@130", "5d@60")).kind == "jump"
+
+    @pytest.mark.parametrize(("price", "kind"), [("45", None), ("44.90", "jump")])
+    def test_deepest_cut_that_a_struck_price_explains(self, price: str, kind: str | None) -> None:
+        assert ask(price, self.flat, "100").kind == kind
+
+    @pytest.mark.parametrize(("listed", "kind"), [("95", None), ("94.90", "jump"), ("60", "jump")])
+    def test_how_near_the_struck_price_must_be(self, listed: str, kind: str | None) -> None:
+        assert ask("60", self.flat, listed).kind == kind
+
+    def test_a_rise_to_just_beside_the_list_price(self) -> None:
+        assert ask("100.40", history("60d@60/100")).accept
+        assert ask("101", history("60d@60/100")).kind == "jump"
+
+    def test_list_price_equal_to_the_price_is_no_swap(self) -> None:
+        assert ask("100", self.flat, "100").accept
+
+    def test_tax_factors_from_one_up_and_to_the_half_cent(self) -> None:
+        assert ask("1.00", history("60d@1.19")).kind == "vat"
+        assert ask("0.99", history("60d@1.18")).accept
+        assert ask("41.94", history("60d@49.90")).accept
+
+    def test_placeholders_within_a_factor_of_two_are_prices_that_moved(self) -> None:
+        assert ask("9999", history("60d@4999.50")).kind == "jump"
+        assert ask("9999", history("60d@4999")).kind == "placeholder"
+        assert ask("9999", history("60d@19998")).kind == "jump"
+        assert ask("9999", history("60d@19999")).kind == "placeholder"
+
+    def test_slips_cut_or_rounded_to_the_cent(self) -> None:
+        assert ask("2.49", history("60d@24.95")).kind == "factor"
+        assert ask("2.50", history("60d@24.95")).kind == "factor"
+        assert ask("2.51", history("60d@24.95")).kind == "jump"
+
+    @pytest.mark.parametrize(("between", "kind"), [((2, 3), "flapping"), ((3, 3), None)])
+    def test_flips_within_six_readings(self, between: tuple[int, int], kind: str | None) -> None:
+        first, low, high = history("60d@100", "1d@90", "1d@100")
+        runs = [
+            first,
+            replace(low, polls=between[0]),
+            replace(high, polls=1),
+            replace(high, polls=between[1] - 1),
+        ]
+        assert ask("90", runs).kind == kind
+
+    def test_a_third_price_is_no_flapping(self) -> None:
+        runs = [replace(s, polls=1) for s in history("60d@100", "1d@90", "1d@100")]
+        assert ask("91", runs).accept
+        assert ask(
+            "90", [replace(runs[0], offer=replace(runs[0].offer, price=Decimal(95))), *runs[1:]]
+        ).accept
+
+    def test_spells_that_begin_and_end_at_the_edges_of_the_year(self) -> None:
+        edge = NOW - timedelta(days=365)
+        old = history("60d@60", until=edge)
+        assert ask("60", old + self.flat).accept
+        older = history("60d@60", until=edge - DAY)
+        assert ask("60", older + self.flat).kind == "jump"
+        now = [Spell(1, Offer(Decimal(100), "EUR"), NOW, NOW)]
+        assert ask("60", now).kind == "jump"

@@ -152,8 +152,10 @@ def test_the_advice_filter_is_the_causal_one_on_any_time(prices: list[Decimal], 
     ]
     expected = r.causal_v(prices, at_most=weeks)
     for week in range(len(prices)):
-        track = make_track(spells, at=START + week * WEEK)
-        regular, _ = find_sales(runs_of(track), at=track.at, campaign=weeks * WEEK)
+        track = make_track(spells, at=START + week * WEEK + WEEK / 2)
+        # a moment more, for the filter of periods takes the price that follows the last one
+        campaign = weeks * WEEK + timedelta(seconds=1)
+        regular, _ = find_sales(runs_of(track), at=track.at, campaign=campaign)
         assert regular == expected[week]
 
 
@@ -173,6 +175,16 @@ def test_sales_tell_how_they_ended() -> None:
     earlier = make_track(spells, at=START + 11 * WEEK)
     assert find_sales(runs_of(earlier), at=earlier.at)[1][-1].how == "open"
     assert find_sales([], at=0) == (None, [])
+
+
+def test_a_price_that_stood_for_the_whole_time_is_the_regular_one() -> None:
+    spells = [
+        Spell(1, Offer(Decimal(price), "EUR"), START + first * WEEK, START + last * WEEK)
+        for price, first, last in (("100", 0, 4), ("90", 4, 6), ("70", 6, 7))
+    ]
+    track = make_track(spells, at=START + 7 * WEEK)
+    regular, sales = find_sales(runs_of(track), at=track.at, campaign=2 * WEEK)
+    assert (regular, [(s.how, s.regular) for s in sales]) == (90, [("settled", 100), ("open", 90)])
 
 
 class TestResample:
