@@ -10,7 +10,6 @@ listens on loopback only and is stopped at the end.
 from __future__ import annotations
 
 import contextlib
-import glob
 import os
 import pwd
 import shutil
@@ -61,7 +60,7 @@ def database(url: str) -> Iterator[str]:
 
 def _programs() -> Path | None:
     found = shutil.which("pg_ctl")
-    places = [found] if found else sorted(glob.glob("/usr/lib/postgresql/*/bin/pg_ctl"))
+    places = [found] if found else sorted(str(one) for one in Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
     return Path(places[-1]).parent if places else None
 
 

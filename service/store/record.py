@@ -17,7 +17,7 @@ from service.store import tables
 from service.store.bulk import among, insert_many, is_sqlite, run_many
 from service.store.rows import SPELL, gap_rows, offer_of, row_of, span_of
 from service.store.timeline import Span, Terms, Timeline
-from service.store.types import to_micros
+from service.store.types import EPOCH, MICROSECOND, to_micros
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -62,16 +62,27 @@ def confirm(
     """
     if missing := {seen.listing for seen in observations} - known.keys():
         _learn(conn, known, missing)
-    rows, others = [], []
-    for seen in observations:
-        held = known.get(seen.listing)
-        if held is not None and held[0] == seen.offer:
-            rows.append((to_micros(seen.at), seen.listing, held[1]))
-        else:
-            others.append(seen)
+    rows = _still(known, observations)
+    others: list[Observation] = []
+    if len(rows) < len(observations):
+        running = {row[1] for row in rows}
+        others = [seen for seen in observations if seen.listing not in running]
     if _extend(conn, rows) < len(rows):
         others += _not_extended(conn, rows, observations)
     return others
+
+
+def _still(known: Known, observations: Sequence[Observation]) -> list[tuple[int, int, int]]:
+    """Instant, listing and first instant of those that say what was known. The hot loop."""
+    nothing = (None, 0)
+    try:
+        return [
+            ((seen.at - EPOCH) // MICROSECOND, seen.listing, held[1])
+            for seen in observations
+            if (held := known.get(seen.listing, nothing))[0] == seen.offer
+        ]
+    except TypeError:  # a time without zone: say which
+        return [(to_micros(seen.at), seen.listing, 0) for seen in observations]
 
 
 def _extend(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:

@@ -17,16 +17,20 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from random import Random
 
+import numpy as np
+from sqlalchemy import text
+
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 
-from log_history import fill
+from log_history import POLL, fill, history
+from log_history import START as FIRST
 
 from scrapers import Amount, Availability, Tax
 from service.flows.ports import ListingState
@@ -34,7 +38,11 @@ from service.model.book import Book
 from service.model.catalogue import Listing, Part, Supplier, Supply
 from service.model.deals import Notice
 from service.model.prices import Observation, Offer
+from service.store import tables
+from service.store.bulk import insert_many
 from service.store.database import SqlStore, open_store
+from service.store.record import bump as record_bump
+from service.store.rows import SPELL
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 EVERY = timedelta(hours=6)
@@ -85,13 +93,17 @@ def offer(number: int) -> Offer:
     )
 
 
+STEPS: dict[int, int] = {}  # what each price has been moved by so far
+
+
 def cycle(listings: int, at: datetime, rand: Random, changed: float = 1 / 84) -> list[Observation]:
-    """One reading a listing within six hours; a price holds 21 days on average (84 polls)."""
+    """One reading a listing within a minute; a price holds 21 days on average (84 polls)."""
     result = []
     for number in range(1, listings + 1):
-        step = rand.randrange(1, 50) if rand.random() < changed else 0
+        if rand.random() < changed:
+            STEPS[number] = STEPS.get(number, 0) + 11 * rand.randrange(1, 50)
         moment = at + timedelta(seconds=rand.random() * 60)
-        result.append(Observation(number, moment, offer(number + 11 * step)))
+        result.append(Observation(number, moment, offer(number + STEPS.get(number, 0))))
     return result
 
 
@@ -282,6 +294,217 @@ def bench_writing(folder: Path, args: argparse.Namespace, figures: Figures) -> N
     store.close()
 
 
+def stored_log(folder: Path, args: argparse.Namespace) -> SqlStore:
+    """A store whose log holds the same made-up history as the tables with one row a poll."""
+    store = open_store(f"sqlite:///{folder / 'history.db'}")
+    with store.write() as unit:
+        unit.catalogue.save(book(args.listings), now=START)
+    closed, running = [], []
+    for listing in range(1, args.listings + 1):
+        for first, last, cents in history(listing, args.days * 4):
+            begin, end = FIRST + first * POLL, FIRST + last * POLL
+            row = (listing, begin, end, last - first + 1, 21_600, cents * 100, "EUR", None, 1, 1, 0)
+            closed.append(row)
+        running.append((*closed.pop(), 172_800_000_000))
+    with store.write() as unit:
+        insert_many(unit.conn, tables.spell, SPELL, closed)
+        insert_many(unit.conn, tables.running, (*SPELL, "fresh"), running)
+        record_bump(unit.conn, rebuilt=True)
+    print(f"  {len(closed) + len(running)} spells of {args.listings * args.days * 4} polls")
+    return store
+
+
+def used(path: Path, names: tuple[str, ...]) -> int:
+    """Bytes of whole pages that tables and their indexes take, once packed."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as conn:
+        conn.execute("VACUUM")
+        marks = ", ".join("?" * len(names))
+        query = f"SELECT sum(pgsize) FROM dbstat WHERE name IN ({marks})"
+        try:
+            return int(conn.execute(query, names).fetchone()[0])
+        except sqlite3.OperationalError:  # built without dbstat: by what is freed without them
+            whole = conn.execute("PRAGMA page_count").fetchone()[0]
+            for name in names:
+                if not name.startswith(("ix_", "polls_")):
+                    conn.execute(f"DELETE FROM {name}")
+            free = conn.execute("PRAGMA freelist_count").fetchone()[0]
+            assert 0 < free <= whole
+            return int(free * conn.execute("PRAGMA page_size").fetchone()[0])
+
+
+def bench_bytes(folder: Path, args: argparse.Namespace, figures: Figures) -> None:
+    """What the history takes on disk."""
+    copy = folder / "copy.db"
+    with closing(sqlite3.connect(folder / "history.db")) as source, closing(sqlite3.connect(copy)) as to:
+        source.backup(to)
+    ours = used(copy, ("spell", "running", "gap", "log_version"))
+    every = used(folder / "indexed.db", ("polls", "polls_listing_at"))
+    print(f"  spells {ours} bytes, one row a poll with an index {every} bytes")
+    figures.add("one row a poll with an index / bytes of the log", every / ours, ">=", 50)
+
+
+@dataclass
+class Ready:
+    """The spells as arrays, with no more than a bare question needs."""
+
+    listing: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+    end: np.ndarray  # held until
+    price: np.ndarray
+    start: np.ndarray
+    order: np.ndarray
+
+    def as_of(self, at: int) -> np.ndarray:
+        count = np.add.reduceat(self.first <= at, self.start, dtype=np.int64)
+        return self.price[self.start + count - 1]
+
+    def lowest(self, since: int, until: int) -> np.ndarray:
+        usable = (self.first <= until) & (self.end >= since)
+        return np.minimum.reduceat(np.where(usable, self.price, 2**62), self.start)
+
+    def median(self, since: int, until: int) -> np.ndarray:
+        weight = np.minimum(self.end, until) - np.maximum(self.first, since)
+        total = np.cumsum(np.maximum(weight, 0)[self.order])
+        before = np.append(0, total[self.start[1:] - 1])
+        whole = np.append(before[1:], total[-1]) - before
+        return self.price[self.order[np.searchsorted(total, before + (whole + 1) // 2)]]
+
+
+def ready(store: SqlStore) -> Ready:
+    with store.engine.connect() as conn:
+        rows = conn.exec_driver_sql(
+            "SELECT listing, first_seen, last_seen, price FROM spell UNION ALL "
+            "SELECT listing, first_seen, last_seen, price FROM running ORDER BY 1, 2"
+        ).all()
+    listing, first, last, price = (np.array(column) for column in zip(*rows, strict=True))
+    start = np.flatnonzero(np.diff(listing, prepend=-1))
+    end = np.append(first[1:], 0)
+    newest = np.append(start[1:], len(listing)) - 1
+    end[newest] = last[newest] + 172_800_000_000
+    return Ready(listing, first, last, end, price, start, np.lexsort((price, listing)))
+
+
+Ask = Callable[[], np.ndarray]
+
+
+def by_pandas(held: Ready, now: int, month: int, season: int) -> dict[str, Ask]:
+    import pandas as pd
+
+    frame = pd.DataFrame(
+        {"listing": held.listing, "first": held.first, "end": held.end, "price": held.price}
+    )
+
+    def as_of() -> np.ndarray:
+        return frame[frame["first"] <= now].groupby("listing")["price"].last().to_numpy()
+
+    def lowest() -> np.ndarray:
+        usable = frame[(frame["first"] <= now) & (frame["end"] >= month)]
+        return usable.groupby("listing")["price"].min().to_numpy()
+
+    def median() -> np.ndarray:
+        held_then = frame[(frame["first"] < now) & (frame["end"] > season)]
+        weight = held_then["end"].clip(upper=now) - held_then["first"].clip(lower=season)
+        sub = held_then.assign(weight=weight).sort_values(["listing", "price"])
+        groups = sub.groupby("listing")["weight"]
+        half = (groups.transform("sum") + 1) // 2
+        return sub[groups.cumsum() >= half].groupby("listing")["price"].first().to_numpy()
+
+    return {"as of": as_of, "lowest of 30 days": lowest, "median of 90 days": median}
+
+
+def by_duckdb(held: Ready, now: int, month: int, season: int) -> dict[str, Ask]:
+    import duckdb
+    import pandas as pd
+
+    db = duckdb.connect()
+    db.execute("SET threads = 1")
+    db.register(
+        "frame",
+        pd.DataFrame({"listing": held.listing, "first": held.first, "until": held.end, "price": held.price}),
+    )
+    db.execute('CREATE TABLE spell AS SELECT listing, "first", until, price FROM frame')
+    queries = {
+        "as of": f"SELECT arg_max(price, first) p FROM spell WHERE first <= {now} GROUP BY listing ORDER BY listing",
+        "lowest of 30 days": f"SELECT min(price) p FROM spell WHERE first <= {now} AND until >= {month} GROUP BY listing ORDER BY listing",
+        "median of 90 days": f"""SELECT min(price) p FROM (SELECT listing, price,
+            sum(w) OVER (PARTITION BY listing ORDER BY price) AS passed,
+            sum(w) OVER (PARTITION BY listing) AS whole FROM (
+                SELECT listing, price, least(until, {now}) - greatest(first, {season}) AS w
+                FROM spell WHERE first < {now} AND until > {season}))
+            WHERE 2 * passed >= whole GROUP BY listing ORDER BY listing""",
+    }
+
+    def asking(query: str) -> Ask:
+        return lambda: db.execute(query).fetchnumpy()["p"]
+
+    return {name: asking(query) for name, query in queries.items()}
+
+
+def bench_questions(store: SqlStore, args: argparse.Namespace, figures: Figures) -> None:
+    """Over all listings, warm; every answer equals the bare one."""
+    held = ready(store)
+    now = FIRST + (args.days * 4 - 1) * POLL
+    month, season = now - 120 * POLL, now - 360 * POLL
+    asked = now - 40 * POLL
+    ways: dict[str, dict[str, Ask]] = {
+        "numpy": {
+            "as of": lambda: held.as_of(asked),
+            "lowest of 30 days": lambda: held.lowest(month, now),
+            "median of 90 days": lambda: held.median(season, now),
+        },
+        "ours": {
+            "as of": lambda: store.columns().as_of(asked)[0],
+            "lowest of 30 days": lambda: store.columns().lowest(month, now),
+            "median of 90 days": lambda: store.columns().median(season, now),
+        },
+        "pandas": by_pandas(held, now, month, season),
+    }
+    ways["pandas"]["as of"] = by_pandas(held, asked, month, season)["as of"]
+    try:
+        ways["duckdb"] = by_duckdb(held, now, month, season)
+        ways["duckdb"]["as of"] = by_duckdb(held, asked, month, season)["as of"]
+    except ImportError:
+        print("  DuckDB is not installed: not compared")
+    for question, limit in (("as of", 3), ("lowest of 30 days", 3), ("median of 90 days", 3)):
+        truth = ways["numpy"][question]()
+        best = {}
+        for name, asks in ways.items():
+            assert np.array_equal(asks[question](), truth), (name, question)
+            best[name] = min(timed(asks[question]) for _ in range(15))
+        shown = ", ".join(f"{name} {value * 1e3:.2f} ms" for name, value in best.items())
+        print(f"  {question}: {shown}")
+        figures.add(f"{question}, all listings / bare numpy", best["ours"] / best["numpy"], "<=", limit)
+        for other in ("pandas", "duckdb"):
+            if other in best:
+                figures.add(f"  {other} / ours", best[other] / best["ours"], ">=", 1)
+
+
+def bench_one(store: SqlStore, args: argparse.Namespace, figures: Figures) -> None:
+    """All spells of single listings, as values of the model."""
+    picked = range(1, args.listings, max(1, args.listings // 200))
+
+    def ours() -> None:
+        with store.read() as unit:
+            for listing in picked:
+                unit.log.spells([listing])
+
+    def bare() -> None:
+        query = text(
+            "SELECT * FROM spell WHERE listing = :one UNION ALL "
+            "SELECT listing, first_seen, last_seen, polls, pause, price, currency, list_price, "
+            "availability, tax, origin FROM running WHERE listing = :one"
+        )
+        with store.engine.connect() as conn:
+            for listing in picked:
+                rows = conn.execute(query, {"one": listing}).all()
+                np.array([row[5] for row in rows]).min()
+
+    ours(), bare()
+    ratio = min(timed(ours) for _ in range(7)) / min(timed(bare) for _ in range(7))
+    figures.add("one listing's spells / bare select with a minimum by numpy", ratio, "<=", 3)
+
+
 @contextmanager
 def scratch() -> Iterator[Path]:
     with tempfile.TemporaryDirectory(prefix="ebbmark-bench-") as folder:
@@ -291,12 +514,16 @@ def scratch() -> Iterator[Path]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--listings", type=int, default=10_000)
-    parser.add_argument("--days", type=int, default=90)
+    parser.add_argument("--days", type=int, default=365)
     parser.add_argument("--rounds", type=int, default=7)
     args = parser.parse_args()
     figures = Figures()
     with scratch() as folder:
         bench_writing(folder, args, figures)
+        with stored_log(folder, args) as store:
+            bench_questions(store, args, figures)
+            bench_one(store, args, figures)
+        bench_bytes(folder, args, figures)
     return 1 if figures.missed else 0
 
 

@@ -152,9 +152,9 @@ def test_two_stores_on_one_database_agree(url: str, store: SqlStore) -> None:
 def test_a_transaction_that_failed_leaves_no_false_memory(store: SqlStore) -> None:
     one = keep(store)[BATTERY]
     write(store, seen(one, NOON, "5"))
-    with pytest.raises(RuntimeError), store.write() as unit:
+    with pytest.raises(NotFoundError), store.write() as unit:  # noqa: PT012 -- one transaction
         unit.log.record([seen(one, NOON + HOUR, "6")])
-        raise RuntimeError
+        unit.catalogue.move_listing("nothing", "https://quill.example/x", now=NOON)
     write(store, seen(one, NOON + 2 * HOUR, "6"))
     write(store, seen(one, NOON + 3 * HOUR, "6"))
     assert brief(store, one) == [("5.00", 0, 0, 1), ("6.00", 2, 3, 2)]
@@ -218,7 +218,7 @@ def test_doubts_are_kept_aside_and_mark_the_price(store: SqlStore) -> None:
 
 def test_the_database_itself_refuses_an_impossible_spell(store: SqlStore) -> None:
     one = keep(store)[BATTERY]
-    good = "(%d, 10, 11, 1, 0, 1, 'EUR', NULL, 0, 0, 0)" % one
+    good = f"({one}, 10, 11, 1, 0, 1, 'EUR', NULL, 0, 0, 0)"
     backwards = good.replace("11", "9")
     for rows in (backwards, f"{good}, {good}"):
         with pytest.raises(IntegrityError), store.engine.begin() as conn:
