@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cached_property
 
 from scrapers import isolate
 from scrapers.decode import MAX_INLINE, Text, decode, not_text, structure
@@ -94,7 +95,12 @@ class _Visit:
         self.evidence: list[Evidence] = []
         self.locale = rules.locale or self.head.locale
         self.country = rules.country or country_of(doc.url, self.locale)
-        self.body_text = ""
+
+    @cached_property
+    def body_text(self) -> str:
+        """The text of the whole page, made only where something must be searched in it."""
+        body = self.doc.tree.body
+        return body.text(separator=" ") if body is not None else ""
 
     def reading(self) -> Reading:
         """The whole way: markup, page class, sight, weighing, assembly."""
@@ -102,8 +108,6 @@ class _Visit:
         named = [p.title for p in blocks.products if p.title and p.main]
         view = visible.view(self.doc, [*named[:3], *([self.head.title] if self.head.title else [])])
         told, things = self._told(blocks.products, view.title)
-        body = self.doc.tree.body
-        self.body_text = body.text(separator=" ") if body is not None else ""
         early = self._not_a_product(told, view)
         if early is not None:
             return early
@@ -129,20 +133,20 @@ class _Visit:
         return made, most
 
     def _not_a_product(self, told: list[Told], view: visible.View) -> Reading | None:
-        priced = any(t.priced for t in told)
-        words = " ".join(self.body_text.split())
-        found = pageclass.NONE if priced else pageclass.challenge(self.doc, words)
+        if any(t.priced for t in told):
+            return None
+        found = pageclass.challenge(self.doc, " ".join(self.body_text.split()))
         if found.kind == "barred":
             return Reading(Outcome.BARRED, found.reason)
-        found = pageclass.lost(self.doc, view.title, noindex=self.head.noindex)
-        if found.kind and not priced:
+        found = pageclass.lost(self.doc, view.title)
+        if found.kind:
             return Reading(Outcome.NOT_PRODUCT, found.reason, title=view.title)
         return None
 
     def _court(self, told: list[Told], view: visible.View) -> tuple[Court, tuple[Choice, ...], str]:
         stated = next((t.currency for t in told if t.currency), None)
         hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
-        if hint is None and "$" in self.body_text:
+        if hint is None and "$" in self.doc.html:
             hint = dollars(self.body_text)
         open_price = not any(t.priced for t in told)
         visible.look(self.doc, view, self.locale, hint, plain=open_price)
@@ -159,12 +163,12 @@ class _Visit:
         verdict = settle(court)
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
-        verdict = _single(self._by_choice(verdict, choices), view)
+        verdict = _single(self._by_choice(verdict, choices, court), view)
         verdict, title = self._by_rules(verdict)
         said, proof = self._stock(view)
         around = Around(
             rules=self.rules, view=view, title=title, stock=said, stock_proof=proof,
-            choices=choices, choices_where=where, text=self.body_text, net=meta.net_price(self.doc), evidence=tuple(self.evidence),
+            choices=choices, choices_where=where, text=lambda: self.body_text, net=meta.net_price(self.doc), evidence=tuple(self.evidence),
         )  # fmt: skip
         other = self._nothing_here(court, verdict, things, view, choices)
         return other or reading(court, verdict, around)
@@ -183,17 +187,24 @@ class _Visit:
         again = settle(more)
         return more, again if again.price is not None or verdict.doubt is None else verdict
 
-    def _by_choice(self, verdict: Verdict, choices: tuple[Choice, ...]) -> Verdict:
+    def _by_choice(self, verdict: Verdict, choices: tuple[Choice, ...], court: Court) -> Verdict:
         """The variant that the user means has its own price in the table."""
         wanted = (self.rules.choice or "").strip().casefold()
-        if not wanted or not choices:
+        if not wanted:
             return verdict
+        if not choices:
+            offered = [c for t in court.told if len(t.choices) > 1 for c in t.choices]
+            known = any(wanted in {c.name.casefold(), (c.sku or "").casefold()} for c in offered)
+            return verdict if known or not offered else self._no_choice(verdict)
         for choice in choices:
             if wanted in {choice.name.casefold(), (choice.sku or "").casefold()} and choice.price:
                 return replace(
                     verdict, price=choice.price, doubt=None, source=Source.STATE,
                     currency=choice.currency or verdict.currency, stock=choice.availability,
                 )  # fmt: skip
+        return self._no_choice(verdict)
+
+    def _no_choice(self, verdict: Verdict) -> Verdict:
         return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")
 
     def _by_rules(self, verdict: Verdict) -> tuple[Verdict, str | None]:

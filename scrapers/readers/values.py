@@ -82,9 +82,13 @@ def _checked(amount: Decimal, currency: str | None) -> Value:
     return Value(amount, currency)
 
 
+_NO_NUMBERS = frozenset({"nan", "inf", "infinity", "-inf", "-infinity"})
+
+
 def _loose(text: str, currency: str | None) -> Value:
-    if not text or len(text) > 120 or not any(c.isdigit() for c in text):
-        return Value(None)
+    odd = text.lower() in _NO_NUMBERS or (len(text) > 120 and text[:120].isdigit())
+    if odd or not text or len(text) > 120 or not any(c.isdigit() for c in text):
+        return Value(None, currency, "the price is no amount") if odd else Value(None)
     if text.startswith("-"):
         return Value(None, currency, "the price is negative")
     try:
