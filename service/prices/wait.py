@@ -109,6 +109,14 @@ def waits_for(pieces: Sequence[Piece], target: Decimal) -> tuple[list[float], li
 
 
 @dataclass(frozen=True, slots=True)
+class _Hope:
+    """The price to wait for, and whether the user named it."""
+
+    target: Decimal
+    asked: bool
+
+
+@dataclass(frozen=True, slots=True)
 class _Case:
     """Everything that the verdict is about."""
 
@@ -120,6 +128,7 @@ class _Case:
     waited: float
     until: datetime
     days_left: float
+    asked: bool  # the user named the target
 
     def text(self, amount: Decimal) -> str:
         return f"{money_text(round_money(amount, self.currency), self.currency)} {self.currency}"
@@ -137,8 +146,9 @@ def advise(
 ) -> Advice:
     """Buy or wait, for one subject's spells (of a part: its lowest usable price over listings).
 
-    `target`: X; without one the usual price of its past sales. `weekly_cost`: of waiting, a share
-    of the price. Silent (`not enough known`) where the price is stale or too few waits ended.
+    `target`: X; without one the usual price of its past sales, which says nothing before five
+    waits for it have ended. `weekly_cost`: of waiting, a share of the price. Silent (`not enough
+    known`) where the price is stale or too few waits ended.
     """
     track = make_track(spells, gaps, at=at, fresh=fresh)
     return advise_track(track, need_by=need_by, target=target, weekly_cost=weekly_cost)
@@ -156,11 +166,13 @@ def advise_track(
         return _silent(need_by, target, "no price that is recent enough to compare with")
     runs = runs_of(track)
     regular, sales = find_sales(runs, at=track.at)
-    returned = [sale.low for sale in sales if sale.how == "returned"]
-    hoped = target if target is not None else _usual_sale(returned)
+    hoped = target
+    if hoped is None:
+        hoped = _usual_sale([sale.low for sale in sales if sale.how == "returned"])
     if hoped is None or regular is None:
         return _silent(need_by, None, f"no sale came and went in {_days(track)} days watched")
-    case = _case(track, runs, regular, hoped, need_by or from_us(track.at) + HORIZON)
+    until = need_by or from_us(track.at) + HORIZON
+    case = _case(track, runs, _Hope(hoped, asked=target is not None), regular, until)
     return _decide(case, need_by, weekly_cost)
 
 
@@ -178,8 +190,9 @@ def _usual_sale(lows: Sequence[Decimal]) -> Decimal | None:
 
 
 def _case(
-    track: Track, runs: Sequence[Run], regular: Decimal, target: Decimal, until: datetime
+    track: Track, runs: Sequence[Run], hope: _Hope, regular: Decimal, until: datetime
 ) -> _Case:
+    target = hope.target
     lengths, rewarded = waits_for(track.pieces, target)
     waiting = runs[-1].price > target
     return _Case(
@@ -191,6 +204,7 @@ def _case(
         waited=lengths[-1] if waiting else 0.0,
         until=until,
         days_left=(to_us(until) - track.at) / DAY_US,
+        asked=hope.asked,
     )
 
 
@@ -201,11 +215,17 @@ def _decide(case: _Case, need_by: datetime | None, weekly_cost: Decimal) -> Advi
     )
     if case.days_left <= 0:
         return _with(facts, "buy", "the date by which it is needed has come")
-    if case.now <= case.target:
-        return _with(facts, "buy", f"{case.text(case.now)} is at or below {case.text(case.target)}")
+    name = "the target" if case.asked else "the usual price of its sales"
+    met = f"{case.text(case.now)} is at or below {case.text(case.target)}, {name}"
+    reached = case.now <= case.target
+    if reached and case.asked:
+        return _with(facts, "buy", met)
     counted = f"{episodes} of {facts.waits} past waits for {case.text(case.target)} ended with it"
     if episodes < ENOUGH:
-        return _with(facts, "not enough known", counted, f"a chance needs at least {ENOUGH}")
+        known = (met, counted) if reached else (counted,)
+        return _with(facts, "not enough known", *known, f"a chance needs at least {ENOUGH}")
+    if reached:
+        return _with(facts, "buy", met, counted)
     return _weigh(case, facts, weekly_cost, counted)
 
 

@@ -82,13 +82,17 @@ def test_the_whole_object() -> None:
         },
         "calendar": [],
         "advice": {
-            "verdict": "buy",
+            "verdict": "not enough known",
             "chance": None,
             "interval": None,
             "episodes": 2,
             "expected_saving": None,
             "need_by": None,
-            "reasons": ["70.00 EUR is at or below 80.00 EUR"],
+            "reasons": [
+                "70.00 EUR is at or below 80.00 EUR, the usual price of its sales",
+                "2 of 2 past waits for 80.00 EUR ended with it",
+                "a chance needs at least 5",
+            ],
         },
     }
 

@@ -192,9 +192,21 @@ class TestAdvice:
         assert a.reasons[2] == "it is on sale now; if missed, it is back at 100.00 EUR"
 
     def test_at_the_target(self) -> None:
-        a = ask(*SEVEN_SALES, until=60)
+        a = ask(*SEVEN_SALES, until=60, target=Decimal(80))
         assert (a.verdict, a.chance) == ("buy", None)
-        assert a.reasons == ("80.00 EUR is at or below 80.00 EUR",)
+        assert a.reasons == ("80.00 EUR is at or below 80.00 EUR, the target",)
+        assert ask(("100", 3), ("79", 3), until=60, target=Decimal(80)).verdict == "buy"
+
+    def test_at_the_usual_price_of_its_sales(self) -> None:
+        a = ask(*SEVEN_SALES, until=60)
+        assert (a.verdict, a.target) == ("buy", Decimal(80))
+        assert a.reasons[0] == "80.00 EUR is at or below 80.00 EUR, the usual price of its sales"
+        few = ask(*SEVEN_SALES[:8], until=60)
+        assert (few.verdict, few.episodes, few.chance) == ("not enough known", 4, None)
+        assert few.reasons[1:] == (
+            "4 of 4 past waits for 80.00 EUR ended with it",
+            "a chance needs at least 5",
+        )
 
     def test_need_by_is_past(self) -> None:
         assert ask(*SEVEN_SALES, ("100", 3), until=0).verdict == "buy"
