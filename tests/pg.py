@@ -58,9 +58,32 @@ def database(url: str) -> Iterator[str]:
             conn.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
 
 
+@contextlib.contextmanager
+def schema(url: str) -> Iterator[str]:
+    """An empty schema of its own, dropped afterwards: quicker than a whole database."""
+    import psycopg
+    from sqlalchemy import make_url
+
+    name = f"test_{uuid.uuid4().hex[:12]}"
+    made = make_url(url)
+    plain = made.render_as_string(hide_password=False)
+    with psycopg.connect(plain, autocommit=True) as conn:
+        conn.execute(f'CREATE SCHEMA "{name}"')
+    try:
+        options = {"options": f"-csearch_path={name}"}
+        yield made.update_query_dict(options).render_as_string(hide_password=False)
+    finally:
+        with psycopg.connect(plain, autocommit=True) as conn:
+            conn.execute(f'DROP SCHEMA IF EXISTS "{name}" CASCADE')
+
+
 def _programs() -> Path | None:
     found = shutil.which("pg_ctl")
-    places = [found] if found else sorted(str(one) for one in Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+    places = (
+        [found]
+        if found
+        else sorted(str(one) for one in Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+    )
     return Path(places[-1]).parent if places else None
 
 

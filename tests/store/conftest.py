@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[str]:
     try:
-        with pg.server() as url:
-            yield url
+        with pg.server() as url, pg.database(url) as one:
+            yield one
     except pg.NoServerError as reason:
         pytest.skip(str(reason))
 
@@ -27,7 +27,7 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     if request.param == "sqlite":
         yield f"sqlite:///{tmp_path / 'book.db'}"
     else:
-        with pg.database(request.getfixturevalue("postgres_server")) as address:
+        with pg.schema(request.getfixturevalue("postgres_server")) as address:
             yield address
 
 

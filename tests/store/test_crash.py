@@ -18,7 +18,7 @@ from service.store.database import SqlStore, open_store
 
 ROOT = Path(__file__).parents[2]
 LISTINGS = 20
-KILLS = 12
+KILLS = 6
 
 WRITER = """
 import sys
