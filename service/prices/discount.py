@@ -114,7 +114,7 @@ def _base(
 
 
 def _tenths(percent: Decimal) -> Decimal:
-    return percent.quantize(TENTH, rounding=ROUND_HALF_UP)
+    return percent.quantize(TENTH, rounding=ROUND_HALF_UP) + 0  # never a minus before zero
 
 
 def _began(

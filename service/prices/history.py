@@ -272,7 +272,7 @@ def _money(amount: Decimal | None, currency: str | None) -> str | None:
 def _cents(amount: Decimal | None, currency: str | None) -> str | None:
     if amount is None or currency is None:
         return None
-    return money_text(round_money(amount, currency), currency)
+    return money_text(round_money(amount, currency) + 0, currency)  # never a minus before zero
 
 
 def _number(value: float | None, digits: int) -> str | None:

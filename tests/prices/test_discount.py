@@ -306,6 +306,8 @@ def test_a_struck_price_that_equals_the_price_claims_nothing() -> None:
 def test_half_up() -> None:
     # 40.00 -> 37.50 is 6.25 %
     assert str(judged("40d@40.00", "37.50", None).real_percent) == "6.3"
+    # 100.00 -> 100.04 while 130 is struck through
+    assert str(judged("40d@100", "100.04", "130").real_percent) == "0.0"
 
 
 def test_without_a_claim_there_is_nothing_to_contradict() -> None:
