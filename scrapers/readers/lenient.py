@@ -33,8 +33,8 @@ class Parsed(NamedTuple):
     refused: str | None = None
 
 
-def _constant(_name: str) -> None:
-    return None  # NaN and Infinity are no amounts
+def _constant(name: str) -> str:
+    return name  # NaN and Infinity: kept as words, so that a price of that name is doubted
 
 
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
