@@ -117,8 +117,11 @@ def _decoded(body: bytes, codec: str) -> Text:
     if codec == "cp1252":
         text = codecs.charmap_decode(body, "strict", _CP1252)[0]
         return Text(text, "windows-1252", 0)
-    text = body.decode(codec, "replace")
-    return Text(text, codec, text.count("\ufffd"))
+    try:
+        return Text(body.decode(codec), codec, 0)
+    except UnicodeDecodeError:
+        text = body.decode(codec, "replace")
+        return Text(text, codec, text.count("\ufffd"))
 
 
 # the standard gives windows-1252 a meaning for every byte (the C1 controls for the five gaps)
@@ -151,8 +154,8 @@ def not_text(body: bytes) -> str | None:
 _VOID = frozenset(
     "area base br col embed hr img input link meta param source track wbr keygen frame".split()
 )
-_IMPLIED = frozenset("p li dt dd option optgroup tr td th thead tbody tfoot rp rt".split())
-_FORMATTING = frozenset("a b big code em font i nobr s small strike strong tt u".split())
+_IMPLIED = tuple("p li dt dd option optgroup tr td th thead tbody tfoot rp rt".split())
+_FORMATTING = tuple("a b big code em font i nobr s small strike strong tt u".split())
 _TAGS = re.compile(r"<(/?[a-zA-Z][a-zA-Z0-9:-]*)(?=[\s/>])", re.ASCII)
 _ODD_TAGS = re.compile(r"<[a-zA-Z][^\s/>]*[^\s/>a-zA-Z0-9:-]", re.ASCII)
 MAX_ODD = 3_000  # tags with odd names; mostly "a<b" in scripts, so deep only by intent
@@ -179,25 +182,45 @@ def structure(text: str) -> Structure:
     tags = _TAGS.findall(text)
     if text.count("<") - len(tags) > MAX_ODD and len(_ODD_TAGS.findall(text)) > MAX_ODD:
         return Structure(MAX_DEPTH + 1, 0)
-    return _count("\n".join(tags).lower().split("\n") if tags else [])
+    return _count(tags)
+
+
+class _Codes(dict[str, int]):
+    """Tag text to number: 0 void, n opens and -n closes; formatting and implied ones come first."""
+
+    def __init__(self) -> None:
+        super().__init__({name: 0 for name in _VOID})
+        self.size = 1
+        for name in (*_FORMATTING, *_IMPLIED):
+            self[name]  # noqa: B018  # numbers it
+
+    def __missing__(self, tag: str) -> int:
+        name = tag.removeprefix("/").lower()
+        code = self.get(name)
+        if code is None:
+            code, self.size = self.size, self.size + 1
+            self[name] = code
+        self[tag] = -code if tag[0] == "/" else code
+        return self[tag]
 
 
 def _count(tags: list[str]) -> Structure:
-    opened: dict[str, int] = {}
+    codes = _Codes()
+    opened = [0] * (len(set(tags)) + codes.size + 1)
+    formats, implied = len(_FORMATTING), len(_FORMATTING) + len(_IMPLIED)
     depth = formatting = deepest = most = 0
-    for tag in tags:
-        if tag[0] == "/":
-            name = tag[1:]
-            if opened.get(name):
-                opened[name] -= 1
+    for code in map(codes.__getitem__, tags):
+        if code < 0:
+            if opened[-code]:
+                opened[-code] -= 1
                 depth -= 1
-                formatting -= name in _FORMATTING
-        elif tag not in _VOID and not (tag in _IMPLIED and opened.get(tag)):
-            opened[tag] = opened.get(tag, 0) + 1
+                formatting -= -code <= formats
+        elif code > implied or (code and not (code > formats and opened[code])):
+            opened[code] += 1
             depth += 1
             if depth > deepest:
                 deepest = depth
-            if tag in _FORMATTING:
+            if code <= formats:
                 formatting += 1
                 most = max(most, formatting)
             if deepest > MAX_DEPTH or most > MAX_FORMATTING:

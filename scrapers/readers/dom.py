@@ -55,6 +55,7 @@ _TABLES = frozenset(
 _MARKED = frozenset({"itemprop", "itemscope"})
 _RDFA = frozenset({"property", "typeof", "rel"})
 _AMOUNTS = frozenset({"data-price-amount", "data-price"})
+_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS
 
 
 def parse(html: str, url: str) -> Doc:
@@ -65,15 +66,18 @@ def parse(html: str, url: str) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    names: dict[str, int] = {}
+    names = _Names()
+    by_tag, plain = _BY_TAG.get, _RARE.isdisjoint
     for node in root.css("*"):
-        tag = node.tag or ""
-        handler = _BY_TAG.get(tag)
+        tag = node.tag
+        handler = by_tag(tag)
         attrs = node.attributes
         if handler is not None:
             handler(doc, node, attrs)
         if attrs:
-            _sort(doc, node, tag, attrs, names)
+            mark = names[attrs.get("class")] | names[attrs.get("id")]
+            if mark or not plain(attrs):
+                _sort(doc, node, tag or "", attrs, mark)
     return doc
 
 
@@ -85,6 +89,14 @@ _TIER_WORD = re.compile(
 )
 
 
+class _Names(dict[str | None, int]):
+    """What a class or id text tells; each judged once a page."""
+
+    def __missing__(self, text: str | None) -> int:
+        mark = self[text] = _named(text) if text else 0
+        return mark
+
+
 def _named(text: str) -> int:
     return (
         _PRICED * bool(_PRICE_WORD.search(text))
@@ -93,18 +105,8 @@ def _named(text: str) -> int:
     )
 
 
-def _sort(
-    doc: Doc, node: LexborNode, tag: str, attrs: dict[str, str | None], names: dict[str, int]
-) -> None:
-    """An element with attributes into the lists of those who may want it; names judged once."""
-    mark = 0
-    for key in ("class", "id"):
-        name = attrs.get(key)
-        if name:
-            found = names.get(name)
-            if found is None:
-                found = names[name] = _named(name)
-            mark |= found
+def _sort(doc: Doc, node: LexborNode, tag: str, attrs: dict[str, str | None], mark: int) -> None:
+    """An element whose name or attributes tell something, into the lists of those who want it."""
     keys = attrs.keys()
     if not _MARKED.isdisjoint(keys):
         doc.itemprops.append(node)

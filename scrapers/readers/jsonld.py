@@ -46,7 +46,12 @@ def read(texts: Iterable[str]) -> Blocks:
         roots += [(f"ld+json[{n}]", value) for value in parsed.values]
         if parsed.lenient and not parsed.values:
             salvaged += _salvage(text, n)
-    return Blocks(roots, products(roots, Source.JSONLD) + salvaged, refused, broken)
+    return Blocks(
+        roots,
+        products(roots, Source.JSONLD, linked=any("@id" in b for b in blocks)) + salvaged,
+        refused,
+        broken,
+    )
 
 
 def _salvage(text: str, n: int) -> list[Product]:

@@ -105,7 +105,7 @@ def challenge(doc: Doc, text: str) -> PageClass:
     return NONE
 
 
-def lost(doc: Doc, heading: str | None, *, noindex: bool) -> PageClass:
+def lost(doc: Doc, heading: str | None) -> PageClass:
     """A page that says in its title or heading that there is nothing here."""
     title = " ".join((doc.titles[0] if doc.titles else "").split())[:200]
     for text in (title, (heading or "")[:200]):
@@ -113,7 +113,6 @@ def lost(doc: Doc, heading: str | None, *, noindex: bool) -> PageClass:
             return PageClass("lost", f'the page says "{text[:60]}"')
         if _DOWN.search(text):
             return PageClass("down", f'the page says "{text[:60]}"')
-    del noindex
     return NONE
 
 

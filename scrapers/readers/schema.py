@@ -39,11 +39,14 @@ def types(item: Item) -> list[str]:
     return words(item.get("@type") or item.get("type") or ())
 
 
-def products(roots: list[tuple[str, Any]], source: Source) -> list[Product]:
-    """Every priced or goods-typed thing in the roots (path, value), in document order."""
-    index = _index(roots)
+def products(roots: list[tuple[str, Any]], source: Source, *, linked: bool = True) -> list[Product]:
+    """Every priced or goods-typed thing in the roots (path, value), in document order.
+
+    `linked`: whether items may refer to each other by @id.
+    """
+    index = _index(roots) if linked else {}
     found: list[Product] = []
-    for path, item, main in _walk(roots, index):
+    for path, item, main in _walk(roots, _owned(roots) if linked else set()):
         kinds = types(item)
         if _OFFERS.intersection(kinds):
             made = _from_offer(item, path, source, index, main=main)
@@ -90,8 +93,7 @@ def _is_thing(item: Item) -> bool:
     )
 
 
-def _walk(roots: list[tuple[str, Any]], index: dict[str, Item]) -> Iterator[tuple[str, Item, bool]]:
-    owned = _owned(roots)
+def _walk(roots: list[tuple[str, Any]], owned: set[str]) -> Iterator[tuple[str, Item, bool]]:
     stack = [(path, value, True, 0) for path, value in reversed(roots)]
     seen = 0
     while stack and seen < MAX_NODES:

@@ -64,17 +64,16 @@ def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
     """An ordering button near the heading: words of its own, else able or disabled."""
     best: tuple[int, Availability, Evidence] | None = None
     for node in doc.buttons[:150]:
+        place = places.of(node)
+        if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
+            continue
         attrs = node.attributes
         text = " ".join((node.text(separator=" ") or attrs.get("value") or "").split())[:60]
         if not text:
             text = (attrs.get("value") or attrs.get("aria-label") or "")[:60]
         said = _said(text, disabled="disabled" in attrs)
-        if said is None:
-            continue
-        place = places.of(node)
-        if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
-            continue
-        best = (place.level, said, Evidence("visible", "availability", text, where(node)))
+        if said is not None:
+            best = (place.level, said, Evidence("visible", "availability", text, where(node)))
     return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from scrapers.model import (
     Availability,
@@ -26,6 +28,7 @@ from scrapers.reconcile.told import Told, alike
 from scrapers.texts import read_sold_as, read_spec
 
 MAX_EVIDENCE = 60
+MAX_SPEC_TEXT = 300  # the title tells most of it; the first lines the rest
 _GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
 _OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
 
@@ -41,7 +44,7 @@ class Around:
     stock_proof: Evidence | None
     choices: tuple[Choice, ...]
     choices_where: str
-    text: str
+    text: Callable[[], str]
     net: Decimal | None = None
     evidence: tuple[Evidence, ...] = ()
 
@@ -70,9 +73,9 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         availability=stock,
         tax=tax_of(court, verdict, around.text, around.net, around.rules.prices),
         unit_price=_unit(court),
-        sold_as=_sold_as(title),
+        sold_as=_sold_as(title) if title else None,
         ids=ids,
-        spec=_spec(title, court),
+        spec=dict(_spec(title, _description(court)[:MAX_SPEC_TEXT])) if title else {},
         choices=choices,
         multibuy=multibuy,
         member_price=_money(verdict.member or _member(court), currency),
@@ -176,19 +179,18 @@ def _description(court: Court) -> str:
     return next((t.description for t in court.told if t.description), None) or ""
 
 
-def _sold_as(title: str | None) -> str | None:
+@lru_cache(maxsize=4096)  # a listing is read many times under one title
+def _sold_as(title: str) -> str | None:
     """A suggestion to confirm; None where the user must be asked."""
-    told = read_sold_as(title) if title else None
+    told = read_sold_as(title)
     return told.text if told is not None and told.ask is None else None
 
 
-def _spec(title: str | None, court: Court) -> dict[str, str]:
-    if not title:
-        return {}
-    told = read_spec(title, _description(court))
-    return (
-        {**told.values, "conflicts": "; ".join(told.conflicts)} if told.conflicts else told.values
-    )
+@lru_cache(maxsize=4096)
+def _spec(title: str, description: str) -> tuple[tuple[str, str], ...]:
+    told = read_spec(title, description)
+    said = (("conflicts", "; ".join(told.conflicts)),) if told.conflicts else ()
+    return (*told.values.items(), *said)
 
 
 def _choices(court: Court, around: Around) -> tuple[Choice, ...]:

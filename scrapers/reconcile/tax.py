@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import Decimal
+from itertools import islice
+
+import re2
 
 from scrapers.model import Tax
 from scrapers.readers import labels
 from scrapers.reconcile.settle import Court, Verdict
 
 MAX_TEXT = 60_000
-_SIGNS = ("vat", "tax", "gst", "mwst", "mehrwertsteuer", " ust", "btw", "tva", "ttc", "iva", "moms",
-          "dph", "netto", "brutto")  # fmt: skip
+_SIGNS = re2.compile(
+    r"(?i)vat|tax|gst|mwst|mehrwertsteuer|ust\b|btw|tva|ttc|iva|moms|dph|netto|brutto"
+)
+MAX_SIGNS = 40
 _BEFORE = re.compile(r"(\d[\d.,]*\d|\d)\D{0,6}$")
 _AFTER = re.compile(r"^\D{0,6}?(\d[\d.,]*\d|\d)(?!\s*%)")
 _ASSUMED = {"with-tax": Tax.INCLUDED, "without-tax": Tax.EXCLUDED}
 
 
 def tax_of(
-    court: Court, verdict: Verdict, text: str, net: Decimal | None, prices: str | None
+    court: Court, verdict: Verdict, text: Callable[[], str], net: Decimal | None, prices: str | None
 ) -> Tax:
     """The nearest word holds: beside the amount, in the page's text, in the markup, the supplier's."""
     price = verdict.price
@@ -26,7 +32,7 @@ def tax_of(
         return verdict.tax
     if net is not None and price is not None and price > net and court.vat(net, price):
         return Tax.INCLUDED
-    shown = words(text, price)
+    shown = words(text(), price)
     if shown is not Tax.UNKNOWN:
         return shown
     told = next((t.tax for t in court.told if t.tax is not Tax.UNKNOWN), Tax.UNKNOWN)
@@ -36,16 +42,9 @@ def tax_of(
 def words(text: str, price: Decimal | None) -> Tax:
     """What the page says of its prices as a whole, if it says one thing only."""
     text = text[:MAX_TEXT]
-    lower = text.lower()
     said: set[Tax] = set()
-    for sign in _SIGNS:
-        at = lower.find(sign)
-        for _ in range(8):
-            if at < 0:
-                break
-            start = max(0, at - 45)
-            said |= _said(text[start : at + 35], price)
-            at = lower.find(sign, at + len(sign))
+    for match in islice(_SIGNS.finditer(text), MAX_SIGNS):
+        said |= _said(text[max(0, match.start() - 45) : match.start() + 35], price)
     return said.pop() if len(said) == 1 else Tax.UNKNOWN
 
 
