@@ -52,7 +52,9 @@ def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None
 
 
 def _cut(text: str) -> str:
-    return text if len(text) <= MAX_TEXT else text[:MAX_TEXT].rsplit(None, 1)[0]
+    if len(text) <= MAX_TEXT:
+        return text
+    return "".join(text[:MAX_TEXT].rsplit(None, 1)[:1])
 
 
 def read_price(

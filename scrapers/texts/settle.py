@@ -41,7 +41,7 @@ def mark_multi(text: str, found: Sequence[Token]) -> list[Multibuy]:
         is_last = index + 1 == len(found)
         end = len(text) if is_last else found[index + 1].start
         told = quantity_of(token, text[start : token.start], text[token.end : end], is_last=is_last)
-        if told is None or token.value is None:
+        if told is None or not token.value:
             continue
         quantity, per = told
         token.fixed = quantity == 1
@@ -150,7 +150,7 @@ def only(role: Role, found: Sequence[Token]) -> list[Token]:
 def without_price(found: Sequence[Token], multi: tuple[Multibuy, ...]) -> PriceText:
     """No plain price: a lone unit price, a list price, a multi-buy, or what else there is."""
     for token in only(Role.UNIT, found):
-        if token.value is not None:
+        if token.value:
             return PriceText(token.value, token.code, per=token.per, multibuy=multi)
     if multi:
         return PriceText(currency=only(Role.MULTI, found)[0].code, multibuy=multi)
@@ -224,6 +224,8 @@ def settle(
     """The plain prices of the text put together."""
     mains = _one_currency(only(Role.PRICE, found), hint)
     worry = next((why for token in mains if (why := doubt_of(token))), None)
+    if worry is None and len(mains) > 1 and not all(token.value for token in mains):
+        worry = "zero"
     if worry:
         return PriceText(currency=mains[0].code, multibuy=multi, doubt=worry)
     fields = _amounts(text, mains, found, gaps)

@@ -432,3 +432,13 @@ def test_the_page_never_overrules_a_currency_that_the_text_writes() -> None:
 
 def test_a_long_text_is_cut_at_a_word() -> None:
     assert brief(read_price("12,99 € " + "lorem " * 500)) == "12.99 EUR"
+
+
+@pytest.mark.parametrize(
+    "text", ["Cart 0,00 € 49,90 €", "0 € - 15,00 €", "£0.00 £12.00", "Was: $124.95 Now: $0.00"]
+)
+def test_a_zero_beside_a_price_is_not_taken_for_it(text: str) -> None:
+    read = read_price(text)
+    assert read is not None
+    assert read.doubt == "zero"
+    assert not read.amount
