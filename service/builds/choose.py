@@ -44,8 +44,32 @@ def choose(quotes: Sequence[Quote], asked: Asked, rule: Rule) -> Choice | None:
     peers = [quote for quote in quotes if RANK[quote.status] == best]
     unit, spend = by_unit(peers, asked), by_spend(peers, asked)
     if rule == "least to spend":
-        return Choice(spend, rule, hint_per_unit(spend, unit, asked))
-    return Choice(unit, rule, hint_now(unit, spend, asked))
+        return Choice(spend, rule, both(hint_per_unit(spend, unit, asked), hint_more(spend, asked)))
+    return Choice(unit, rule, both(hint_now(unit, spend, asked), hint_more(unit, asked)))
+
+
+def both(*hints: str) -> str:
+    """The hints that say something, as one."""
+    return "; ".join(filter(None, hints))
+
+
+def hint_more(quote: Quote, asked: Asked) -> str:
+    """Where a price break makes more units cost less than those that are needed."""
+    units = quote.units(asked.to_buy)
+    if not units:
+        return ""
+    sizes = [b.quantity for b in quote.listing.breaks if b.quantity > units]
+    costs = [(quote.cost(Fraction(size)), size) for size in sizes]
+    best = min(costs, default=(quote.cost(units), 0))
+    saving = to_cents(quote.cost(units) - best[0], asked.currency)
+    if saving <= 0:
+        return ""
+    return texts.MORE_FOR_LESS.format(
+        count=best[1],
+        saving=money_text(saving, asked.currency),
+        currency=asked.currency,
+        buy=number_text(units),
+    )
 
 
 def fixed(quotes: Sequence[Quote], key: str, asked: Asked, rule: str) -> Choice | None:

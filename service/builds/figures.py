@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -118,3 +118,19 @@ def mass_warning(lines: Sequence[LineCost]) -> list[str]:
     if not lacking or all(line.mass is None for line in built):
         return []
     return [texts.MASS_UNKNOWN.format(parts=", ".join(lacking))]
+
+
+def with_delivered(cost: BuildCost, extra: Sequence[Decimal | None]) -> BuildCost:
+    """The cost with each line's part of shipping, tax, duty and fees, in the order of lines.
+
+    `extra` is in the build's currency, rounded; None: the line is not part of an order.
+    `delivered` of a line is what it asks to spend plus that.
+    """
+    lines = tuple(
+        line
+        if part is None or line.to_spend is None
+        else replace(line, delivered=line.to_spend + part)
+        for line, part in zip(cost.lines, extra, strict=True)
+    )
+    totals = replace(sums(lines), spent=cost.totals.spent)
+    return replace(cost, lines=lines, groups=group_sums(lines), totals=totals)

@@ -32,7 +32,9 @@ def line_cost(row: Row, currency: str, lots: Lots) -> LineCost:
         mass=_mass(row),
     )
     if row.owned:
-        return replace(bare, status="owned", share=zero(currency), to_spend=zero(currency))
+        return replace(
+            bare, status="owned", share=zero(currency), to_spend=zero(currency), hint=texts.OWNED
+        )
     if row.choice is None:
         return _unpriced(bare, row, currency)
     return _priced(bare, row, row.choice.quote, currency)
@@ -40,7 +42,7 @@ def line_cost(row: Row, currency: str, lots: Lots) -> LineCost:
 
 def _unpriced(bare: LineCost, row: Row, currency: str) -> LineCost:
     """A line without a price; covered whole by what is in another box it needs none."""
-    hint = "; ".join(filter(None, [row.problem or texts.NO_LISTING, *row.notes]))
+    hint = "; ".join(filter(None, [row.problem, *row.notes]))
     if row.part is not None and not row.problem and row.included >= row.need:
         notes = "; ".join(row.notes)
         nothing = zero(currency)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -102,7 +102,7 @@ def _try(line: Line, way: Alternative, market: Market) -> Row:
 
 def _single_cost(row: Row, market: Market, currency: str) -> tuple[int, Fraction] | None:
     """How well and how cheaply the row alone can be filled; None where it cannot."""
-    found = pick(row, row.need, row.need, market, currency)
+    found = pick(row, Asked(row.need, row.need, currency), market)
     if found is None:
         return None
     rank = 0 if found.quote.status == "priced" else 1
@@ -126,16 +126,19 @@ def _take_stock(rows: Sequence[Row], market: Market) -> None:
 
 
 def pick(
-    row: Row, need: Fraction, to_buy: Fraction, market: Market, currency: str
+    row: Row,
+    asked: Asked,
+    market: Market,
+    torn: frozenset[str] = frozenset(),
 ) -> Choice | None:
-    """The listing that counts for the row when so much is needed in all."""
+    """The listing that counts for the row. Sets in `torn` bear on it with their whole price."""
     if row.part is None or row.problem:
         return None
-    asked = Asked(need, to_buy, currency)
     quotes = fitting(row, market.quotes(row.part))
-    planned = market.view.choose.get(row.part.key)
     if row.line.listing:
         return fixed(quotes, row.line.listing, asked, "fixed")
+    quotes = [replace(q, split=Fraction(1)) if q.listing.key in torn else q for q in quotes]
+    planned = market.view.choose.get(row.part.key)
     return (planned and fixed(quotes, planned, asked, "order plan")) or choose(
         quotes, asked, market.view.rule
     )
@@ -155,14 +158,45 @@ def fitting(row: Row, quotes: Sequence[Quote]) -> list[Quote]:
 
 def choose_all(rows: Sequence[Row], market: Market, currency: str) -> None:
     """Choose for the lines of one part together: they are bought together."""
+    _choose(rows, market, currency, frozenset())
+    torn = _torn(rows)
+    if torn:
+        _choose(rows, market, currency, torn)
+    _include(rows, market)
+    for row in rows:
+        _explain(row, market)
+        _propose(row, market)
+
+
+def _choose(rows: Sequence[Row], market: Market, currency: str, torn: frozenset[str]) -> None:
     for bucket in _buckets(rows).values():
         need = sum((row.need for row in bucket), Fraction(0))
         to_buy = sum((row.to_buy for row in bucket), Fraction(0))
         for row in bucket:
-            row.choice = pick(row, need, to_buy, market, currency)
-    _include(rows, market)
-    for row in rows:
-        _propose(row, market)
+            row.choice = pick(row, Asked(need, to_buy, currency), market, torn)
+
+
+def _torn(rows: Sequence[Row]) -> frozenset[str]:
+    """Sets of which the build takes some parts only: their price is not shared out."""
+    found = set()
+    for key, group in by_listing(rows).items():
+        listing = group[0].choice.quote.listing if group[0].choice else None
+        taken = {row.part.key for row in group if row.part}
+        if listing is not None and any(s.part not in taken for s in listing.supplies):
+            found.add(key)
+    return frozenset(found)
+
+
+def _explain(row: Row, market: Market) -> None:
+    """Why there is no price, and what is on its way."""
+    if row.part is None:
+        return
+    if row.choice is None and not row.problem and not row.owned and row.included < row.need:
+        known = market.listings(row.part.key)
+        row.notes.insert(0, texts.NO_PRICE if known else texts.NO_LISTING)
+    if row.coming:
+        coming = format_amount(Amount(to_decimal(row.coming, 12), base_unit(row.part)))
+        row.notes.append(texts.ON_ITS_WAY.format(amount=coming))
 
 
 def _propose(row: Row, market: Market) -> None:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 NO_LISTING: Final = "nobody on the list sells it: add a listing or a price by hand"
-NO_PRICE: Final = "no price has been seen yet: poll it or give a price by hand"
-NO_PRICE_THEN: Final = "no price known at that time"
+NO_PRICE: Final = "no price is known for that time: poll it or give a price by hand"
 NOT_A_PART: Final = "'{part}' is not in the catalogue"
 NOTHING_MEETS: Final = "no part in the catalogue meets {need}"
 NEED: Final = "a part with {need}"

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scrapers import Availability, Tax
 from service.builds.cost import BuildCost, price_build
 from service.builds.cost_json import cost_to_json
+from service.builds.figures import with_delivered
 from service.builds.view import Stock, Supplies
 from service.errors import InputError
 from service.model.builds import Cut, Replacement
@@ -266,6 +267,43 @@ def test_a_set_splits_in_proportion_to_single_prices() -> None:
     cost = price_build(build(line("motor", "1 piece"), line("esc", "1 piece")), shop.view())
     assert [x.share for x in cost.lines] == [D("48.00"), D("32.00")]
     assert cost.totals.to_spend == D("80.00")
+
+
+def test_a_set_of_which_only_one_part_is_needed_bears_its_whole_price() -> None:
+    shop = Shop(part("motor"), part("esc"))
+    shop.sell("motor", "1 piece", "60.00")
+    shop.sell("esc", "1 piece", "40.00")
+    shop.sell("motor", "1 piece", "80.00", others=(Supply("esc", amount("1 piece")),))
+    cost = price_build(build(line("motor", "1 piece")), shop.view())
+    assert (cost.totals.share, cost.totals.to_spend) == (D("60.00"), D("60.00"))
+
+
+def test_more_for_less_is_said() -> None:  # common practice of price breaks
+    shop = Shop(part("rod"))
+    shop.sell("rod", "1 piece", "2.00", breaks=(brk(10, "1.50"),))
+    cost = price_build(build(line("rod", "9 pieces")), shop.view())
+    assert cost.totals.to_spend == D("18.00")
+    assert cost.lines[0].hint == "10 cost 3.00 EUR less than 9"
+
+
+def test_delivered_adds_each_lines_part_of_the_order() -> None:
+    shop = Shop(part("rod"), part("tube"))
+    shop.sell("rod", "1 piece", "2.00")
+    shop.sell("tube", "1 piece", "3.00")
+    cost = price_build(build(line("rod", "1 piece"), line("tube", "1 piece")), shop.view())
+    found = with_delivered(cost, [D("1.10"), None])
+    assert [x.delivered for x in found.lines] == [D("3.10"), None]
+    assert found.totals.delivered == D("3.10")
+
+
+def test_a_line_without_a_price_says_what_to_do() -> None:
+    shop = Shop(part("rod"), part("tube"), part("wire"))
+    shop.sell("rod", "1 piece", None)
+    lines = [line("rod", "1 piece"), line("tube", "1 piece"), line("wire", "1 m")]
+    hints = [x.hint for x in price_build(build(*lines), shop.view()).lines]
+    assert "poll it" in hints[0]
+    assert "add a listing" in hints[1]
+    assert "density" in hints[2]
 
 
 def test_the_users_split_goes_first() -> None:
