@@ -49,10 +49,19 @@ _CONTAINER: Final = (
     r"p(?:ä|ae)ckchen|pckg|tüte|schachtel|satz|sachets?|paquets?|bo(?:î|i)tes?|zak|zakje|doos|pak|"
     r"sacchetto|confezione|bolsa|paquete|juego|opakowanie|balení|förpackning|påse|pose|pakke)"
 )
-_BAG_OF: Final = re.compile(
-    rf"^(?:(?:a|1|one|ein|un|une|een)\s+)?{_CONTAINER}\s*(?:of|mit|à|a|zu|de|da|di|van|met|po|med|:)?\s*"
-    r"(\d{1,6})\s*(?P<unit>\D*)$"
+_HOLDER: Final = (
+    r"(?:rolls?|reel|spool|tubs?|cans?|tins?|tubes?|bottles?|jars?|buckets?|rolle|dose|flasche|tube|eimer|kanister|"
+    r"spule|rouleau|bobine|pot|flacon|rol|blik|fles|barattolo|rotolo|rollo|bote|rolka|puszka|plechovka)"
 )
+_BAG_OF: Final = re.compile(
+    rf"^(?:(?:a|1|one|ein|eine|un|une|een)\s+)?(?P<bag>{_CONTAINER}|{_HOLDER})\s*"
+    r"(?:of|mit|à|a|zu|de|da|di|van|met|po|med|:)?\s*(?P<rest>\d.*)$"
+)
+_PACKS: Final = re.compile(
+    rf"^(?P<n>\d{{1,4}})\s*(?:x\s*)?(?P<bag>{_CONTAINER}|{_HOLDER})\s*"
+    r"(?:of|mit|à|a|zu|de|da|di|van|met|po|med|:)\s*(?P<rest>\d.*)$"
+)
+_HELD: Final = re.compile(rf"^(?P<amount>.*\d\s*[^\W\d_]\S*)\s+(?:{_CONTAINER}|{_HOLDER})$")
 _N_PACK: Final = re.compile(
     r"^([2-9]|\d{2,6})\s*(?:er|-er)?[\s-]*(?:pack|pk|set|bag|box|card|beutel|packung|satz|pak|doos)$"
 )
@@ -274,22 +283,30 @@ def _packed(text: str) -> Amount | None:
         return Amount(
             Decimal({"a": 12, "one": 12, "half a": 6}.get(word, 0) or int(word) * 12), "piece"
         )
-    found = _BAG_OF.match(text) or _N_PACK.match(text)
-    if found is None:
-        return None
-    words = (found.groupdict().get("unit") or "").strip(" ()")
-    unit = unit_key(words) if words else "piece"
-    if unit is None:
-        raise UnitError(f"'{words}' is no unit known here; write '20 pieces'")
-    if int(found[1]) == 0:
-        raise UnitError("a bag of 0 holds nothing: write an amount above 0")
-    return Amount(Decimal(found[1]), unit)
+    pack = _N_PACK.match(text)
+    if pack:
+        return Amount(Decimal(pack[1]), "piece")
+    packs = _PACKS.match(text)
+    if packs:
+        return _times(_held(packs["bag"], packs["rest"]), int(packs["n"]))
+    found = _BAG_OF.match(text)
+    return _held(found["bag"], found["rest"]) if found else None
+
+
+def _held(container: str, content: str) -> Amount:
+    """`bag of 20`, `can of 1,5 kg`: a bare number in what holds single things counts them."""
+    if content.isdigit() and not re.fullmatch(_HOLDER, container):
+        content = f"{content} piece"
+    return _parse(content)
 
 
 def _parse(text: str) -> Amount:
     packed = _packed(text)
     if packed is not None:
         return packed
+    held = _HELD.match(text)
+    if held:
+        return _parse(held["amount"])
     unsized = _UNSIZED.match(text)
     if unsized:
         raise UnitError(

@@ -26,6 +26,7 @@ class Dimension(StrEnum):
     MASS = "mass"
     VOLUME = "volume"
     AREAL_MASS = "areal mass"
+    GAUGE = "wire gauge"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,7 @@ BASE: Final = {
     Dimension.MASS: "g",
     Dimension.VOLUME: "ml",
     Dimension.AREAL_MASS: "g/m2",
+    Dimension.GAUGE: "AWG",
 }
 
 _ROWS: Final = (
@@ -71,6 +73,7 @@ _ROWS: Final = (
     ("fl oz", Dimension.VOLUME, "29.5735295625"),
     ("g/m2", Dimension.AREAL_MASS, "1"),
     ("oz/yd2", Dimension.AREAL_MASS, "33.906"),
+    ("AWG", Dimension.GAUGE, "1"),  # a size on no linear scale: see `wire_mm2`
 )
 
 UNITS: Final = {key: Unit(key, kind, Decimal(factor)) for key, kind, factor in _ROWS}
@@ -109,6 +112,7 @@ _WORDS: Final = {
     "fl oz": "floz",
     "g/m2": "g/m2 gsm g/qm gr/m2",
     "oz/yd2": "oz/yd2 oz/sqyd osy",
+    "AWG": "awg",
 }
 _SPACED: Final = {
     "fl oz": "fl oz",

@@ -20,9 +20,12 @@ from scrapers.texts.settle import (
     swap_lower_list,
     without_price,
 )
-from scrapers.texts.tokens import Role, tokens
+from scrapers.texts.tokens import NUMBER, UNIT_WORD, Role, tokens
 from scrapers.texts.values import fill, local_sign
 
+_UNIT_FIRST: Final = re.compile(
+    rf"([€$£]|EUR|CHF) ?/ ?({UNIT_WORD}) ?:? ({NUMBER.pattern})", re.IGNORECASE
+)
 _FREE: Final = frozenset(
     ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
 )
@@ -45,6 +48,8 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
     """What a cleaned text says, by the roles of all its amounts."""
     if _SUSPECT.search(text) and _MARKUP.search(text):
         return PriceText(doubt="markup")
+    if "/" in text:
+        text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
     deal = find_deal(text)
     if deal is not None:
         text = f"{text[: deal.start]} | {text[deal.end :]}"

@@ -90,6 +90,13 @@ AMOUNTS = [
     ("set of 4", "4", "piece", None, 1),
     ("pack of 2 pairs", "2", "pair", None, 1),
     ("a dozen", "12", "piece", None, 1),
+    ("3 packs of 10", "30", "piece", None, 1),
+    ("2 cans of 300 g", "600", "g", None, 2),
+    ("10 m roll", "10", "m", None, 1),
+    ("300 g tub", "300", "g", None, 1),
+    ("Dose mit 1,5 kg", "1.5", "kg", None, 1),
+    ("a roll of 1.2 m x 5 m", "6", "m2", ("1200", "5000"), 1),
+    ("14 AWG", "14", "AWG", None, 1),
     ("10 m in 3 pieces", "10", "m", None, 3),
 ]
 
@@ -117,6 +124,7 @@ def test_fractional_inches() -> None:
         ("5", "5 pieces"),
         ("1 set", "4 pieces"),
         ("2 rolls", "10 m"),
+        ("roll of 10", "10 m"),
         ("1,200 mm", "1200 or 1.200"),
         ("4 x 300 mm", "300 mm x 4"),
         ("2 x 300 x 600 mm", "2 sheets of"),
