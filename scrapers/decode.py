@@ -65,11 +65,15 @@ for _codec, _names in {
 
 
 class Text(NamedTuple):
-    """Decoded text, the codec that gave it, and how many bytes had no meaning in it."""
+    """Decoded text, the codec that gave it, and how many bytes had no meaning in it.
+
+    `raw`: the same text as UTF-8 bytes where the page came so; a parser takes them as they are.
+    """
 
     text: str
     encoding: str
     replaced: int
+    raw: bytes | None = None
 
 
 def codec_of(label: str | None) -> str | None:
@@ -85,7 +89,7 @@ def decode(body: bytes, content_type: str | None = None) -> Text:
     for codec in _named(body, content_type):
         return _decoded(body, codec)
     try:
-        return Text(body.decode("utf-8"), "utf-8", 0)
+        return Text(body.decode("utf-8"), "utf-8", 0, body)
     except UnicodeDecodeError:
         pass
     nulls = body[:_PRESCAN]
@@ -118,7 +122,7 @@ def _decoded(body: bytes, codec: str) -> Text:
         text = codecs.charmap_decode(body, "strict", _CP1252)[0]
         return Text(text, "windows-1252", 0)
     try:
-        return Text(body.decode(codec), codec, 0)
+        return Text(body.decode(codec), codec, 0, body if codec == "utf-8" else None)
     except UnicodeDecodeError:
         text = body.decode(codec, "replace")
         return Text(text, codec, text.count("\ufffd"))

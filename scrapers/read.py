@@ -68,13 +68,13 @@ def _read(page: Page, rules: SiteRules) -> Reading:
         return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
     text = decode(page.body, page.content_type)
     if len(page.body) > MAX_INLINE or structure(text.text).heavy:
-        return isolate.run("read_text", text, page.url, rules)
+        return isolate.run("read_text", text._replace(raw=None), page.url, rules)
     return read_text(text, page.url, rules)
 
 
 def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
     """The reading of decoded text; parses it in this process."""
-    return _Visit(parse(text.text, url), rules).reading()
+    return _Visit(parse(text.text, url, text.raw), rules).reading()
 
 
 def _single(verdict: Verdict, view: visible.View) -> Verdict:
@@ -198,6 +198,7 @@ class _Visit:
             return verdict if known or not offered else self._no_choice(verdict)
         for choice in choices:
             if wanted in {choice.name.casefold(), (choice.sku or "").casefold()} and choice.price:
+                self.evidence.append(Evidence("state", "price", str(choice.price), choice.name))
                 return replace(
                     verdict, price=choice.price, doubt=None, source=Source.STATE,
                     currency=choice.currency or verdict.currency, stock=choice.availability,

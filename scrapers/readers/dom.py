@@ -58,15 +58,18 @@ _AMOUNTS = frozenset({"data-price-amount", "data-price"})
 _RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS
 
 
-def parse(html: str, url: str) -> Doc:
-    """Parse once, select once. `html` is decoded text within the structure limits."""
-    tree = LexborHTMLParser(html)
+def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
+    """Parse once, select once. `html` is decoded text within the structure limits.
+
+    `raw`: the same as UTF-8 bytes, where they are at hand.
+    """
+    tree = LexborHTMLParser(html if raw is None else raw)
     doc = Doc(tree, html, url)
     root = tree.root
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    names = _Names()
+    names = _NAMES
     by_tag, plain = _BY_TAG.get, _RARE.isdisjoint
     for node in root.css("*"):
         tag = node.tag
@@ -90,11 +93,17 @@ _TIER_WORD = re.compile(
 
 
 class _Names(dict[str | None, int]):
-    """What a class or id text tells; each judged once a page."""
+    """What a class or id text tells, each judged once; forgets all when it has grown too large."""
 
     def __missing__(self, text: str | None) -> int:
-        mark = self[text] = _named(text) if text else 0
+        if len(self) > MAX_NAMES:
+            self.clear()
+        mark = self[text] = _named(text[:400]) if text else 0
         return mark
+
+
+MAX_NAMES = 20_000
+_NAMES = _Names()
 
 
 def _named(text: str) -> int:

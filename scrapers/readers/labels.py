@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 
+from scrapers.readers.words import Words
+
 _I = re.IGNORECASE
 
-LIST = re.compile(
+LIST = Words(
     r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|list price|retail price|recommended|original(?:ly)?|"
     r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|"
@@ -16,107 +18,93 @@ LIST = re.compile(
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
     r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b",
-    _I,
 )
-REGULAR = re.compile(
+REGULAR = Words(
     r"\b(?:regular price|normal price|standard price|normalpreis|regul[äa]rer preis|prix normal|normale prijs|"
     r"prezzo normale|precio normal|cena (?:regularna|standardowa)|b[ěe][žz]n[áa] cena|ordinarie(?: pris)?|"
     r"ord\.? ?pris|normalpris)\b",
-    _I,
 )
-SAVING = re.compile(
+SAVING = Words(
     r"(?:\b(?:you save|save|saving|savings|saved|off|discount|sie sparen|du sparst|sparen|ersparnis|"
     r"rabatt|reduziert um|[ée]conomi\w+|remise|r[ée]duction|bespaar|u bespaart|korting|voordeel|"
     r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
     r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)",
-    _I,
 )
-NET = re.compile(
+NET = Words(
     r"\b(?:ex(?:cl)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
     r"(?:without|before|net of|plus|\+) ?(?:vat|tax|gst)|netto(?:preis)?|net price|"
     r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|moms|tva)|"
     r"hors taxes?|h\.?t\.?(?!\w)|sans tva|exclusief btw|iva escl\w*|senza iva|\+ ?iva|sin iva|"
     r"iva no incl\w*|bez (?:vat|dph)|exkl\.? ?moms|utan moms|ekskl\.? ?moms|uden moms)",
-    _I,
 )
-GROSS = re.compile(
+GROSS = Words(
     r"\b(?:inc(?:l)?(?:uding|usive of|uded|\.)?\.? ?(?:of )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:vat|tax(?:es)?|gst|btw)|"
     r"(?:vat|tax|gst) inc(?:l(?:uded|\.)?)?|with (?:vat|tax)|"
     r"inkl(?:usive|\.)? ?(?:der )?(?:gesetzl\w*\.? )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|moms)|"
     r"brutto(?:preis)?|t\.?t\.?c\.?(?!\w)|toutes taxes|inclusief btw|incl\.? btw|"
     r"iva incl\w*|con iva|z vat|(?:s|v[čc]\.?|v[čc]etn[ěe]) dph|med moms|inkl\.? ?moms)",
-    _I,
 )
-UNIT = re.compile(
+UNIT = Words(
     r"(?:\b(?:unit price|price per|reference price|grundpreis|prix (?:au|unitaire)|basisprijs|stukprijs per|"
     r"prezzo al|prezzo unitario|precio por|cena za|cena jednostkowa|j[äa]mf[öo]relsepris|enhetspris|"
     r"m[åa]lepris)\b|[\d€$£.,)]\s*(?:\*\s*)?/\s*(?:\d+(?:[.,]\d+)?\s*)?"
     r"(?:m[²³23]?|k?g|l|ml|cm|mm|ft|yd|lb|oz|st(?:k|ück|uck|uk)?|pcs?|pc|piece|metre|meter|litre|liter)\b"
     r"|\b(?:pro|je|per|par|al|por|za|le)\s+(?:\d+\s*)?(?:k?g|m[²³23]?|ml|l|litre|liter|metre|meter|m[èe]tre)\b)",
-    _I,
 )
-SHIPPING = re.compile(
+SHIPPING = Words(
     r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|versand(?!fertig)\w*|liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
     r"env[íi]o|gastos|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|frakt|leverans|fragt|levering)\b",
-    _I,
 )
-INSTALMENT = re.compile(
+INSTALMENT = Words(
     r"(?:\b(?:instal?ments?|interest[- ]free|payments? of|monthly|per month|a month|pay later|finance|"
     r"pay in \d|monatlich|raten(?:zahlung)?|mtl\.?|im monat|mensualit\w+|par mois|en \d+ fois|\d+ ?x sans frais|"
     r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|miesi[ęe]cznie|"
     r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|m[åa]naden|delbetal\w*|m[åa]neden|afbetal\w*)\b|/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
-    _I,
 )
-MEMBER = re.compile(
+MEMBER = Words(
     r"\b(?:members?(?:hip)?|club|loyalty|with (?:your )?card|mitglied\w*|vip|abonn?\w*|subscri\w+|"
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|medlem\w*)\b",
-    _I,
 )
-USED = re.compile(
+USED = Words(
     r"\b(?:used|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
-    _I,
 )
-LOWEST30 = re.compile(
+LOWEST30 = Words(
     r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|najni[żz]sz\w*|"
     r"nejni[žz][šs][íi]|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|niedrigst\w*|plus bas|"
     r"najni[żz]sz\w*|laagste|laveste|l[äa]gsta)\b)",
-    _I,
 )
-FROM = re.compile(
+FROM = Words(
     r"(?:^|\b)(?:from|starting (?:at|from)|as low as|starts at|ab|[àa] partir de|d[èe]s|vanaf|a partire da|da|"
     r"desde|od|fr[åa]n|fra)\s*:?\s*$",
-    _I,
 )
-TIER = re.compile(
+TIER = Words(
     r"(?:\b\d+\s*(?:\+|or more|or above|and (?:more|above|up)|pcs? or more|oder mehr|et plus|of meer|o pi[ùu]|o m[áa]s|"
     r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
     r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|je|[àa]|items?)\b|"
     r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\d|\beach when\b|\bbulk\b|\bstaffel\w*|"
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
-    _I,
 )
-POINTS = re.compile(
-    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng)\b", _I
+POINTS = Words(
+    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng)\b",
 )
-ECO = re.compile(
+ECO = Words(
     r"\b(?:eco[- ]?(?:tax|part\w*|contribution)|ecotax|recycling (?:fee|charge)|deposit|pfand|consigne|"
     r"statiegeld|verwijderingsbijdrage|cauzione|kaucja|z[áa]loha|pant)\b",
-    _I,
 )
-OPTION = re.compile(r"(?:^|\()\s*[+−-]\s*(?:[€$£]|[A-Z]{2,3}\b)?\s*\d", _I)
-MINIMUM = re.compile(
+OPTION = Words(
+    r"(?:^|\()\s*[+−-]\s*(?:[€$£]|[A-Z]{2,3}\b)?\s*\d",
+)
+MINIMUM = Words(
     r"\b(?:over|above|orders? (?:over|above|of)|free (?:shipping|delivery)|spend|minimum order|min\. ?order|"
     r"mindestbestell\w*|[üu]ber|d[èe]s|boven|oltre|superior\w*|powy[żz]ej|nad|[öo]ver|over)\s*$",
-    _I,
 )
-CURRENT = re.compile(
+CURRENT = Words(
     r"\b(?:now|sale price|current price|our price|your price|special price|today|only|"
     r"jetzt|nur|unser preis|angebotspreis|aktueller preis|maintenant|prix actuel|notre prix|nu|onze prijs|"
     r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|na[šs]e cena|"
     r"akční cena|nu|pris nu|nupris)\b\s*:?\s*$",
-    _I,
 )
 NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 

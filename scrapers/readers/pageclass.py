@@ -2,34 +2,30 @@
 
 from __future__ import annotations
 
-import re
 from typing import Literal, NamedTuple
 
 from scrapers.readers.dom import Doc
+from scrapers.readers.words import Words
 
-_I = re.IGNORECASE
-_BOT_TITLE = re.compile(
+_BOT_TITLE = Words(
     r"just a moment|attention required|access denied|pardon our interruption|are you (?:a )?(?:human|robot)|"
     r"robot check|bot check|security check|checking your browser|verify(?:ing)? (?:that )?you are|captcha|"
     r"human verification|request blocked|ddos|unusual traffic|sicherheits(?:abfrage|pr[üu]fung)|"
     r"v[ée]rification de s[ée]curit[ée]|one more step|please wait",
-    _I,
 )
-_BOT_TEXT = re.compile(
+_BOT_TEXT = Words(
     r"verify (?:that )?you(?:'re| are) (?:a )?human|checking (?:if the site connection is secure|your browser)|"
     r"enable javascript and cookies to continue|unusual traffic|automated (?:access|requests|queries)|"
     r"are you a (?:human|robot)|i(?:'|’)?m not a robot|not a robot|complete the (?:captcha|challenge|security check)|"
     r"solve (?:the|this) (?:captcha|puzzle)|type the characters you see|press (?:&|and) hold|"
     r"you have been blocked|access to this (?:page|site) has been (?:denied|blocked)|"
     r"best[äa]tigen sie,? dass sie (?:ein mensch|kein roboter)|v[ée]rifiez que vous [êe]tes humain|ray id",
-    _I,
 )
-_BOT_HTML = re.compile(
+_BOT_HTML = Words(
     r"challenge-platform|cf-chl-|/captcha/|g-recaptcha[\"'][^>]*data-callback|h-captcha|px-captcha|"
     r"_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
-    _I,
 )
-_LOST = re.compile(
+_LOST = Words(
     r"\b404\b|(?:page|product|item|article|site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|n['’]t) exist|"
     r"no longer exists|cannot be found|can['’]t be found|could(?: not|n['’]t) be found)|not found|nothing (?:was )?found|"
     r"(?:can['’]t|cannot|could not|couldn['’]t) find (?:the|that|this|your)|page you(?:'re| are) looking for|"
@@ -37,36 +33,31 @@ _LOST = re.compile(
     r"n['’]existe (?:pas|plus)|introuvable|niet gevonden|bestaat niet|pagina non trovata|non trovat[ao]|non esiste|"
     r"p[áa]gina no encontrada|no encontrad[ao]|no existe|nie (?:zosta[łl]a? )?znalezion\w*|nie istnieje|"
     r"nenalezen\w*|neexistuje|hittades inte|finns inte|kunne ikke findes|findes ikke|ikke fundet",
-    _I,
 )
-_DOWN = re.compile(
+_DOWN = Words(
     r"under maintenance|maintenance mode|scheduled maintenance|be (?:right )?back (?:soon|shortly)|"
     r"temporarily (?:unavailable|closed)|wartungs(?:arbeiten|modus)|en maintenance|in onderhoud|"
     r"in manutenzione|en mantenimiento|prace konserwacyjne|(?:shop|store) is closed",
-    _I,
 )
-_LOGIN_PRICE = re.compile(
+_LOGIN_PRICE = Words(
     r"(?:log ?in|sign ?in|register|login) (?:to (?:see|view|show)|for) (?:the |our |your )?(?:trade )?pric(?:e|es|ing)|"
     r"price(?:s)? (?:only )?(?:visible )?(?:after|for) (?:log ?in|registered|logged)|"
     r"pre(?:is|ise) (?:nur )?(?:nach|f[üu]r) (?:anmeldung|angemeldete|login|registrier\w+)|"
     r"anmelden,? um (?:den |die )?preise? zu sehen|connectez-vous pour (?:voir|conna[îi]tre)|"
     r"log in (?:om|voor) (?:de )?prijs|accedi per vedere|inicia sesi[óo]n para ver|zaloguj si[ęe],? aby|"
     r"p[řr]ihlaste se|logga in f[öo]r att se|log ind for at se",
-    _I,
 )
-_LOGIN_PAGE = re.compile(
+_LOGIN_PAGE = Words(
     r"\b(?:log ?in|sign ?in|anmelden|einloggen|connexion|connectez-vous|inloggen|accedi|iniciar sesi[óo]n|"
     r"zaloguj|p[řr]ihl[áa][šs]\w*|logga in|log ind)\b",
-    _I,
 )
-_CALL = re.compile(
+_CALL = Words(
     r"(?:call|ask|e-?mail|contact us|enquire|click) for (?:a |the )?(?:price|pricing|quote)|price on (?:request|application)|"
     r"request a quote|\bp\.?o\.?a\.?\b|preis auf anfrage|auf anfrage|prix sur demande|sur devis|prijs op aanvraag|"
     r"prezzo su richiesta|precio (?:a consultar|bajo pedido)|cena na (?:zapytanie|dotaz)|pris p[åa] foresp[øo]rgsel|"
     r"pris p[åa] f[öo]rfr[åa]gan",
-    _I,
 )
-_WITHDRAWN = re.compile(
+_WITHDRAWN = Words(
     r"no longer (?:available|sold|in our range|stocked)|has been (?:discontinued|withdrawn|removed)|"
     r"is discontinued|not (?:currently )?available (?:for sale|any ?more)|currently unavailable|"
     r"nicht mehr (?:verf[üu]gbar|lieferbar|erh[äa]ltlich|im sortiment)|artikel ist ausgelaufen|"
@@ -74,12 +65,10 @@ _WITHDRAWN = re.compile(
     r"non [èe] pi[ùu] disponibile|fuori produzione|ya no est[áa] disponible|descatalogad\w+|"
     r"produkt (?:zosta[łl] )?wycofan\w+|nie jest ju[żz] dost[ęe]pn\w+|ji[žz] nen[íi] (?:v nab[íi]dce|k dispozici)|"
     r"finns inte l[äa]ngre|har utg[åa]tt|utg[åa]tt ur|er udg[åa]et|f[øo]res ikke l[æa]ngere",
-    _I,
 )
-_CONSENT = re.compile(
+_CONSENT = Words(
     r"(?:before you continue|accept (?:all )?cookies|we (?:use|value) (?:cookies|your privacy)|cookie|consent|datenschutz|"
     r"are you (?:over|at least) \d\d|age verification|verify your age|altersverifikation|volljährig)",
-    _I,
 )
 SMALL = 2_500  # characters of text: a wall says little else
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
@@ -80,17 +81,23 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
     name = attrs.get("id")
     if name:
         named = f"{named} {name}"
-    if named and labels.ZONE.search(named):
-        return "other"
+    kind = _class_zone(named) if named else ""
+    if kind == "other":
+        return kind
     if "hidden" in attrs and (attrs["hidden"] or "").lower() != "until-found":
         return "hidden"
     if "style" in attrs and labels.HIDDEN_STYLE.search(attrs["style"] or ""):
         return "hidden"
-    if named and labels.SPOKEN_CLASS.search(named):
+    return "hidden" if not kind and named and _toggled_off(node, named) else kind
+
+
+@lru_cache(maxsize=8192)  # themes use the same names on every page
+def _class_zone(named: str) -> str:
+    if labels.ZONE.search(named):
+        return "other"
+    if labels.SPOKEN_CLASS.search(named):
         return "spoken"
-    if named and (labels.HIDDEN_CLASS.search(named) or _toggled_off(node, named)):
-        return "hidden"
-    return ""
+    return "hidden" if labels.HIDDEN_CLASS.search(named) else ""
 
 
 # blocks that a theme always prints and shows by a class of their wrapper
@@ -103,6 +110,8 @@ _TOGGLES = {
 
 
 def _toggled_off(node: LexborNode, named: str) -> bool:
+    if "price__" not in named:
+        return False
     for block, (wrapper, shown_with) in _TOGGLES.items():
         if block in named.split():
             at, climbed = node.parent, 0

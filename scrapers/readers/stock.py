@@ -9,6 +9,7 @@ from selectolax.lexbor import LexborNode
 from scrapers.model import Availability, Evidence
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places, own_class
+from scrapers.readers.words import Words
 from scrapers.texts import read_availability
 
 _CLASS = (
@@ -18,13 +19,12 @@ _CLASS = (
     (re.compile(r"low-?stock|stock-?low|few-?left", re.I), Availability.LOW_STOCK),
     (re.compile(r"in-?stock|available(?!-)|stock-?ok", re.I), Availability.IN_STOCK),
 )  # fmt: skip
-_BUY = re.compile(
+_BUY = Words(
     r"add (?:item )?to (?:your |my |shopping )?(?:cart|basket|bag|trolley|order)|buy (?:it )?now|buy\b|"
     r"in den (?:warenkorb|einkaufswagen)|jetzt kaufen|kaufen|ajouter au panier|acheter|in winkelwagen|"
     r"in (?:mijn )?winkelmand\w*|toevoegen|bestel|aggiungi al carrello|acquista|a[ñn]adir al? (?:carrito|cesta)|comprar|"
     r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]ku|p[řr]idat do|koupit|l[äa]gg i (?:varukorg|kundvagn)|k[öo]p|"
     r"l[æa]g i kurv(?:en)?|k[øo]b",
-    re.IGNORECASE,
 )
 MAX_TEXT = 90
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
@@ -500,16 +501,22 @@ def _by_class(leaf: Leaf, named: str) -> str | None:
         if len(at.text()) > len(leaf.raw) + 60:
             break
         own = own_class(at)
-        for kind, pattern in _BY_CLASS:
-            if pattern.search(own):
-                return kind
-        saved = labels.C_SAVING if at is leaf.node else labels.C_SAVED
-        if saved.search(own) and not labels.C_NOW.search(own):
-            return "saving"
-        if labels.C_REGULAR.search(own):
-            return "regular"
+        kind = _class_kind(own, own_one=at is leaf.node) if own else None
+        if kind is not None:
+            return kind
         at = at.parent
     return None
+
+
+@lru_cache(maxsize=8192)
+def _class_kind(named: str, *, own_one: bool) -> str | None:
+    for kind, pattern in _BY_CLASS:
+        if pattern.search(named):
+            return kind
+    saved = labels.C_SAVING if own_one else labels.C_SAVED
+    if saved.search(named) and not labels.C_NOW.search(named):
+        return "saving"
+    return "regular" if labels.C_REGULAR.search(named) else None
 
 
 def _by_label(text: str, before: str, after: str) -> str | None:
