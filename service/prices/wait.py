@@ -9,7 +9,7 @@ Kaplan and Meier; below five completed waits no chance is named.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Literal
@@ -110,9 +110,10 @@ def waits_for(pieces: Sequence[Piece], target: Decimal) -> tuple[list[float], li
 
 @dataclass(frozen=True, slots=True)
 class _Hope:
-    """The price to wait for, and whether the user named it."""
+    """The price to wait for, in which currency, and whether the user named it."""
 
     target: Decimal
+    currency: str
     asked: bool
 
 
@@ -162,7 +163,7 @@ def advise_track(
     weekly_cost: Decimal = WEEKLY_COST,
 ) -> Advice:
     """The same on a track."""
-    if not track.stands:
+    if not track.stands or track.currency is None:
         return _silent(need_by, target, "no price that is recent enough to compare with")
     runs = runs_of(track)
     regular, sales = find_sales(runs, at=track.at)
@@ -171,8 +172,8 @@ def advise_track(
         hoped = _usual_sale([sale.low for sale in sales if sale.how == "returned"])
     if hoped is None or regular is None:
         return _silent(need_by, None, f"no sale came and went in {_days(track)} days watched")
-    until = need_by or from_us(track.at) + HORIZON
-    case = _case(track, runs, _Hope(hoped, asked=target is not None), regular, until)
+    hope = _Hope(hoped, track.currency, asked=target is not None)
+    case = _case(track, runs, hope, regular, need_by or from_us(track.at) + HORIZON)
     return _decide(case, need_by, weekly_cost)
 
 
@@ -197,7 +198,7 @@ def _case(
     waiting = runs[-1].price > target
     return _Case(
         now=runs[-1].price,
-        currency=track.currency or "EUR",
+        currency=hope.currency,
         regular=regular,
         target=target,
         curve=kaplan_meier(lengths, rewarded),
@@ -230,43 +231,25 @@ def _decide(case: _Case, need_by: datetime | None, weekly_cost: Decimal) -> Advi
 
 
 def _with(facts: Advice, verdict: Word, *reasons: str) -> Advice:
-    return Advice(
-        verdict,
-        facts.target,
-        facts.chance,
-        facts.interval,
-        facts.episodes,
-        facts.waits,
-        facts.expected_saving,
-        facts.need_by,
-        facts.reasons + reasons,
-    )
+    return replace(facts, verdict=verdict, reasons=reasons)
 
 
 def _weigh(case: _Case, facts: Advice, weekly_cost: Decimal, counted: str) -> Advice:
     end = case.waited + case.days_left
     low, high = case.curve.interval(end, case.waited)
+    interval = (1 - high, 1 - low)
     chance = 1 - case.curve.survival(end, case.waited)
     stakes = Stakes(case.now, case.target, max(case.now, case.regular), case.now * weekly_cost / 7)
     saving = expected_saving(case.curve, stakes, end, given=case.waited)
-    weighed = Advice(
-        "buy",
-        case.target,
-        chance,
-        (1 - high, 1 - low),
-        facts.episodes,
-        facts.waits,
-        saving,
-        facts.need_by,
-        (counted, *_reasons(case, stakes, chance, (1 - high, 1 - low))),
-    )
-    if 1 - high < TOO_WIDE[0] and 1 - low > TOO_WIDE[1]:
-        return _with(weighed, "not enough known", "the interval leaves everything open")
-    worth = saving >= WORTH_IT * case.now
+    weighed = replace(facts, chance=chance, interval=interval, expected_saving=saving)
+    reasons = (counted, *_reasons(case, stakes, chance, interval))
+    if interval[0] < TOO_WIDE[0] and interval[1] > TOO_WIDE[1]:
+        return _with(weighed, "not enough known", *reasons, "the interval leaves everything open")
     words = f"waiting saves {case.text(saving)} on average, net of its cost"
     if saving < 0:
         words = f"waiting costs {case.text(-saving)} on average"
-    return _with(weighed, "wait" if worth else "buy", words)
+    worth = saving >= WORTH_IT * case.now
+    return _with(weighed, "wait" if worth else "buy", *reasons, words)
 
 
 def _reasons(

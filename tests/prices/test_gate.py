@@ -8,6 +8,8 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from scrapers import Ids, Outcome, Reading, Tax
 from service.model.prices import Offer, Spell
@@ -422,3 +424,37 @@ class TestBoundaries:
         assert ask("60", older + self.flat).kind == "jump"
         now = [Spell(1, Offer(Decimal(100), "EUR"), NOW, NOW)]
         assert ask("60", now).kind == "jump"
+
+
+amounts = st.decimals("0.01", "99999", places=2)
+past = st.lists(st.tuples(st.integers(1, 60), amounts, st.one_of(st.none(), amounts)), max_size=6)
+
+
+@settings(max_examples=200, deadline=None)
+@given(past, amounts, st.one_of(st.none(), amounts), st.sampled_from(["EUR", "USD", "JPY"]))
+def test_any_reading_gets_a_verdict_that_ends(
+    runs: list[tuple[int, Decimal, Decimal | None]],
+    price: Decimal,
+    listed: Decimal | None,
+    currency: str,
+) -> None:
+    texts = [f"{days}d@{value}" + (f"/{struck}" if struck else "") for days, value, struck in runs]
+    log = history(*texts) if texts else []
+    now = reading(str(price), None if listed is None else str(listed), currency)
+    verdict = judge(now, log, at=NOW)
+    assert verdict.accept == (verdict.reason is None) == (verdict.kind is None)
+    # the page goes on saying so: accepted after just as many more readings, or left to the user
+    said = {"price": str(price), "currency": currency, "outcome": "ok"}
+    for more in range(1, verdict.needs + 1):
+        again = judge(now, log, at=NOW + more * DAY, kept_aside=[Aside(NOW, said, seen=more)])
+        assert again.accept == (more == verdict.needs)
+        assert again.needs == verdict.needs - more
+    if not verdict.accept and not verdict.needs:
+        assert verdict.kind == "placeholder"
+    if (
+        log
+        and log[-1].offer.price == price
+        and currency == "EUR"
+        and (listed is None or listed >= price)
+    ):
+        assert verdict.accept
