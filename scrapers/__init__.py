@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from scrapers.fetch import Fetcher, HostDoor
     from scrapers.guard import Limits, Policy, Resolver, check_url, host_key
     from scrapers.pace import (
+        ELSEWHERE,
         Backoff,
         clock_offset,
         feasible_every,
@@ -79,11 +80,11 @@ _HOMES = {
     "check_url": "scrapers.guard",
     "host_key": "scrapers.guard",
     "Backoff": "scrapers.pace",
+    "ELSEWHERE": "scrapers.pace",
     "clock_offset": "scrapers.pace",
     "feasible_every": "scrapers.pace",
     "is_host_failure": "scrapers.pace",
     "network_suspect": "scrapers.pace",
-    "is_host_failure": "scrapers.pace",
     "next_allowed": "scrapers.pace",
     "spread": "scrapers.pace",
     "read_page": "scrapers.read",
@@ -106,6 +107,7 @@ _HOMES = {
 }
 
 __all__ = [
+    "ELSEWHERE",
     "Amount",
     "Availability",
     "Backoff",
@@ -147,7 +149,6 @@ __all__ = [
     "guarded_transport",
     "host_key",
     "is_currency",
-    "is_host_failure",
     "is_host_failure",
     "minor_units",
     "network_suspect",

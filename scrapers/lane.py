@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING
 
 from scrapers.errors import FetchError
+from scrapers.pace import ELSEWHERE
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -22,7 +23,7 @@ class Lanes:
     async def enter(self, host: str, *, wait: bool = True) -> AsyncIterator[None]:
         lock, users = self._locks.get(host) or (asyncio.Lock(), 0)
         if users and not wait:
-            raise FetchError("another visit to the host that this leads to is under way")
+            raise FetchError(ELSEWHERE)
         self._locks[host] = lock, users + 1
         try:
             async with lock:

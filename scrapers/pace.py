@@ -23,6 +23,7 @@ LONGEST_CRAWL_DELAY = 86400.0
 # start of the next one sooner.
 MARGIN = 0.05
 MISSING = "missing"  # the reason of a first 404
+ELSEWHERE = "the host that this leads to has another visit; it is asked at another time"
 ROBOTS_BAR = "robots.txt disallows this page"
 
 
@@ -47,7 +48,7 @@ class Backoff:
         return float(min(self.longest, first * 2.0 ** min(failures - 1, 40)))
 
 
-def next_allowed(  # noqa: PLR0913, PLR0917  one rule, all that bears on it
+def next_allowed(
     now: datetime,
     gap: timedelta,
     crawl_delay: float | None,
@@ -75,7 +76,7 @@ def next_allowed(  # noqa: PLR0913, PLR0917  one rule, all that bears on it
 def is_host_failure(visited: Visited) -> bool:
     """Whether a visit's end says something of the whole host, not of its one page."""
     if visited.outcome is Outcome.UNREACHABLE:
-        return visited.reason != MISSING
+        return visited.reason not in {MISSING, ELSEWHERE}
     if visited.outcome is Outcome.BARRED:
         return visited.reason != ROBOTS_BAR
     return visited.outcome is Outcome.THROTTLED

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from scrapers import Policy, Visited, VisitRequest
 from service import __version__
+from service.flows.door import door
 from service.flows.owner import owner_name
 from service.flows.ports import Channel, Deps
 from service.settings import ChannelSettings, Settings, data_dir
@@ -20,9 +21,10 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Sequence
     from datetime import date
 
-    from scrapers import Fetcher
+    from scrapers import Fetcher, HostDoor
 
     Resolver = Callable[[str, int], Awaitable[Sequence[str]]]
+
 
 def utc_now() -> datetime:
     """The clock of the program."""
@@ -45,6 +47,7 @@ class OwnFetcher:
         self._policy = policy
         self._resolver = resolver
         self._fetcher: Fetcher | None = None
+        self.door: HostDoor | None = None
 
     async def visit(self, request: VisitRequest) -> Visited:
         """See `scrapers.Fetcher.visit`."""
@@ -64,6 +67,7 @@ class OwnFetcher:
                 policy=self._policy,
                 clock=utc_now,
                 resolver=self._resolver,
+                door=self.door,
             )
         return self._fetcher
 
@@ -123,10 +127,11 @@ def opened(
         allow_hosts=settings.allow_hosts | loopback, allowed_only=settings.contact is None
     )
     store = _store(settings)
+    fetcher = OwnFetcher(settings, policy, resolver)
     try:
-        yield Deps(
+        deps = Deps(
             store=store,
-            fetcher=OwnFetcher(settings, policy, resolver),
+            fetcher=fetcher,
             channels=LazyChannels(settings, policy),
             clock=clock,
             owner=owner_name(),
@@ -139,6 +144,8 @@ def opened(
             keep_visits_days=settings.keep_visits_days,
             extra=_extra(settings, policy),
         )
+        fetcher.door = door(deps)
+        yield deps
     finally:
         store.close()
 

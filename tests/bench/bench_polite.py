@@ -71,7 +71,7 @@ def book_of(plan: Plan, listings: int) -> Book:
     gap = timedelta(seconds=plan.gap)
     suppliers = tuple(Supplier(f"s{h}", f"Shop {h}", min_gap=gap) for h in range(plan.hosts))
     sold = tuple(
-        Listing(url_of(h, n), f"s{h}", supply, url=url_of(h, n), every=timedelta(minutes=10))
+        Listing(url_of(h, n), f"s{h}", supply, url=url_of(h, n), every=timedelta(minutes=2))
         for h in range(plan.hosts)
         for n in range(listings)
     )
@@ -98,7 +98,7 @@ class Counting:
         self.reached = asyncio.Event()
         self.outcomes: Counter[str] = Counter()
 
-    async def visit(self, request: VisitRequest):  # noqa: ANN201
+    async def visit(self, request: VisitRequest):
         visited = await self._fetcher.visit(request)
         self.outcomes[visited.outcome.value] += 1
         if self.outcomes.total() >= self._enough:
@@ -109,19 +109,18 @@ class Counting:
         await self._fetcher.aclose()
 
 
-async def poll_until(
-    deps: Deps, counting: Counting, enough: int, ids: list[int], lanes_: int
-) -> None:
-    """Passes over all listings until enough visits are made; the last one is cut."""
-    while counting.outcomes.total() < enough:
-        task = asyncio.create_task(poll.poll_these(deps, ids, workers=lanes_, patience=30))
-        waiting = asyncio.create_task(counting.reached.wait())
-        await asyncio.wait({task, waiting}, return_when=asyncio.FIRST_COMPLETED)
-        waiting.cancel()
-        if not task.done():
-            task.cancel()
-            await asyncio.gather(task, return_exceptions=True)
-        await task if not task.cancelled() else None
+async def poll_until(deps: Deps, counting: Counting, lanes_: int) -> None:
+    """Ticks, as the schedule makes them, until enough visits are made; the last one is cut."""
+    enough = asyncio.create_task(counting.reached.wait())
+    while not enough.done():
+        tick = asyncio.create_task(poll.poll_due(deps, workers=lanes_))
+        await asyncio.wait({tick, enough}, return_when=asyncio.FIRST_COMPLETED)
+        if tick.done():
+            tick.result()
+            await asyncio.sleep(0.2)
+        else:
+            tick.cancel()
+            await asyncio.gather(tick, return_exceptions=True)
 
 
 async def bare(plan: Plan, visits: int, lanes_: int) -> float:
@@ -194,11 +193,10 @@ def run(plan: Plan, listings: int, visits: int, lanes_: int, folder: Path) -> Ru
     store = open_store(f"sqlite:///{folder / 'polite.db'}")
     with store.write() as unit:
         unit.catalogue.save(book_of(plan, listings), now=now())
-        ids = [listing.id for listing in unit.catalogue.listings()]
     with Servers(plan, folder / "log.jsonl") as servers:
         counting = Counting(fetcher_of(plan), visits)
         began, cpu = time.monotonic(), time.process_time()
-        asyncio.run(poll_until(deps_of(store, counting, plan), counting, visits, ids, lanes_))
+        asyncio.run(poll_until(deps_of(store, counting, plan), counting, lanes_))
         seconds, cpu = time.monotonic() - began, time.process_time() - cpu
         memory = peak_mib()
     return Run(counting, servers.rows(), seconds, cpu, memory, folder / "polite.db")

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from scrapers import Outcome, Page, Visited
 from scrapers.pace import (
+    ELSEWHERE,
     MARGIN,
     MISSING,
     ROBOTS_BAR,
@@ -97,6 +98,7 @@ def visited(outcome: Outcome, reason: str | None = None, **more: object) -> Visi
         (visited(Outcome.OK), False),
         (visited(Outcome.UNREACHABLE, "the host does not answer"), True),
         (visited(Outcome.UNREACHABLE, MISSING), False),
+        (visited(Outcome.UNREACHABLE, ELSEWHERE), False),
         (visited(Outcome.THROTTLED), True),
         (visited(Outcome.BARRED, "the host refuses us (status 403)"), True),
         (visited(Outcome.BARRED, ROBOTS_BAR), False),

@@ -38,7 +38,7 @@ def test_there_are_106_published_cases() -> None:
 
 def test_the_cases_can_fail() -> None:
     """With every line kept, one published case goes wrong: the lines we drop matter."""
-    from protego import Protego  # noqa: PLC0415
+    from protego import Protego
 
     case = next(c for c in CASES if c["id"] == "rb016")
     assert Protego.parse(case["robots_txt"]).can_fetch(case["url"], case["user_agent"])
@@ -140,7 +140,7 @@ def test_what_holds_no_rule_allows(text: str) -> None:
 
 
 def test_hostile_patterns_take_no_time() -> None:
-    import time  # noqa: PLC0415
+    import time
 
     text = "User-agent: *\n" + ("Disallow: /" + "*a" * 500 + "*b\n") * 400
     url = "https://shop.example/" + "a" * 2000

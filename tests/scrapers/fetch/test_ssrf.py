@@ -124,7 +124,7 @@ async def _rebind(monkeypatch: pytest.MonkeyPatch, tries: int) -> tuple[int, int
     """Hits on (a private listener, a stand-in for the public host) over changing answers."""
     hits = {"private": 0, "public": 0}
 
-    def serve(name: str):  # noqa: ANN202
+    def serve(name: str):
         async def handle(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
             hits[name] += 1
             await reader.readuntil(b"\r\n\r\n")
@@ -196,7 +196,7 @@ def test_no_proxy_of_the_environment_is_used(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_webhooks_pass_the_same_guard() -> None:
-    import httpx  # noqa: PLC0415
+    import httpx
 
     async def post(url: str) -> None:
         async with httpx.AsyncClient(transport=guarded_transport(Policy())) as client:
@@ -208,7 +208,7 @@ def test_webhooks_pass_the_same_guard() -> None:
 
 
 def test_webhooks_reach_an_allowed_host_with_their_body() -> None:
-    import httpx  # noqa: PLC0415
+    import httpx
 
     async def run() -> tuple[int, bytes]:
         got: list[bytes] = []
