@@ -8,7 +8,8 @@ from decimal import Decimal
 from typing import Final
 
 from scrapers.model import Amount
-from scrapers.texts.amounts import fold, format_amount, read_amount, read_body
+from scrapers.texts.amounts import format_amount, read_amount, read_body
+from scrapers.texts.quantities import fold
 
 MAX_TEXT: Final = 2_000
 

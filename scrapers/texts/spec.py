@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
-from scrapers.texts.amounts import fold, plain
+from scrapers.texts.quantities import fold, plain
 from scrapers.texts.soldas import read_sold_as
 from scrapers.texts.spec_battery import check_battery, number, read_battery
 from scrapers.texts.spec_motor import read_controller, read_motor

@@ -10,7 +10,7 @@ import re
 from decimal import Decimal
 from typing import Final
 
-from scrapers.texts.amounts import plain
+from scrapers.texts.quantities import plain
 
 _CHEMISTRY: Final = (
     ("LiHV", r"li-?\s?hv|lipo-?\s?hv|hv-?\s?lipo|high[- ]voltage|hochvolt|4[.,]35\s?v"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from scrapers.texts.amounts import plain
+from scrapers.texts.quantities import plain
 from scrapers.texts.spec_battery import number
 
 _KV: Final = re.compile(
