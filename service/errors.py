@@ -1,10 +1,10 @@
 """What can go wrong in the service; a class for each decision of the caller.
 
-    ServiceError
-    +-- InputError      the user's input cannot be used; carries every problem found   exit 2, HTTP 422
-    +-- NotFoundError   no such part, build, listing or supplier                       exit 2, HTTP 404
-    +-- StoreError      the database cannot be used; says which and what to do         exit 2, HTTP 503
-    +-- DeliveryError   a channel did not take a notice; says whether to try again
+ServiceError
++-- InputError      the input cannot be used; carries every problem found   exit 2, HTTP 422
++-- NotFoundError   no such part, build, listing or supplier                exit 2, HTTP 404
++-- StoreError      the database cannot be used; says what to do            exit 2, HTTP 503
++-- DeliveryError   a channel did not take a notice; says whether to try again
 """
 
 from __future__ import annotations

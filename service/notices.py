@@ -17,7 +17,7 @@ def notice_key(deal: Deal, channel: str, tell: str) -> str:
 
 
 def compose(
-    deal: Deal, target: Target, channel: str, tell: str, name: str, at: datetime
+    deal: Deal, target: Target, *, channel: str, tell: str, name: str, at: datetime
 ) -> Notice:
     """The notice about `deal` for one channel. `name`: how people call the subject."""
     price = str(deal.value) if deal.value else "available"

@@ -74,7 +74,8 @@ async def running(deps: Deps, *, workers: int = 50) -> AsyncIterator[None]:
     )
     for name, seconds, tick in jobs:
         start = ticks.every(name, tick)
-        scheduler.add_job(_as_coroutine(start), "interval", seconds=seconds, misfire_grace_time=None)
+        job = _as_coroutine(start)
+        scheduler.add_job(job, "interval", seconds=seconds, misfire_grace_time=None)
         start()
     scheduler.start()
     try:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fakes import FakeFetcher, FixedClock, RecordingChannel
+
 from scrapers import Policy
 from service.exchange.catalogue import book_from_document
 from service.flows import edit

@@ -78,11 +78,10 @@ def many_shops(hosts: int, *, slow: float = 0.0) -> Iterator[Shops]:
 
 def catalogue(shops: Shops, hosts: int, each: int) -> str:
     """A catalogue of `hosts` suppliers with `each` listings; every third part has a target."""
-    parts = []
-    for host in range(1, hosts + 1):
-        parts.append(
-            f'[supplier.s{host}]\nname = "Shop {host}"\ncountry = "NL"\ncurrency = "EUR"\n'
-        )
+    parts = [
+        f'[supplier.s{host}]\nname = "Shop {host}"\ncountry = "NL"\ncurrency = "EUR"\n'
+        for host in range(1, hosts + 1)
+    ]
     for host in range(1, hosts + 1):
         for n in range(each):
             number = host * 1000 + n

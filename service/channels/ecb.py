@@ -18,6 +18,7 @@ from service.errors import DeliveryError
 
 DAILY = "https://www.ecb.europa.eu/stats/eurofxref/eurofxref-daily.xml"
 LARGEST = 256 * 1024
+UNREADABLE = "no newer exchange rates: the file cannot be read"
 Row = tuple[date, str, str]
 
 
@@ -55,8 +56,9 @@ def parse(xml: bytes) -> list[Row]:
         cubes = [item.attrib for item in ElementTree.fromstring(xml).iter() if item.attrib]
         day = next(date.fromisoformat(cube["time"]) for cube in cubes if "time" in cube)
         rows = [(day, c["currency"], c["rate"]) for c in cubes if "currency" in c]
-        if not rows or any(Decimal(rate) <= 0 for _, _, rate in rows):
-            raise ValueError("no rates")
+        sound = bool(rows) and all(Decimal(rate) > 0 for _, _, rate in rows)
     except (ElementTree.ParseError, StopIteration, ValueError, KeyError, InvalidOperation) as error:
-        raise DeliveryError("no newer exchange rates: the file cannot be read", retry=True) from error
+        raise DeliveryError(UNREADABLE, retry=True) from error
+    if not sound:
+        raise DeliveryError(UNREADABLE, retry=True)
     return rows

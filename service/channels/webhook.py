@@ -38,7 +38,8 @@ class WebhookChannel:
             async with httpx.AsyncClient(
                 transport=self._transport, timeout=TIMEOUT, trust_env=False
             ) as client:
-                answer = await client.post(self._url, content=body, headers=self._headers(notice, body))
+                headers = self._headers(notice, body)
+                answer = await client.post(self._url, content=body, headers=headers)
         except httpx.HTTPError as error:
             raise DeliveryError(f"{type(error).__name__}: {error}", retry=True) from error
         if not answer.is_success:

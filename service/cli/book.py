@@ -63,7 +63,7 @@ def dump_command(build: str | None, *, public: bool) -> int:
 @click.option("--unit", default="piece", show_default=True, help="Unit of a new part.")
 @json_option
 @db_option
-def add_command(  # noqa: PLR0913  # one option each
+def add_command(  # one option each
     url: str,
     part: str | None,
     sold_as: str | None,
@@ -114,17 +114,13 @@ def _added(answer: Mapping[str, object]) -> str:
 @click.option("--on", help="Day of the price, e.g. 2026-11-24; now without it.")
 @click.option("--sold-as", help="What one purchase holds; one unit of the part without it.")
 @db_option
-def price_command(
-    part: str, price: str, supplier: str, on: str | None, sold_as: str | None
-) -> int:
+def price_command(part: str, price: str, supplier: str, on: str | None, sold_as: str | None) -> int:
     """Book PRICE (like "7.90 EUR") of PART by hand."""
     from service.flows import edit  # noqa: PLC0415  start-up time
     from service.model.money import parse_money  # noqa: PLC0415  start-up time
 
     with book() as deps:
-        listing = edit.book_price(
-            deps, part, parse_money(price), supplier, on=on, sold_as=sold_as
-        )
+        listing = edit.book_price(deps, part, parse_money(price), supplier, on=on, sold_as=sold_as)
     click.echo(f"{listing.key}: {price}")
     return DONE
 
@@ -138,7 +134,7 @@ def price_command(
 @click.option("--on", help="Day of the purchase; today without it.")
 @click.option("--order", help="Number of the order it belongs to.")
 @db_option
-def buy_command(  # noqa: PLR0913  # one option each
+def buy_command(  # one option each
     part: str,
     count: str,
     price: str | None,

@@ -22,8 +22,8 @@ from service.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
     from scrapers import SiteRules
-    from service.flows.poll import PollLine, PollReport
     from service.flows.ports import Deps
+    from service.flows.writer import PollLine, PollReport
 
 NO_PAGE = ("unreachable", "throttled", "refused", "broken", "gone", "barred")
 

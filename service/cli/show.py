@@ -49,7 +49,7 @@ def show_reading(answer: Row) -> None:
     for name in ("multibuy", "choices"):
         for item in answer.get(name) or ():
             table.add_row(name, _cell(", ".join(f"{v}" for v in item.values() if v is not None)))
-    evidence = _table(("reader", "left"), ("field", "left"), ("as it stood", "left"), ("where", "left"))
+    evidence = _table(*((name, "left") for name in ("reader", "field", "as it stood", "where")))
     for item in answer["evidence"]:
         evidence.add_row(*(_cell(item[key]) for key in ("reader", "field", "value", "where")))
     _print(table, evidence, "")
@@ -127,7 +127,8 @@ def show_deals(answer: Sequence[Row]) -> None:
             _print(f"  at {deal['listing']}")
         for item in deal["evidence"]:
             if item["field"] in ("price", "list_price", "availability", "share"):
-                _print(f'  {item["field"]} "{item["value"]}" by {item["reader"]} at {item["where"]}')
+                told = f'"{item["value"]}" by {item["reader"]} at {item["where"]}'
+                _print(f"  {item['field']} {told}")
 
 
 def show_history(answer: Row) -> None:
@@ -135,20 +136,19 @@ def show_history(answer: Row) -> None:
     stats, span = answer["stats"], answer["span"]
     _print(f"{answer['subject']}: seen from {span['from']} to {span['to']}")
     table = _table(("", "left"), ("price", "right"))
-    for name in ("now", "low_30d", "low_90d", "low_365d", "low_ever", "high_ever", "median_90d", "regular"):
-        table.add_row(_STAT_WORDS[name], _cell(stats.get(name)))
+    for name, words in _STAT_WORDS.items():
+        table.add_row(words, _cell(stats.get(name)))
     _print(table)
     chart = answer.get("spells") or []
     for listing in dict.fromkeys(spell["listing"] for spell in chart):
         own = [spell for spell in chart if spell["listing"] == listing]
         if len(own) > 1:
             _print(listing, *_steps(own))
-    spells = _table(
-        ("price", "right"), ("", "left"), ("stock", "left"), ("first seen", "left"), ("last seen", "left")
-    )
+    heads = ("", "stock", "first seen", "last seen")
+    spells = _table(("price", "right"), *((head, "left") for head in heads))
+    names = ("price", "currency", "availability", "first_seen", "last_seen")
     for spell in chart[-12:]:
-        cells = (spell["price"], spell["currency"], spell["availability"], spell["first_seen"], spell["last_seen"])
-        spells.add_row(*(_cell(cell) for cell in cells))
+        spells.add_row(*(_cell(spell[name]) for name in names))
     _print(spells)
     _print(*(fact["text"] for fact in answer["calendar"]))
     if verdict := answer["discount"]["verdict"]:

@@ -56,9 +56,7 @@ def _while_closed(
     return Step(_opened(target, standing, at), "opened", since)
 
 
-def _while_open(
-    target: Target, standing: Standing, deal: Deal, at: datetime, *, met: bool
-) -> Step:
+def _while_open(target: Target, standing: Standing, deal: Deal, at: datetime, *, met: bool) -> Step:
     if not met and _really_above(target, standing):
         return Step(_closed(deal, at, _why_closed(target, standing)))
     if standing.value is None or standing.value == deal.value:

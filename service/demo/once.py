@@ -16,8 +16,9 @@ from service.demo.year import year
 from service.exchange.catalogue import book_from_document
 from service.flows import ask, edit
 from service.flows.deliver import deliver_due
-from service.flows.poll import OnLine, poll_these
+from service.flows.poll import poll_these
 from service.flows.ports import Deps
+from service.flows.writer import OnLine
 from service.model.book import Book
 from service.model.money import parse_money
 from service.model.prices import Observation
@@ -71,9 +72,7 @@ def fill(deps: Deps, port: int) -> None:
     for part, supplier, price in HAND_PRICES:
         edit.book_price(deps, part, parse_money(price), supplier)
     for part, supplier, count, price in BOUGHT:
-        edit.buy(
-            deps, part, count=Decimal(count), total=parse_money(price), supplier=supplier
-        )
+        edit.buy(deps, part, count=Decimal(count), total=parse_money(price), supplier=supplier)
     with deps.store.write() as unit:
         unit.set_setting(PORT_SETTING, str(port))
 

@@ -1,4 +1,5 @@
 """The product pages of the invented shops, each with another way to mark up prices."""
+# ruff: noqa: E501  the lines of a page stand as the shop sends them
 
 from __future__ import annotations
 

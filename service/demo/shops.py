@@ -83,7 +83,7 @@ class ShopHandler(BaseHTTPRequestHandler):
         payload = gzip.compress(body, mtime=0) if packed else body
         self.send_response(status)
         self.send_header("Content-Type", kind)
-        if status != 304:  # noqa: PLR2004  the status codes of RFC 9110
+        if status != 304:
             self.send_header("Content-Length", str(len(payload)))
         if packed:
             self.send_header("Content-Encoding", "gzip")

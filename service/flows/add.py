@@ -12,12 +12,14 @@ from scrapers import (
     Outcome,
     Page,
     Reading,
+    ScrapeError,
     SiteRules,
     Visited,
     VisitRequest,
     check_url,
     host_key,
     read_page,
+    read_price,
     reading_to_json,
 )
 from service.errors import InputError, NotFoundError
@@ -30,6 +32,8 @@ from service.model.book import Book
 from service.model.catalogue import Listing, Part, Supplier
 
 NOBODY = Supplier("", "")
+PRICE_FIELDS = ("price", "list_price", "low", "high")
+MOST_RULES = 8
 PATIENCE = 30.0  # seconds that a person waits for a host's turn
 
 
@@ -103,6 +107,37 @@ def read_again(url: str, page: Page, rules: SiteRules | None) -> Looked:
     """The same page under other rules."""
     reading = read_page(page, rules)
     return Looked(url, reading_to_json(url, page.url, reading), page)
+
+
+def working_rules(looked: Looked) -> list[dict[str, str]]:
+    """Every number that a reader took for a price, with a rule that really finds it again."""
+    if looked.page is None:
+        return []
+    found: dict[str, dict[str, str]] = {}
+    for item in looked.reading.get("evidence") or []:
+        value, where = str(item.get("value") or ""), str(item.get("where") or "")
+        if item.get("field") not in PRICE_FIELDS or not where or value in found:
+            continue
+        rule = next((r for r in _rules_for(where) if _finds(looked.page, r, value)), None)
+        if rule is not None:
+            found[value] = {"value": value, "reader": str(item.get("reader")), "rule": rule}
+        if len(found) == MOST_RULES:
+            break
+    return list(found.values())
+
+
+def _rules_for(where: str) -> list[str]:
+    inner = where.partition(".")[2]
+    return [f"css:{where}", f"json:{inner}.price", f"json:{where}", f"json:{inner}"]
+
+
+def _finds(page: Page, rule: str, value: str) -> bool:
+    try:
+        reading = read_page(page, SiteRules(price=rule))
+    except ScrapeError:
+        return False
+    wanted = read_price(value)
+    return reading.price is not None and wanted is not None and reading.price == wanted.amount
 
 
 def keep(deps: Deps, looked: Looked, wish: Wish) -> str:

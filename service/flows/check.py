@@ -87,5 +87,5 @@ def _parts(unit: Unit) -> Iterator[Problem]:
 def _undelivered(unit: Unit) -> Iterator[Problem]:
     for row in unit.outbox.rows():
         if row.get("state") == "undelivered":
-            what = f"notice {row['key']}"
-            yield _problem(what, f"undelivered: {row.get('reason')}", "see to the channel's settings")
+            why = f"undelivered: {row.get('reason')}"
+            yield _problem(f"notice {row['key']}", why, "see to the channel's settings")

@@ -44,9 +44,10 @@ def _claim(deps: Deps) -> list[Notice]:
 
 async def _deliver(deps: Deps, notice: Notice) -> str:
     channel = deps.channels.get(notice.channel)
+    if channel is None:
+        gone = f"there is no channel {notice.channel} any more"
+        return await asyncio.to_thread(_failed, deps, notice, gone, retry=False)
     try:
-        if channel is None:
-            raise DeliveryError(f"there is no channel {notice.channel} any more", retry=False)
         async with asyncio.timeout(HOLD.total_seconds() / 2):
             await channel.send(notice)
     except TimeoutError:

@@ -138,7 +138,9 @@ def _record(unit: Unit, deps: Deps, observation: Observation) -> None:
     react(unit, deps, {observation.listing}, at=observation.at)
 
 
-def add_listing(deps: Deps, url: str, part_key: str, *, sold_as: str | None, every: timedelta | None) -> Listing:
+def add_listing(
+    deps: Deps, url: str, part_key: str, *, sold_as: str | None, every: timedelta | None
+) -> Listing:
     """A product page as a listing of a part; its supplier is known by its host or made new."""
     with deps.store.write() as unit:
         part = need_part(unit, part_key)

@@ -117,5 +117,3 @@ def after_visit(state: HostState, visited: Visited, gap: timedelta) -> HostState
         day=today,
         parked_reason=visited.reason if failed else None,
     )
-
-

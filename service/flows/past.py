@@ -44,7 +44,7 @@ def history(
             subject, listings = _of_part(unit, deps, part, when)
         else:
             subject, listings = _of_listing(unit, name, when)
-        return history_object(subject, _question(unit, deps, subject, listings, days, when))
+        return history_object(subject, _question(unit, deps, subject, listings, days=days, at=when))
 
 
 def _of_listing(unit: Unit, name: str, at: datetime) -> tuple[Subject, list[Listing]]:
@@ -65,9 +65,7 @@ def _of_listing(unit: Unit, name: str, at: datetime) -> tuple[Subject, list[List
     )
 
 
-def _of_part(
-    unit: Unit, deps: Deps, part: Part, at: datetime
-) -> tuple[Subject, list[Listing]]:
+def _of_part(unit: Unit, deps: Deps, part: Part, at: datetime) -> tuple[Subject, list[Listing]]:
     listings = unit.catalogue.listings_of(part.key)
     if not listings:
         raise InputError(f"part {part.key} is sold nowhere: add a listing or a price by hand")
@@ -160,6 +158,7 @@ def _question(
     deps: Deps,
     subject: Subject,
     listings: Sequence[Listing],
+    *,
     days: int | None,
     at: datetime,
 ) -> Question:
@@ -170,7 +169,7 @@ def _question(
         target=_target(unit, subject.key),
         zone=zone,
         since=at - timedelta(days=days) if days else None,
-        fresh=max((fresh_for(entry.every) for entry in listings)),
+        fresh=max(fresh_for(entry.every) for entry in listings),
     )
 
 

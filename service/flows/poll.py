@@ -9,63 +9,24 @@ told of it.
 from __future__ import annotations
 
 import asyncio
-from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from scrapers import (
     Ids,
-    Outcome,
     VisitRequest,
     read_page,
     reading_to_json,
 )
 from service.flows import lanes
-from service.flows.keep import Result, keep_batch
+from service.flows.keep import Result
 from service.flows.ports import Deps, Lease, ListingState
 from service.flows.verdict import Seen, body_digest, repeats, site_rules, validators_to_send
+from service.flows.writer import Kept, OnLine, PollReport, Writer
 from service.model.catalogue import Listing, Supplier
 
-BATCH = 500
-BATCH_WAIT = 0.25  # seconds, the longest that a result waits to be kept
-IDLE = 0.02  # seconds without another result end a batch early
 PATIENCE = 300.0  # seconds that a user's poll waits for its turn on a host
 LONG_PAUSE = 60.0  # a tick does not sit out a longer pause; it comes again
-
-
-@dataclass(frozen=True, slots=True)
-class PollLine:
-    """One result, told after it was kept."""
-
-    listing: str
-    outcome: Outcome
-    reason: str | None
-    price: str | None = None
-    currency: str | None = None
-
-
-@dataclass(slots=True)
-class PollReport:
-    """Counts of a pass. `waiting`: listings left for later, by reason."""
-
-    hosts: set[str] = field(default_factory=set)
-    outcomes: Counter[str] = field(default_factory=Counter)
-    waiting: dict[str, str] = field(default_factory=dict)
-    failed: list[PollLine] = field(default_factory=list)
-
-    def add(self, line: PollLine) -> None:
-        """Count one line."""
-        self.outcomes[line.outcome.value] += 1
-        if line.outcome not in (Outcome.OK, Outcome.UNCHANGED):
-            self.failed.append(line)
-
-    def as_json(self) -> dict[str, int]:
-        """`{"hosts", "ok", "unchanged", ... one count an outcome}`."""
-        return {"hosts": len(self.hosts)} | {o.value: self.outcomes[o.value] for o in Outcome}
-
-
-OnLine = Callable[[PollLine], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,14 +87,22 @@ async def _run(
     this = _Pass(
         deps, suppliers, listings, states, writer, report, patience, asyncio.Semaphore(workers)
     )
-    async with asyncio.TaskGroup() as group:
-        writing = group.create_task(writer.run())
-        async with asyncio.TaskGroup() as visiting:
-            for host, members in by_host.items():
-                visiting.create_task(_lane(this, host, members))
-        await writer.close()
-        await writing
+    try:
+        async with asyncio.TaskGroup() as group:
+            group.create_task(writer.run())
+            async with asyncio.TaskGroup() as visiting:
+                for host, members in by_host.items():
+                    visiting.create_task(_lane(this, host, members))
+            await writer.close()
+    except BaseExceptionGroup as errors:
+        raise first_of(errors) from None
     return report
+
+
+def first_of(errors: BaseExceptionGroup[BaseException]) -> BaseException:
+    """The first single error of a group: what a caller can name."""
+    inner = errors.exceptions[0]
+    return first_of(inner) if isinstance(inner, BaseExceptionGroup) else inner
 
 
 def _load(
@@ -145,22 +114,23 @@ def _load(
 
 
 async def _lane(this: _Pass, host: str, members: Sequence[int]) -> None:
-    async with this.slots:
-        lease = await lanes.claim(this.deps, host, patience=this.patience)
-        if lease is None:
-            this.report.waiting[host] = "another worker visits this host"
-            return
-        this.report.hosts.add(host)
-        try:
-            await _drain(this, lease, members)
-        except lanes.LostLeaseError:
-            this.report.waiting[host] = "the lease on this host was lost"
-        finally:
-            await this.writer.flushed()
-            await asyncio.to_thread(lanes.give_back, this.deps, lease)
+    lease = await lanes.claim(this.deps, host, patience=this.patience)
+    if lease is None:
+        this.report.waiting[host] = "another worker visits this host"
+        return
+    this.report.hosts.add(host)
+    kept: list[Kept] = []
+    try:
+        await _drain(this, lease, members, kept)
+    except lanes.LostLeaseError:
+        this.report.waiting[host] = "the lease on this host was lost"
+    finally:
+        if kept:  # the host's pace is in its row before another may have the host
+            await asyncio.wait(kept[-1:])
+        await asyncio.to_thread(lanes.give_back, this.deps, lease)
 
 
-async def _drain(this: _Pass, lease: Lease, members: Sequence[int]) -> None:
+async def _drain(this: _Pass, lease: Lease, members: Sequence[int], kept: list[Kept]) -> None:
     for place, listing_id in enumerate(members):
         listing = this.listings.get(listing_id)
         if listing is None or listing.url is None:
@@ -173,21 +143,22 @@ async def _drain(this: _Pass, lease: Lease, members: Sequence[int]) -> None:
             return
         if pause > max(LONG_PAUSE, this.patience):
             until = lease.state.next_allowed_at
-            this.report.waiting[lease.host] = f"{left} left: the host is to be left alone to {until}"
+            this.report.waiting[lease.host] = f"{left} left: to be left alone until {until}"
             return
         await asyncio.sleep(pause)
         lease = await lanes.keep(this.deps, lease)
-        lease = await _visit(this, lease, listing)
+        async with this.slots:
+            result = await _visit(this, lease, listing)
+        lease = result.lease
+        kept.append(await this.writer.put(result))
 
 
-async def _visit(this: _Pass, lease: Lease, listing: Listing) -> Lease:
+async def _visit(this: _Pass, lease: Lease, listing: Listing) -> Result:
     supplier = this.suppliers[listing.supplier]
     state = this.states[listing.id]
     seen = await look(this.deps, lease, listing, supplier, state)
     gap = lanes.gap_of(supplier, lease.host, this.deps.loopback_hosts)
-    lease = replace(lease, state=lanes.after_visit(lease.state, seen.visited, gap))
-    await this.writer.put(Result(seen, lease))
-    return lease
+    return Result(seen, replace(lease, state=lanes.after_visit(lease.state, seen.visited, gap)))
 
 
 async def look(
@@ -216,65 +187,3 @@ async def look(
 def _known(state: ListingState) -> Ids | None:
     names = {name: state.identity.get(name) for name in ("gtin", "mpn", "sku", "brand")}
     return Ids(**names) if any(names.values()) else None
-
-
-class Writer:
-    """The one writer of a pass: gathers results, keeps them in one transaction a batch."""
-
-    def __init__(self, deps: Deps, report: PollReport, on_line: OnLine | None) -> None:
-        self._deps = deps
-        self._report = report
-        self._on_line = on_line
-        self._queue: asyncio.Queue[Result | None] = asyncio.Queue(maxsize=BATCH * 2)
-
-    async def put(self, result: Result) -> None:
-        """Hand over one result; waits where the store cannot keep up."""
-        await self._queue.put(result)
-
-    async def flushed(self) -> None:
-        """Returns when all that was handed over so far is kept."""
-        await self._queue.join()
-
-    async def close(self) -> None:
-        """No more results will come."""
-        await self._queue.put(None)
-
-    async def run(self) -> None:
-        """Keep batches until closed."""
-        open_ = True
-        while open_:
-            batch, open_ = await self._gather()
-            if batch:
-                lines = await asyncio.to_thread(keep_batch, self._deps, batch)
-                self._tell(batch, lines)
-            for _ in range(len(batch) + (not open_)):
-                self._queue.task_done()
-
-    async def _gather(self) -> tuple[list[Result], bool]:
-        first = await self._queue.get()
-        if first is None:
-            return [], False
-        batch, loop = [first], asyncio.get_running_loop()
-        end = loop.time() + BATCH_WAIT
-        with suppress(TimeoutError):
-            while len(batch) < BATCH:
-                async with asyncio.timeout_at(min(end, loop.time() + IDLE)):
-                    result = await self._queue.get()
-                if result is None:
-                    return batch, False
-                batch.append(result)
-        return batch, True
-
-    def _tell(self, batch: Sequence[Result], kept: Sequence[tuple[Outcome, str | None]]) -> None:
-        for result, (outcome, reason) in zip(batch, kept, strict=True):
-            reading = result.seen.reading
-            line = PollLine(
-                result.seen.listing.key,
-                outcome,
-                reason,
-                str(reading.price) if reading and reading.price is not None else None,
-                reading.currency if reading else None,
-            )
-            self._report.add(line)
-            if self._on_line:
-                self._on_line(line)

@@ -31,7 +31,7 @@ class ListingState:
 
     listing: int
     next_due_at: datetime
-    validators: Validators = Validators()
+    validators: Validators = field(default_factory=Validators)
     digest: str | None = None
     verdict: str | None = None
     verdict_reason: str | None = None
@@ -330,8 +330,8 @@ __all__ = [
     "Lease",
     "ListingState",
     "Outbox",
-    "Placed",
     "PageFetcher",
+    "Placed",
     "PollStore",
     "PriceLog",
     "PurchaseStore",

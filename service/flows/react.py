@@ -42,9 +42,7 @@ def react(unit: Unit, deps: Deps, touched: Collection[int], *, at: datetime) -> 
     return changed
 
 
-def _affected(
-    unit: Unit, targets: Iterable[Target], listings: Collection[Listing]
-) -> list[Target]:
+def _affected(unit: Unit, targets: Iterable[Target], listings: Collection[Listing]) -> list[Target]:
     names = {name for entry in listings for name in (entry.key, entry.url)}
     parts = {supply.part for entry in listings for supply in entry.supplies}
     by_key = unit.catalogue.parts()
@@ -101,7 +99,8 @@ def _keep(unit: Unit, deps: Deps, target: Target, result: Step, at: datetime) ->
     if result.tell:
         name = _name(unit, target)
         for channel in deps.channels:
-            unit.outbox.add(compose(deal, target, channel, result.tell, name, at), at)
+            told = compose(deal, target, channel=channel, tell=result.tell, name=name, at=at)
+            unit.outbox.add(told, at)
     return True
 
 

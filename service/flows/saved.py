@@ -8,9 +8,9 @@ from scrapers import Outcome, Page, Visited, read_page, reading_to_json
 from service.errors import InputError
 from service.flows.keep import keep_verdicts
 from service.flows.load import need_listing
-from service.flows.poll import PollLine
 from service.flows.ports import Deps, VisitRow
 from service.flows.verdict import Seen, body_digest, decide, site_rules
+from service.flows.writer import PollLine
 
 
 def poll_saved(deps: Deps, name: str, body: bytes) -> PollLine:

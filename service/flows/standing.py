@@ -88,9 +88,7 @@ def _of_build(target: Target, known: Known) -> Standing:
 
 
 def _of_listing(target: Target, known: Known) -> Standing:
-    listing = next(
-        (x for x in known.view.listings if target.subject in (x.key, x.url)), None
-    )
+    listing = next((x for x in known.view.listings if target.subject in (x.key, x.url)), None)
     if listing is None:
         return Standing(unknown="no such listing")
     if _is_gone(listing, known):
@@ -116,9 +114,7 @@ def _parts(target: Target, known: Known) -> list[Part]:
     return [part] if part else []
 
 
-def _quotes(
-    part: Part, target: Target, known: Known, only: Listing | None = None
-) -> list[Quote]:
+def _quotes(part: Part, target: Target, known: Known, only: Listing | None = None) -> list[Quote]:
     market = Market(known.view, currency_of(target, known))
     return [
         quote
@@ -174,9 +170,7 @@ def _regular(spells: Sequence[Spell], known: Known) -> Decimal | None:
     return describe(spells, [], at=known.at).regular if spells else None
 
 
-def _lowest_before(
-    target: Target, spells: Sequence[Spell], known: Known
-) -> Decimal | None:
+def _lowest_before(target: Target, spells: Sequence[Spell], known: Known) -> Decimal | None:
     """The lowest of the span before the present price began; None where nothing was seen."""
     since = _since(spells)
     if target.lowest_in is None or since is None:

@@ -60,8 +60,10 @@ def site_rules(listing: Listing, supplier: Supplier, known: Ids | None = None) -
 
 
 def fingerprint(rules: SiteRules) -> str:
-    """Changes when the same bytes could read differently. What the page called itself is
-    left out: it follows from the bytes."""
+    """Changes when the same bytes could read differently.
+
+    What the page called itself is left out: it follows from the bytes.
+    """
     text = READER_VERSION + repr(sorted(asdict(replace(rules, ids=None)).items()))
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 

@@ -66,7 +66,10 @@ def test_a_bad_catalogue_writes_nothing(tmp_path, db, text, words):
 
 
 def test_all_errors_at_once(tmp_path, db):
-    text = PART + 'colour = 1\n[build.b]\nname = "B"\ncurrency = "XXQ"\nlines = [{ part = "no", amount = "0 m2" }]\n'
+    text = (
+        PART
+        + 'colour = 1\n[build.b]\nname = "B"\ncurrency = "XXQ"\nlines = [{ part = "no", amount = "0 m2" }]\n'
+    )
     ran = load(tmp_path, db, text)
     assert ran.code == 2
     assert len(ran.err.strip().splitlines()) >= 4

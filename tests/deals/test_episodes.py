@@ -112,7 +112,11 @@ def test_the_key_is_of_the_price_that_began_not_of_the_run():
     ("condition", "standing", "met"),
     [
         ({"unit_at_or_below": Money(Decimal(12), "EUR"), "per": "m"}, {"unit_value": "12"}, True),
-        ({"unit_at_or_below": Money(Decimal(12), "EUR"), "per": "m"}, {"unit_value": "12.01"}, False),
+        (
+            {"unit_at_or_below": Money(Decimal(12), "EUR"), "per": "m"},
+            {"unit_value": "12.01"},
+            False,
+        ),
         ({"below_regular": Decimal("0.15")}, {"regular": "47.06"}, True),  # 40 <= 40.001
         ({"below_regular": Decimal("0.15")}, {"regular": "47.05"}, False),  # 40 > 39.9925
         ({"below_regular": Decimal("0.15")}, {}, None),

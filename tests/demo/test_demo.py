@@ -46,8 +46,7 @@ def test_the_first_pass(answer):
 
 def test_parts_of_goods(answer):
     """common practice: half of what is bought counts half; a bulk bag divides by its count."""
-    lines = {(line["part"], line["note"] if "note" in line else None): line for line in answer["build"]["lines"]}
-    by_part = {part: line for (part, _), line in lines.items()}
+    by_part = {line["part"]: line for line in answer["build"]["lines"]}
     props = by_part["prop-7x5"]  # one of a pair at 4.80
     assert props["share"] == "2.40"
     strap = by_part["strap"]  # one of five at 5.50

@@ -13,9 +13,11 @@ import subprocess
 import sys
 from collections import defaultdict
 from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 
 from many_shops import catalogue, many_shops
+
 from service.store.database import open_store
 
 KILLS = int(os.environ.get("TEST_KILLS", "30"))
@@ -91,7 +93,7 @@ def check(url: str, told: list[dict]) -> None:
                 prices = {spell.offer.price for spell in spells[ids[line["listing"]]]}
                 assert Decimal(line["price"]) in prices, line
         for run_ in spells.values():
-            for one, other in zip(run_, run_[1:], strict=False):
+            for one, other in pairwise(run_):
                 assert one.first_seen <= one.last_seen < other.first_seen
         deals = unit.deals.deals(limit=100_000)
         keys = {row["key"] for row in unit.outbox.rows(limit=100_000)}
@@ -108,6 +110,6 @@ def no_overlap_in_flight(log: list[tuple[str, str, float, float]]) -> bool:
         by_host[host].append((start, end))
     for spans in by_host.values():
         spans.sort()
-        for (_, end), (start, _) in zip(spans, spans[1:], strict=False):
+        for (_, end), (start, _) in pairwise(spans):
             assert start >= end
     return True

@@ -15,6 +15,7 @@ from book_kit import CELLS, MOTOR, kit
 from shop_page import product_page
 
 from scrapers import Outcome, Validators
+from service.errors import StoreError
 from service.flows import ask, edit
 from service.flows.deliver import deliver_due
 from service.flows.poll import poll_due, poll_these
@@ -209,6 +210,17 @@ def test_a_price_by_hand_counts_and_ages(book):
 
 
 def edit_money(text):
-    from service.model.money import parse_money  # noqa: PLC0415  one use
+    from service.model.money import parse_money
 
     return parse_money(text)
+
+
+def test_a_store_that_fails_ends_the_pass_and_hangs_nothing(book, monkeypatch):
+    def full(*_):
+        raise StoreError("the disk is full")
+
+    monkeypatch.setattr("service.flows.writer.keep_batch", full)
+    with pytest.raises(StoreError, match="disk is full"):
+        poll(book)
+    monkeypatch.undo()
+    assert poll(book)[0].as_json()["ok"] == 2  # the leases were given back
