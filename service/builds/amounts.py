@@ -108,27 +108,39 @@ def check_line_fits(line: Line, listing: Listing | None, part: Part) -> str | No
         base_amount(supply.amount, part)
     except UnitError as error:
         return texts.MIXED_UNITS.format(amount="an amount", part=part.key, why=error)
-    return misfit(line, line.amount, supply.amount)
+    return misfit(line, supply.amount, running=listing is not None and is_running(listing))
 
 
-def misfit(line: Line, amount: Amount, stock: Amount) -> str | None:
-    """Why a piece that the line asks for does not fit in one body of `stock`."""
-    where = format_amount(stock)
-    for long, wide in rectangles(line, amount):
-        if stock.size and not _inside(long, wide, stock.size, free=line.grain in {None, "any"}):
-            return texts.NO_FIT.format(
-                what=f"{number_text(long)} x {number_text(wide)} mm", where=where
-            )
+def misfit(line: Line, stock: Amount, *, running: bool = False) -> str | None:
+    """Why a piece that the line needs whole does not fit in one body of `stock`.
+
+    Whole are the pieces of a cut list and the longest piece. `running`: goods that are
+    cut to length, which only their width limits.
+    """
+    for cut in line.cuts:
+        if cut.size and not fits(cut.size, stock, line.grain, running=running):
+            what = f"{number_text(cut.size[0])} x {number_text(cut.size[1])} mm"
+            return texts.NO_FIT.format(what=what, where=format_amount(stock))
     longest, have = longest_piece(line), body_length(stock)
-    if longest is not None and have is not None and longest > have:
-        return texts.NO_FIT.format(what=f"{number_text(longest)} mm", where=where)
+    if longest is not None and have is not None and longest > have and not running:
+        what = f"{number_text(longest)} mm"
+        return texts.NO_FIT.format(what=what, where=format_amount(stock))
     return None
 
 
-def rectangles(line: Line, amount: Amount) -> list[tuple[Decimal, Decimal]]:
-    """The different rectangles (mm x mm) that the line needs whole."""
-    found = [cut.size for cut in line.cuts if cut.size]
-    return found or ([amount.size] if amount.size else [])
+def fits(
+    rect: tuple[Decimal, Decimal], stock: Amount, grain: str | None, *, running: bool = False
+) -> bool:
+    """Whether a rectangle (mm x mm) lies in one body of `stock`; a body without size takes all."""
+    if stock.size is None:
+        return True
+    size = (max(rect), stock.size[1]) if running else stock.size
+    return _inside(rect[0], rect[1], size, free=grain in {None, "any"})
+
+
+def is_running(listing: Listing) -> bool:
+    """Whether the goods are cut to length: the listing names a step."""
+    return listing.step is not None
 
 
 def longest_piece(line: Line) -> Decimal | None:

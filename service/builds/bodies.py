@@ -9,12 +9,13 @@ from fractions import Fraction
 
 from scrapers import Amount, format_amount
 from service.builds import texts
-from service.builds.amounts import body_length
+from service.builds.amounts import body_length, fits
 from service.builds.cut import Cutting, Piece, Rect, Sheets, cut_bars, cut_sheets
 from service.builds.offers import Quote
 from service.model.builds import Cut, Line
 
 Piecework = tuple[Line, Amount]
+FREE = frozenset({None, "any"})  # grain that lets a rectangle turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,23 +53,29 @@ def _bars(found: Cutting, quote: Quote) -> Bodies:
 
 
 def _sheets(work: Sequence[Piecework], quote: Quote, size: tuple[Decimal, Decimal]) -> Bodies:
-    rects = [rect for line, amount in work for rect in _rects(line, amount)]
-    if not rects:
-        return Bodies()
-    kerf = max((line.kerf for line, _ in work), default=Decimal(0))
-    turn = all(line.grain in {None, "any"} for line, _ in work)
-    return _sheet_units(cut_sheets(rects, size, kerf=kerf, turn=turn), quote)
+    """Lines whose grain must keep its way are cut apart from those that may turn."""
+    found: list[Sheets] = []
+    notes: list[str] = []
+    for turn in (True, False):
+        mine = [(line, amount) for line, amount in work if (line.grain in FREE) is turn]
+        rects = [rect for line, amount in mine for rect in _rects(line, amount, quote, notes)]
+        kerf = max((line.kerf for line, _ in mine), default=Decimal(0))
+        if rects:
+            found.append(cut_sheets(rects, size, kerf=kerf, turn=turn))
+    sheets, least = sum(x.sheets for x in found), sum(x.least for x in found)
+    if sheets > least:
+        sold_as = format_amount(quote.sold_as)
+        notes.append(texts.SHEETS.format(sheets=sheets, sold_as=sold_as))
+    return Bodies(Fraction(-(-sheets // quote.sold_as.pieces)), "; ".join(notes))
 
 
-def _sheet_units(found: Sheets, quote: Quote) -> Bodies:
-    note = texts.SHEETS.format(sheets=found.sheets, sold_as=format_amount(quote.sold_as))
-    units = Fraction(-(-found.sheets // quote.sold_as.pieces))
-    return Bodies(units, note if found.sheets > found.least else "")
-
-
-def _rects(line: Line, amount: Amount) -> list[Rect]:
-    """The rectangles of a cut list, else those that the amount itself names."""
+def _rects(line: Line, amount: Amount, quote: Quote, notes: list[str]) -> list[Rect]:
+    """The rectangles of a cut list, else those of the amount that fit in one sheet."""
     found = [Rect(cut.size[0], cut.size[1], cut.count) for cut in line.cuts if cut.size]
     if found or amount.size is None:
         return found
-    return [Rect(amount.size[0], amount.size[1], amount.pieces)]
+    if fits(amount.size, quote.sold_as, line.grain):
+        return [Rect(amount.size[0], amount.size[1], amount.pieces)]
+    where = format_amount(quote.sold_as)
+    notes.append(texts.JOINED.format(what=format_amount(amount), where=where))
+    return []

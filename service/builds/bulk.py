@@ -362,7 +362,7 @@ def _fits(line: Line, listing: Listing, part: str) -> bool:
     supply = listing.holds(part)
     if line.amount.size is not None and supply is not None and supply.amount.size is not None:
         return False  # rectangles from sheets are cut, not divided
-    return supply is not None and misfit(line, line.amount, supply.amount) is None
+    return supply is not None and misfit(line, supply.amount) is None
 
 
 def _plain_listing(listing: Listing) -> bool:

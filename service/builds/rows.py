@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from scrapers import Amount, Availability, UnitError, format_amount
 from service.builds import texts
-from service.builds.amounts import base_amount, base_unit, line_need, misfit
+from service.builds.amounts import base_amount, base_unit, is_running, line_need, misfit
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
 from service.builds.offers import Market, Quote
@@ -148,7 +148,7 @@ def fitting(row: Row, quotes: Sequence[Quote]) -> list[Quote]:
     """The quotes whose goods every piece of the line fits in; the others leave a note."""
     found = []
     for quote in quotes:
-        why = misfit(row.line, row.amount, quote.sold_as)
+        why = misfit(row.line, quote.sold_as, running=is_running(quote.listing))
         if why is None:
             found.append(quote)
         elif why not in row.notes:
@@ -193,7 +193,9 @@ def _explain(row: Row, market: Market) -> None:
         return
     if row.choice is None and not row.problem and not row.owned and row.included < row.need:
         known = market.listings(row.part.key)
-        row.notes.insert(0, texts.NO_PRICE if known else texts.NO_LISTING)
+        reason = texts.NO_PRICE if known else texts.NO_LISTING
+        fixed_to = row.line.listing
+        row.notes.insert(0, texts.NOT_FIXED.format(listing=fixed_to) if fixed_to else reason)
     if row.coming:
         coming = format_amount(Amount(to_decimal(row.coming, 12), base_unit(row.part)))
         row.notes.append(texts.ON_ITS_WAY.format(amount=coming))

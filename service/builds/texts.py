@@ -9,6 +9,8 @@ NO_PRICE: Final = "no price is known for that time: poll it or give a price by h
 NOT_A_PART: Final = "'{part}' is not in the catalogue"
 NOTHING_MEETS: Final = "no part in the catalogue meets {need}"
 NEED: Final = "a part with {need}"
+NOT_FIXED: Final = "the listing fixed for the line has no price that fits: {listing}"
+JOINED: Final = "{what} is more than one {where}: counted by area"
 NO_FIT: Final = "{what} does not fit in {where}"
 NO_RATE: Final = "no exchange rate from {source} to {target}: {what} has no price here"
 RATE: Final = "1 {source} = {rate} {target} on {day}"

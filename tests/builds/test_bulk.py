@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scrapers import Availability
 from service.builds.bulk import price_all
 from service.builds.cost import price_build
+from service.builds.view import Stock
 from service.model.builds import Build
 from service.model.catalogue import Supply
 from service.model.prices import Offer, PriceNow
@@ -56,12 +57,14 @@ def _build(key: str, parts: list, rng: random.Random) -> Build:  # type: ignore[
 @settings(max_examples=25, deadline=None)
 def test_equal_to_one_at_a_time_and_after_every_change(seed: int) -> None:
     shop, builds = shop_of(seed)
-    view = shop.view(rates=rates(USD="1.25"))
+    stock = {f"p{k}": Stock(D(seed % 5) / 2, D(seed % 3)) for k in range(0, 8, 3)}
+    more = {"rates": rates(USD="1.25"), "on_hand": stock}
+    view = shop.view(**more)
     everything = price_all(builds, view)
     rng = random.Random(seed + 1)
     for _ in range(4):
         for entry in builds:
-            cost = price_build(entry, shop.view(rates=rates(USD="1.25")))
+            cost = price_build(entry, shop.view(**more))
             total = everything.totals()[entry.key]
             assert total.share == cost.totals.share * 100
             assert total.to_spend == cost.totals.to_spend * 100

@@ -363,6 +363,44 @@ def test_sheets_are_counted_by_their_rectangles() -> None:
     assert "estimated" in cost.lines[0].hint
 
 
+def test_an_amount_larger_than_a_sheet_counts_by_area_and_says_so() -> None:
+    shop = Shop(part("cloth", "m2"))
+    shop.sell("cloth", "1 m x 1 m", "6.00")
+    cost = price_build(build(line("cloth", "0.5 m x 2 m")), shop.view())
+    assert (cost.totals.share, cost.lines[0].buy) == (D("6.00"), 1)
+    assert "counted by area" in cost.lines[0].hint
+
+
+def test_goods_cut_to_length_are_limited_by_their_width_only() -> None:
+    shop = Shop(part("cloth", "m2"))
+    width = {"least": amount("0.5 m2"), "step": amount("0.1 m2")}
+    shop.sell("cloth", "1 m x 1.2 m", "12.00", **width)
+    long = (Cut(1, size=(D(3000), D(1200))),)
+    cost = price_build(build(line("cloth", "3.6 m2", cuts=long)), shop.view())
+    assert cost.totals.to_spend == D("36.00")
+    wide = (Cut(1, size=(D(3000), D(1300))),)
+    cost = price_build(build(line("cloth", "3.9 m2", cuts=wide)), shop.view())
+    assert cost.missing == ("cloth",)
+
+
+def test_lines_with_and_without_grain_are_cut_apart() -> None:
+    shop = Shop(part("ply", "m2"))
+    shop.sell("ply", "300 x 600 mm", "4.00")
+    lines = (
+        line("ply", "0.1 m2", cuts=(Cut(1, size=(D(600), D(200))),)),
+        line("ply", "0.06 m2", cuts=(Cut(1, size=(D(300), D(200))),), grain="along"),
+    )
+    assert price_build(build(*lines), shop.view()).totals.to_spend == D("8.00")
+
+
+def test_a_fixed_listing_without_a_price_is_named() -> None:
+    shop = Shop(part("rod"))
+    shop.sell("rod", "1 piece", "4.00")
+    cost = price_build(build(line("rod", "1 piece", listing="skua/rod")), shop.view())
+    assert cost.missing == ("rod",)
+    assert "skua/rod" in cost.lines[0].hint
+
+
 def test_waste_is_used_up_and_paid() -> None:
     shop = Shop(part("resin", "g", density=D("1.1")))
     shop.sell("resin", "1 l", "33.00")
