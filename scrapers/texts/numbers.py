@@ -86,6 +86,13 @@ def _single(raw: str, mark: str, hints: Hints) -> Decimal | None:
     return _joined(raw) if role == "group" else None
 
 
+def _spaced(raw: str, marks: list[str]) -> Decimal | None:
+    """The last mark is a space or an apostrophe: grouping, or cents as in "12'90"."""
+    if marks[-1] == "'" and marks.count("'") == 1 and raw[-3] == "'":
+        return _pointed(*raw.rsplit("'", 1))
+    return _joined(raw) if _GROUPED.fullmatch(raw) else None
+
+
 def read_number(raw: str, hints: Hints = NOTHING) -> Decimal | None:
     """The number that `raw` (cleaned) is, or None where its separators do not decide."""
     if raw.isdigit():
@@ -95,10 +102,9 @@ def read_number(raw: str, hints: Hints = NOTHING) -> Decimal | None:
     if ":" in marks:
         return None
     if last in "' ":
-        return _joined(raw) if _GROUPED.fullmatch(raw) else None
+        return _spaced(raw, marks)
     if len(marks) == 1 and last != POINT:
         return _single(raw, last, hints)
     if marks.count(last) > 1:
         return _joined(raw) if _is_grouped(raw) else None
-    whole, fraction = raw.rsplit(last, 1)
-    return _pointed(whole, fraction)
+    return _pointed(*raw.rsplit(last, 1))

@@ -19,7 +19,7 @@ _UNIT_BEFORE: Final = re.compile(
     re.IGNORECASE,
 )
 _TIMES_BEFORE: Final = re.compile(
-    r"(?<![\w.,])\d{1,3}\s?(?:[x\u00d7*]|mal|fois|veces|keer)\s*(?:de|à|a|of|von|da|van)?\s*$",
+    r"(?<![\w.,])(?!1\s?[xX\u00d7*])\d{1,3}\s?(?:[x\u00d7*]|mal|fois|veces|keer)\s*(?:de|à|a|of|von|da|van)?\s*$",
     re.IGNORECASE,
 )
 _TIMES_AFTER: Final = re.compile(r"^\s?[x\u00d7*]\s?\d{1,3}(?![\d.,])", re.IGNORECASE)
@@ -183,6 +183,7 @@ _RULES: Final[tuple[tuple[str, Callable[[Gap, Said], None]], ...]] = (
     (Mark.MEMBER, _as(Role.MEMBER)),
     (Mark.LIST, _as(Role.LIST)),
     (Mark.UPTO, _upto),
+    (Mark.CART, _as(Role.CART)),
 )
 
 

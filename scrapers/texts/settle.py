@@ -134,6 +134,13 @@ def mark_usual(gaps: Sequence[Gap]) -> None:
         token.role = Role.LIST
 
 
+def share_unit(text: str, found: Sequence[Token]) -> None:
+    """`12,90 € - 15,90 € / m`: the unit behind a range holds for both ends."""
+    for low, high in pairwise(found):
+        if high.per and low.per is None and _RANGE.fullmatch(text[low.end : high.start]):
+            low.per = high.per
+
+
 def mark_units(found: list[Token]) -> None:
     """An amount "per metre" is the unit price only where another amount is the price."""
     mains = only(Role.PRICE, found)
@@ -187,7 +194,12 @@ def _amounts(
         return {"tax": _tax(gaps)} | _single(mains[0], found, gaps)
     span = _link_ranges(text, mains)
     if span:
-        return {"amount": span[0].value, "low": span[0].value, "high": span[1].value}
+        return {
+            "amount": span[0].value,
+            "low": span[0].value,
+            "high": span[1].value,
+            "per": span[0].per,
+        }
     mains = _without_saving(_distinct(mains))
     net, gross = (any(gap.has(mark) for gap in gaps) for mark in (Mark.NET, Mark.GROSS))
     if _net_and_gross(mains, net=net, gross=gross):

@@ -31,6 +31,7 @@ class Role(StrEnum):
     NEGATIVE = "negative"
     THRESHOLD = "order value"
     UPTO = "up to"
+    CART = "cart total"
 
 
 @dataclass(slots=True)
@@ -77,18 +78,19 @@ _CLOCK: Final = re.compile(r":(\d\d)(?![\d:])(?=(\s?kr)?)", re.IGNORECASE)
 _ROUNDED: Final = re.compile(
     r"[kKM](?![^\W\d_])|\s?(?:(?i:mio|mln|tys|tis|mrd|mill?|million|thousand|lakh|crore|juta|ribu|bn)\b\.?|[万億억만])"
 )
-_COINS: Final = re.compile(r"\s?(?:p|¢|c|ct|cts|cents?|pence)\.?(?![^\W_])", re.IGNORECASE)
+# "45C" is a discharge rating, "99c" at the end of a text a price
+_COINS: Final = re.compile(r"\s?(?:p|¢|c$|(?i:cts?|cents?|pence))\.?(?![^\W_])")
 UNIT_WORD: Final = (
     r"(?:m2|m3|qm|sqm|sq\.? ?m|square met(?:re|er)s?|m²|cm2|lfdm|lfm|"
     r"lfd\.? ?m|running met(?:re|er)|metres?|meters?|mètres?|metros?|"
     r"metri|metr[uay]?|mq|mtr|m|cm|mm|ft2|ft|foot|feet|yards?|yd|in|inch|kilogra(?:mm?|mmes?|ms)|kg|kilos?|gramm?e?s?|"
     r"mg|g|lbs?|pounds?|oz|litres?|liters?|litros?|litri|ltr|liter|l|ml|cl|dl|st(?:ü|ue)cke?|stk|stck|"
     r"st|pieces?|pcs?|pce|pièces?|unités?|units?|unité|each|ea|stuks?|pezz[oi]|pz|unidad(?:es)?|uds?|"
-    r"pieza|mb|bm|szt(?:uk[ai]?)?|kus[yů]?|ks|styck|paare?|pairs?|paires?|paar|sheets?|rolls?|rolle|rouleau|"
+    r"pieza|mb|bm|szt(?:uk[aię]?)?|kus[yů]?|ks|styck|paare?|pairs?|paires?|paar|sheets?|rolls?|rolle|rouleau|"
     r"rol|platte|bogen|feuille|packs?|pack|pk|set|satz|meter|item)"
 )
 _PER: Final = re.compile(
-    r"\s?\*?\s?\)?\s?(?:/|\b(?:per|je|pro|par|le|la|el|il|al|au|à|a|por|za|na|pr|an|the)\b\.?)\s?"
+    r"\s?\*?\s?\)?\s?(?:/|\b(?:per|je|pro|par|le|la|el|il|al|au|à|a|por|za|na|pr|an|the)\b\.?|\bp[./]|\bl')\s?"
     rf"(?P<unit>(?:\d+[\d.,]*\s?)?{UNIT_WORD})(?![^\W_])\.?",
     re.IGNORECASE,
 )
@@ -96,7 +98,7 @@ _MONTHLY: Final = re.compile(
     r"\s?(?:/|\b(?:per|pro|par|al|por|im|a|je|p\.?)\b)\s?"
     r"(?:mo|mth|months?|monat|monatlich|mt|mois|mese|mes|maand|m[ií]sí?c|miesiąc|månad|mån|måned|md|"
     r"mtl|weeks?|wk|woche|year|yr|jahr|an|jaar|anno|año)\b\.?"
-    r"|\s?(?:p/m|pcm|pm|mtl)\b\.?",
+    r"|\s?(?:p/m|pcm|pm|mtl)\b\.?|\s?p\.\s?m\.",
     re.IGNORECASE,
 )
 

@@ -17,6 +17,7 @@ from scrapers.texts.settle import (
     mark_usual,
     only,
     settle,
+    share_unit,
     swap_lower_list,
     without_price,
 )
@@ -26,6 +27,7 @@ from scrapers.texts.values import fill, local_sign
 _UNIT_FIRST: Final = re.compile(
     rf"([€$£]|EUR|CHF) ?/ ?({UNIT_WORD}) ?:? ({NUMBER.pattern})", re.IGNORECASE
 )
+_CUT_IN_TWO: Final = re.compile(r"\d{1,4} \d\d")  # may be 12.90 in two spans, or two numbers
 _FREE: Final = frozenset(
     ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
 )
@@ -50,6 +52,8 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
         return PriceText(doubt="markup")
     if "/" in text:
         text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
+    if _CUT_IN_TWO.fullmatch(text):
+        return PriceText(doubt="separator")
     deal = find_deal(text)
     if deal is not None:
         text = f"{text[: deal.start]} | {text[deal.end :]}"
@@ -61,6 +65,7 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
         fill(token, hint, locale)
     multi = tuple(mark_multi(text, found))
     gaps = assign(text, found)
+    share_unit(text, found)
     mark_units(found)
     mark_usual(gaps)
     swap_lower_list(found)

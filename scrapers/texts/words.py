@@ -33,6 +33,7 @@ class Mark:
     PART: Final = "part"
     DEPOSIT: Final = "deposit"
     FREE: Final = "free"
+    CART: Final = "cart"
     ORDER: Final = "order"
     TOTAL: Final = "total"
     GROSS: Final = "gross"

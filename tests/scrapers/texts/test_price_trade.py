@@ -118,6 +118,12 @@ FORMS = [
     ("12 dollars", "12"),
     ("$12 .99", "12.99"),
     ("Rp 1,3 juta", "IDR ?rounded"),
+    ("99c", "0.99"),
+    ("12'90 €", "12.9 EUR"),
+    ("12.90 €/ m", "12.9 EUR per=m"),
+    ("1,234,567.89", "1234567.89"),
+    ("1 234 567,89", "1234567.89"),
+    ("12,34,567.89", "1234567.89"),
 ]
 
 # What is no price, or none to be believed; common practice, and what a number can mean at all.
@@ -173,6 +179,13 @@ DOUBTFUL = [
     ("Free delivery over £50", "GBP ?order_value"),
     ("$24.99 with card", "?member_price"),
     ("£12 £15 £21", "GBP low=12 high=21 ?several_amounts"),
+    ("12 90", "?separator"),
+    ("1.299.00", "?separator"),
+    ("1,299,00 €", "EUR ?separator"),
+    ("12.34,56", "?separator"),
+    ("1234,567.89", "?separator"),
+    ("Zwischensumme 25,98 €", "EUR ?cart_total"),
+    ("Warenkorb 0 Artikel 0,00 €", "0 EUR ?zero"),
 ]
 
 # Current against former, list and saved amounts; common practice of shops in ten languages.
@@ -384,6 +397,17 @@ MANY = [
     ("£1.20 per 100g £5.99", "5.99 GBP"),
     ("1 l = 39,95 €", "39.95 EUR per=1_l"),
     ("9,99 € (39,96 €/l)", "9.99 EUR"),
+    ("LiPo 4S 14,8V 3300mAh 45C 39,90€", "39.9 EUR"),
+    ("1 x 12,99 €", "12.99 EUR"),
+    ("€ 12,90 p.m.", "EUR ?instalment"),
+    ("12,90 € p. Stk.", "12.9 EUR per=Stk"),
+    ("12,90 € l'unité", "12.9 EUR per=unité"),
+    ("12,90 € – 15,90 € / m", "12.9 EUR low=12.9 high=15.9 per=m"),
+    ("XT60 plug 5 pairs £4.50", "4.5 GBP"),
+    ("2,49 € für 20 Stück", "EUR 20@2.49/lot"),
+    ("2,49 € (20 Stück)", "2.49 EUR"),
+    ("Gr. 42 12,99 €", "12.99 EUR"),
+    ("12,99 € Lieferzeit: 3 - 5 Werktage", "12.99 EUR"),
 ]
 
 # What the page's locale and currency decide; CLDR 48 for separators and regions' currencies.
