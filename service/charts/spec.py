@@ -37,7 +37,7 @@ def price_spec(chart: PriceChart, height: int = 290) -> dict[str, Any]:
         "description": describe(chart),
         "width": "container",
         "height": height,
-        "padding": {"left": 4, "top": 8, "bottom": 2, "right": 62 if _aimed(chart) else 10},
+        "padding": {"left": 4, "top": 8, "bottom": 2, "right": 8},
         "background": None,
         "params": [
             {"name": "cursor", "value": 0},
@@ -82,10 +82,6 @@ def rows(chart: PriceChart) -> Iterator[dict[str, Any]]:
 def stamp(at: datetime) -> int:
     """Milliseconds since 1970, as the drawing library counts."""
     return int(at.timestamp() * 1000)
-
-
-def _aimed(chart: PriceChart) -> bool:
-    return chart.target is not None
 
 
 def _number(value: Any) -> float | None:

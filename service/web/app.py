@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import os
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, AsyncExitStack, asynccontextmanager
 from pathlib import Path
@@ -56,7 +58,7 @@ def create_app(
     sessions = Sessions(deps.store, deps.clock, club=not is_loopback(place.host))
     app.state.deps, app.state.settings = deps, settings
     app.state.accounts, app.state.sessions, app.state.paces = accounts, sessions, Paces()
-    app.state.assets = Assets(cache or Path.home() / ".cache" / "ebbmark")
+    app.state.assets = Assets(cache or _cache_dir())
     app.state.ready = False
     add_handlers(app)
     for router in (static_router, *pages.routers(), api.router):
@@ -64,6 +66,12 @@ def create_app(
     app.add_middleware(SessionLayer, sessions=sessions, tls=place.tls)
     app.add_middleware(Wire, hosts=LOOPBACK_NAMES | place.names, tls=place.tls)
     return app
+
+
+def _cache_dir() -> Path:
+    """Where things that can be made again are kept (XDG base directory specification)."""
+    named = os.environ.get("XDG_CACHE_HOME")
+    return (Path(named) if named else Path.home() / ".cache") / "ebbmark"
 
 
 def _lifespan(beside: Lifespan | None) -> Lifespan:
@@ -74,9 +82,11 @@ def _lifespan(beside: Lifespan | None) -> Lifespan:
             if beside is not None:
                 await stack.enter_async_context(beside(app))
             app.state.ready = True
+            library = asyncio.create_task(run_in_threadpool(app.state.assets.make_chart_library))
             try:
                 yield
             finally:
                 app.state.ready = False
+                await library
 
     return run

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import logging
 import os
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+log = logging.getLogger("ebbmark.web")
 FONTS = {"400": "Regular", "600": "SemiBold"}
 TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -58,6 +60,13 @@ class Assets:
 
     def has(self, name: str) -> bool:
         return name in self._files or name == "vega.js"
+
+    def make_chart_library(self) -> None:
+        """Ready before the first page asks; where it cannot be made, charts stay still pictures."""
+        try:
+            self.get("vega.js")
+        except (OSError, subprocess.SubprocessError):
+            log.warning("the chart library could not be made; charts stay still", exc_info=True)
 
     def get(self, name: str) -> Asset | None:
         """None: no such file."""

@@ -13,6 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from scrapers import ScrapeError
 from service.errors import InputError, NotFoundError, ServiceError, StoreError
 from service.web.render import page
 
@@ -91,6 +92,10 @@ def add_handlers(app: FastAPI) -> None:
         problems = [f"{_place(e['loc'])}: {e['msg']}" for e in error.errors()]
         return problem_answer(request.scope, 422, "; ".join(problems)[:1000], problems[:50])
 
+    async def scrape_error(request: Request, error: Exception) -> Response:
+        return problem_answer(request.scope, 422, str(error))
+
+    app.add_exception_handler(ScrapeError, scrape_error)
     app.add_exception_handler(HTTPException, http_error)
     app.add_exception_handler(ServiceError, service_error)
     app.add_exception_handler(RequestValidationError, invalid)

@@ -23,12 +23,22 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    for name in ("number", "money", "amount", "hours", "percent", "plural", "host", "trim"):
+    for name in (
+        "number",
+        "money",
+        "amount",
+        "hours",
+        "hours_ago",
+        "percent",
+        "plural",
+        "host",
+        "trim",
+    ):
         env.filters[name] = getattr(show, name)
     env.filters |= {"ago": _ago, "due": _due, "moment": _moment, "day": _day, "link": safe_link}
     env.filters |= {"path": path_quote, "unit": show.unit, "share": _share, "said_of": _said_of}
     env.globals |= {"_": words.say, "OUTCOMES": words.OUTCOMES, "AVAILABILITY": words.AVAILABILITY}
-    env.globals |= {"STATUS": words.STATUS, "TAX": words.TAX}
+    env.globals |= {"STATUS": words.STATUS, "TAX": words.TAX, "SOURCES": words.SOURCES}
     return env
 
 

@@ -121,6 +121,12 @@ def hours(text: str | float | None) -> str:
     return "" if text is None else _span(float(text) * 3600)
 
 
+def hours_ago(text: str | float | None) -> str:
+    """`4 h ago`; `just now` within the minute."""
+    said = hours(text)
+    return "just now" if said == "now" else f"{said} ago"
+
+
 def _span(seconds: float) -> str:
     if seconds < 50:
         return "now"

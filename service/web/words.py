@@ -46,4 +46,13 @@ STATUS = {
     "out_of_stock": "out of stock",
     "owned": "owned",
 }
+SOURCES = {
+    "jsonld": "structured data",
+    "microdata": "structured data in the page",
+    "rdfa": "structured data in the page",
+    "meta": "the page's head",
+    "state": "the shop's own data in the page",
+    "visible": "the page as you see it",
+    "rule": "your rule",
+}
 TAX = {"included": "tax included", "excluded": "without tax", "unknown": "tax unknown"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import replace
@@ -56,6 +57,8 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
         return found | {
             "name": build.name,
             "missing_names": [view.parts[k].name if k in view.parts else k for k in cost.missing],
+            "fit": [{**hint, "text": _in_words(hint["text"], view.parts)} for hint in found["fit"]],
+            "warnings": [_in_words(text, view.parts) for text in found["warnings"]],
             "companions": _still_lacking(unit, key, found["companions"]),
             "need_by": build.need_by.isoformat() if build.need_by else None,
             "budget": None if build.budget is None else money(build.budget, build.currency),
@@ -68,6 +71,15 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             "oldest_hours": _oldest(cost),
             "rate_days": _rate_days(cost),
         }
+
+
+def _in_words(text: str, parts: Mapping[str, Part]) -> str:
+    """A sentence with parts called as people call them."""
+    keys = sorted((key for key in parts if key in text), key=len, reverse=True)
+    if not keys:
+        return text
+    pattern = rf"(?<![\w-])({'|'.join(re.escape(key) for key in keys)})(?![\w-])"
+    return re.sub(pattern, lambda match: parts[match[0]].name, text)
 
 
 def _still_lacking(unit: Unit, key: str, found: list[dict[str, str]]) -> list[dict[str, str]]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from scrapers import SiteRules, read_sold_as
+from scrapers import SiteRules, read_amount, read_sold_as
 from service.errors import InputError, ServiceError
 from service.flows import add, views
 from service.flows.add import Looked, Wish
@@ -20,6 +21,7 @@ from service.web.render import page
 
 router = APIRouter(include_in_schema=False)
 MOST_AT_ONCE = 50
+UNITS = ("piece", "pair", "m", "m2", "g", "ml")
 Query2000 = Annotated[str, Query(max_length=2000)]
 
 
@@ -47,8 +49,7 @@ async def look(request: Request, url: Annotated[str, Form(max_length=100_000)]) 
     if len(wanted) > 1:
         return await _many(request, wanted)
     address = add.clean_url(deps, url)
-    looked = await add.fetch_and_read(deps, address)
-    return await run_in_threadpool(_shown, request, LOOKS.put(looked), looked, "")
+    return go(f"/add/{LOOKS.put(await add.fetch_and_read(deps, address))}")
 
 
 async def _many(request: Request, urls: list[str]) -> Response:
@@ -68,7 +69,7 @@ async def _one(request: Request, url: str) -> dict[str, Any]:
 
 @router.get("/add/{look}")
 def again(request: Request, look: str) -> Response:
-    return _shown(request, look, LOOKS.get(look), "")
+    return _shown(request, look, LOOKS.get(look), Wish())
 
 
 @router.post("/add/{look}/rule")
@@ -79,47 +80,47 @@ def rule(request: Request, look: str, rule: Long = "", choice: Text = "") -> Res
         raise InputError("the page could not be fetched, so there is nothing to read again")
     rules = SiteRules(price=rule or None, choice=choice or None)
     changed = add.read_again(looked.url, looked.page, rules)
-    return _shown(request, LOOKS.put(changed, look), changed, rule, choice)
+    return _shown(request, LOOKS.put(changed, look), changed, Wish(rule=rule, choice=choice))
 
 
-def _shown(request: Request, name: str, looked: Looked, rule: str, choice: str = "") -> Response:
+def _shown(
+    request: Request, name: str, looked: Looked, wish: Wish, problems: list[str] | None = None
+) -> Response:
+    """What was read, what may be kept; after a refusal with what the form held."""
     deps, reading = deps_of(request), looked.reading
+    sold_as = wish.sold_as or suggested_sold_as(reading)
     values = {
         "look": name,
         "url": looked.url,
         "reading": reading,
         "fetched": looked.page is not None,
-        "rule": rule,
-        "choice": choice,
-        "candidates": candidates(reading),
+        "wish": wish,
+        "problems": problems or [],
+        "candidates": add.working_rules(looked),
         "fitting": add.fitting_parts(deps, reading),
         "parts": views.part_names(deps),
         "builds": _builds(request),
-        "sold_as": suggested_sold_as(reading),
+        "sold_as": sold_as,
+        "unit": suggested_unit(sold_as) if not problems else wish.unit,
         "spec": json.dumps(reading.get("spec") or {}),
     }
-    return page(request, "read.html", values, 200 if looked.page is not None else 422)
+    return page(request, "read.html", values, 422 if problems else 200)
 
 
-def suggested_sold_as(reading: Any) -> str:
+def suggested_sold_as(reading: Mapping[str, Any]) -> str:
     """What the page or its title says that one unit of sale holds, else one piece."""
     if reading.get("sold_as"):
         return str(reading["sold_as"])
     found = read_sold_as(str(reading.get("title") or ""))
-    return f"{found}" if isinstance(found, str) else "1 piece"
+    return found.text if found is not None and found.text else "1 piece"
 
 
-def candidates(reading: Any) -> list[dict[str, str]]:
-    """Every number that a reader took for a price, with the rule that would always take it."""
-    found: dict[str, dict[str, str]] = {}
-    for item in reading.get("evidence") or []:
-        if item.get("field") not in ("price", "list_price", "low", "high") or not item.get("where"):
-            continue
-        way = "json" if item["reader"] in ("jsonld", "state") else "css"
-        text = f"{way}:{item['where']}"
-        row = {"value": str(item["value"]), "reader": str(item["reader"]), "rule": text}
-        found.setdefault(text, row)
-    return list(found.values())[:20]
+def suggested_unit(sold_as: str) -> str:
+    """In what a part is counted that is sold like this."""
+    found = read_amount(sold_as)
+    unit = found.unit if found is not None else "piece"
+    unit = {"kg": "g", "l": "ml", "cm": "m", "mm": "m", "cm2": "m2", "mm2": "m2"}.get(unit, unit)
+    return unit if unit in UNITS else "piece"
 
 
 @router.post("/add/{look}")
@@ -152,7 +153,11 @@ def keep(  # noqa: PLR0913, PLR0917 - the fields of the form
         rule=rule,
         spec=_spec(spec),
     )
-    key = add.keep(deps_of(request), LOOKS.get(look), wish)
+    looked = LOOKS.get(look)
+    try:
+        key = add.keep(deps_of(request), looked, wish)
+    except InputError as error:
+        return _shown(request, look, looked, wish, error.problems)
     return go(at_build(build) if build else at_part(key), saved=True)
 
 

@@ -20,5 +20,7 @@ def today(request: Request) -> Response:
     if found["empty"]:
         place = guess(request.headers.get("accept-language", ""))
         return page(request, "empty.html", {"place": place})
-    deals = ask.deals(deps, only_open=True)
-    return page(request, "today.html", {"today": found, "deals": deals})
+    open_now = ask.deals(deps, only_open=True)
+    return page(
+        request, "today.html", {"today": found, "deals": open_now, "names": views.names(deps)}
+    )
