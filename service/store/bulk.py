@@ -43,6 +43,15 @@ def among(
     return column == any_(literal(listed, ARRAY(kind)))
 
 
+def one_of(conn: Connection, numbers: Collection[int]) -> tuple[str, Any]:
+    """The same for a statement in text: a condition on `:listings`, and its one bound value."""
+    if len(numbers) == 1:
+        return "= :listings", next(iter(numbers))
+    if is_sqlite(conn):
+        return "IN (SELECT value FROM json_each(:listings))", json.dumps(list(numbers))
+    return "= ANY(:listings)", list(numbers)
+
+
 def insert_into(conn: Connection, table: Table) -> Any:
     """The dialect's own insert, which knows what to do on a conflict."""
     if is_sqlite(conn):

@@ -17,6 +17,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
 
 from service.errors import StoreError
+from service.store.care import copy, problems
 from service.store.schema import prepare
 from service.store.unit import SqlUnit
 from service.store.words import explain
@@ -74,6 +75,19 @@ class SqlStore:
         with self._guard, self._transaction(write=False) as conn:
             self._memory = self._memory or Memory()
             return self._memory.fresh(conn)
+
+    def problems(self) -> list[str]:
+        """What is wrong with the data, a line each; reads all of it, so not at every start."""
+        with self._transaction(write=False) as conn:
+            return problems(conn)
+
+    def backup(self, target: Path) -> None:
+        """A whole and checked copy at `target`, also while others write. StoreError."""
+        if self.dialect != "sqlite":
+            raise StoreError(
+                f"{self.place}: PostgreSQL makes its own backups: use pg_dump and pg_restore"
+            )
+        copy(Path(str(self.engine.url.database)), target)
 
     def close(self) -> None:
         """Close every connection; the store cannot be used afterwards."""

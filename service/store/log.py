@@ -12,15 +12,17 @@ from service.flows.ports import Doubt, Gap, Placed
 from service.model.prices import Observation, PriceNow, Spell
 from service.store import past, tables
 from service.store import record as recording
-from service.store.bulk import among, upsert
+from service.store.bulk import among, one_of, upsert
 from service.store.rows import SPELL, offer_of, seen_row, spell_of
-from service.store.types import from_micros, to_micros
+from service.store.types import ORIGIN_CODES, from_micros, to_micros
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
     from datetime import datetime
 
 _FIELDS: Final = ", ".join(f"s.{name}" for name in SPELL)
+
+POLLED: Final = ORIGIN_CODES["poll"]
 
 _AS_OF: Final = text(
     f"""SELECT {_FIELDS} FROM running s WHERE s.first_seen <= :at
@@ -56,10 +58,11 @@ class Log:
         recording.bump(self._conn)
 
     def _settle(self, seen: Sequence[recording.Seen]) -> None:
-        dated = [row for row in seen if row[3] != 0]
-        last = recording.last_seen(self._conn, [row[0] for row in dated]) if dated else {}
-        old = [row for row in dated if row[1] < last.get(row[0], row[1])]
-        recording.settle(self._conn, self._known, [row for row in seen if row not in old])
+        dated = [row[0] for row in seen if row[3] != POLLED]
+        last = recording.last_seen(self._conn, dated) if dated else {}
+        old = [row for row in seen if row[3] != POLLED and row[1] < last.get(row[0], row[1])]
+        early = {row[0] for row in old}
+        recording.settle(self._conn, self._known, [row for row in seen if row[0] not in early])
         if old:
             past.place(self._conn, old)
 
@@ -80,7 +83,7 @@ class Log:
     def _of(
         self, listings: Collection[int], where: str, values: dict[str, Any]
     ) -> Sequence[Sequence[Any]]:
-        one, bound = _listings(self._conn, listings)
+        one, bound = one_of(self._conn, listings)
         query = " UNION ALL ".join(
             f"SELECT {_FIELDS} FROM {table} s WHERE s.listing {one}{where}"
             for table in ("spell", "running")
@@ -170,12 +173,3 @@ class Log:
     def clear_doubt(self, listing: int) -> None:
         """The doubt is settled, or the price was accepted or rejected."""
         self._conn.execute(delete(tables.doubt).where(tables.doubt.c.listing == listing))
-
-
-def _listings(conn: Connection, listings: Collection[int]) -> tuple[str, Any]:
-    """A condition in SQL and its one bound value, for one or many listings."""
-    if len(listings) == 1:
-        return "= :listings", next(iter(listings))
-    if conn.dialect.name == "sqlite":
-        return "IN (SELECT value FROM json_each(:listings))", json.dumps(list(listings))
-    return "= ANY(:listings)", list(listings)

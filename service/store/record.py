@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, select, text
+from sqlalchemy import Connection, text
 
 from service.errors import NotFoundError
 from service.model.prices import Observation, Offer
 from service.store import tables
-from service.store.bulk import among, insert_many, is_sqlite, run_many
+from service.store.bulk import insert_many, is_sqlite, one_of, run_many
 from service.store.rows import SPELL, gap_rows, offer_of, row_of, span_of
 from service.store.timeline import Span, Terms, Timeline
 from service.store.types import EPOCH, MICROSECOND, to_micros
@@ -62,18 +62,21 @@ def confirm(
     """
     if missing := {seen.listing for seen in observations} - known.keys():
         _learn(conn, known, missing)
-    rows = _still(known, observations)
+    rows = still(known, observations)
     others: list[Observation] = []
     if len(rows) < len(observations):
         running = {row[1] for row in rows}
         others = [seen for seen in observations if seen.listing not in running]
-    if _extend(conn, rows) < len(rows):
+    if extend(conn, rows) < len(rows):
         others += _not_extended(conn, rows, observations)
     return others
 
 
-def _still(known: Known, observations: Sequence[Observation]) -> list[tuple[int, int, int]]:
-    """Instant, listing and first instant of those that say what was known. The hot loop."""
+def still(known: Known, observations: Sequence[Observation]) -> list[tuple[int, int, int]]:
+    """Instant, listing and first instant of those that say what was known.
+
+    The hot loop of a cycle of polls.
+    """
     nothing = (None, 0)
     try:
         return [
@@ -85,7 +88,8 @@ def _still(known: Known, observations: Sequence[Observation]) -> list[tuple[int,
         return [(to_micros(seen.at), seen.listing, 0) for seen in observations]
 
 
-def _extend(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
+def extend(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
+    """Extend the spells that began then; answers how many did go on."""
     if is_sqlite(conn) or not rows:
         return run_many(conn, _CONFIRM_SQLITE, rows)
     columns = tuple(list(column) for column in zip(*rows, strict=True))
@@ -108,11 +112,9 @@ def _learn(conn: Connection, known: Known, listings: Collection[int]) -> None:
 
 def last_seen(conn: Connection, listings: Collection[int]) -> dict[int, int]:
     """When each listing's running spell was last seen, in microseconds."""
-    table = tables.running
-    rows = conn.execute(
-        select(table.c.listing, text("last_seen")).where(among(conn, table.c.listing, listings))
-    )
-    return {row[0]: row[1] for row in rows}
+    one, bound = one_of(conn, listings)
+    query = f"SELECT listing, last_seen FROM running WHERE listing {one}"
+    return {row[0]: row[1] for row in conn.execute(text(query), {"listings": bound})}
 
 
 def settle(conn: Connection, known: Known, seen: Sequence[Seen]) -> None:
@@ -170,8 +172,9 @@ def fresh_of(conn: Connection, listings: Collection[int]) -> dict[int, int]:
     """How long each listing's price may be used, in microseconds. NotFoundError: no such one."""
     if not listings:
         return {}
-    table = tables.listing
-    rows = conn.execute(select(table.c.id, table.c.fresh).where(among(conn, table.c.id, listings)))
+    one, bound = one_of(conn, listings)
+    query = text(f"SELECT id, fresh FROM listing WHERE id {one}")
+    rows = conn.execute(query, {"listings": bound})
     fresh = {row[0]: row[1] for row in rows}
     if missing := set(listings) - fresh.keys():
         raise NotFoundError(f"no listing with the number {min(missing)} is stored")
@@ -181,12 +184,12 @@ def fresh_of(conn: Connection, listings: Collection[int]) -> dict[int, int]:
 def _running(
     conn: Connection, listings: Collection[int], *, lock: bool
 ) -> dict[int, tuple[Span, int]]:
-    where = among(conn, tables.running.c.listing, listings)
-    names = [text(f"running.{name}") for name in _RUNNING]
-    query = select(*names).select_from(tables.running).where(where)
+    one, bound = one_of(conn, listings)
+    query = f"SELECT {', '.join(_RUNNING)} FROM running WHERE listing {one}"
     if lock and not is_sqlite(conn):
-        query = query.with_for_update()
-    return {row[0]: (span_of(row), row[11]) for row in conn.execute(query)}
+        query += " FOR UPDATE"
+    rows = conn.execute(text(query), {"listings": bound})
+    return {row[0]: (span_of(row), row[11]) for row in rows}
 
 
 def rounds(observations: Sequence[Observation]) -> list[Sequence[Observation]]:

@@ -6,7 +6,6 @@ version. Alembic is loaded only where an older one has to be changed.
 
 from __future__ import annotations
 
-import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -15,6 +14,7 @@ from sqlalchemy import Connection, Engine, inspect
 
 from service.errors import StoreError
 from service.store import tables
+from service.store.care import copy
 
 VERSION_TABLE: Final = "ebbmark_version"
 VERSIONS: Final = ("0001",)  # oldest first; each is a file in migrations/versions
@@ -84,10 +84,4 @@ def _copy_aside(conn: Connection, found: str) -> None:
         return
     path = Path(conn.engine.url.database)
     moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-    copy = path.with_name(f"{path.name}.v{found}-{moment}.backup")
-    source, target = sqlite3.connect(path), sqlite3.connect(copy)
-    try:
-        source.backup(target)
-    finally:
-        source.close()
-        target.close()
+    copy(path, path.with_name(f"{path.name}.v{found}-{moment}.backup"))
