@@ -26,7 +26,7 @@ from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
 from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict, settle
 from scrapers.reconcile.shown import show
-from scrapers.reconcile.told import Told, tell
+from scrapers.reconcile.told import Told, akin, tell
 from scrapers.texts import read_availability, read_price
 
 _NO_RULES = SiteRules()
@@ -164,10 +164,10 @@ class _Visit:
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
         verdict = _single(self._by_choice(verdict, choices, court), view)
+        verdict = self._of_this_page(court, verdict, view)
         verdict, title = self._by_rules(verdict)
-        said, proof = self._stock(view)
         around = Around(
-            rules=self.rules, view=view, title=title, stock=said, stock_proof=proof,
+            rules=self.rules, view=view, title=title, stock=self._stock(view),
             choices=choices, choices_where=where, text=lambda: self.body_text, net=meta.net_price(self.doc), evidence=tuple(self.evidence),
         )  # fmt: skip
         other = self._nothing_here(court, verdict, things, view, choices)
@@ -186,6 +186,18 @@ class _Visit:
         more = replace(court, told=(*court.told, told), currency=court.currency or told.currency)
         again = settle(more)
         return more, again if again.price is not None or verdict.doubt is None else verdict
+
+    def _of_this_page(self, court: Court, verdict: Verdict, view: visible.View) -> Verdict:
+        """Markup that names another product than the page, with no price in sight to back it."""
+        told = verdict.told
+        if told is None or not told.title or court.shown.now is not None or verdict.doubt:
+            return verdict
+        names = [n for n in (view.title, self.head.title) if n]
+        if not names or any(akin(told.title, n) for n in names):
+            return verdict
+        return replace(
+            verdict, price=None, doubt=f"the markup names {told.title[:60]!r}, the page does not"
+        )
 
     def _by_choice(self, verdict: Verdict, choices: tuple[Choice, ...], court: Court) -> Verdict:
         """The variant that the user means has its own price in the table."""
@@ -246,12 +258,13 @@ class _Visit:
         self.evidence.append(Evidence("rule", field, found[0][:120], found[1]))
         return found[0], ""
 
-    def _stock(self, view: visible.View) -> tuple[Availability, Evidence | None]:
+    def _stock(self, view: visible.View) -> stock.Stock:
         if self.rules.availability:
             text, _ = self._find(self.rules.availability, "availability")
             said = read_availability(text) or Availability.UNKNOWN
-            return said, Evidence("rule", "stock", text[:80], self.rules.availability)
-        return stock.read(self.doc, view.places, self.locale)
+            proof = Evidence("rule", "availability", text[:80], self.rules.availability)
+            return stock.Stock(said, proof, mixed=True)
+        return stock.read(self.doc, view.places)
 
     def _nothing_here(
         self,
@@ -283,11 +296,11 @@ class _Visit:
 
     def _looks_like_goods(self, court: Court, view: visible.View) -> bool:
         """A price in sight counts only on a page that is about one thing for sale."""
-        buy = stock.has_buy_button(self.doc, view.places)
-        if buy:
+        buttons = stock.buy_buttons(self.doc, view.places)
+        if 0 < buttons < 4:
             return True
         said = pageclass.why_no_price(self.doc, self.body_text).kind
-        if said in ("withdrawn", "login", "call", "lost", "down") or view.cards >= 4:
+        if said in ("withdrawn", "login", "call", "lost", "down") or max(view.cards, buttons) >= 4:
             return False
         marked = any(t.goods and t.own for t in court.told) or self.head.kind in (
             "product",

@@ -10,7 +10,7 @@ from selectolax.lexbor import LexborHTMLParser, LexborNode
 # names that shops of many tongues give to elements with an amount in them
 PRICE_NAMES = (
     "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
-    "amount", "money", "cost", "betrag",
+    "amount", "money", "cost", "betrag", "line-through", "strike",
 )  # fmt: skip
 STOCK_NAMES = (
     "stock",

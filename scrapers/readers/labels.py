@@ -80,7 +80,7 @@ FROM = Words(
     r"desde|od|fr[åa]n|fra)\s*:?\s*$",
 )
 TIER = Words(
-    r"(?:\b\d+\s*(?:\+|or more|or above|and (?:more|above|up)|pcs? or more|oder mehr|et plus|of meer|o pi[ùu]|o m[áa]s|"
+    r"(?:\b\d+\s*(?:\+(?!\s*[a-z])|or more|or above|and (?:more|above|up)|pcs? or more|oder mehr|et plus|of meer|o pi[ùu]|o m[áa]s|"
     r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
     r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|je|[àa]|items?)\b|"
     r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\d|\beach when\b|\bbulk\b|\bstaffel\w*|"
@@ -153,6 +153,9 @@ C_TIER = re.compile(
 )
 C_LOWEST = re.compile(r"regulation|omnibus|lowest|lowest-?price|prior-?price|30-?day", _I)
 C_ECO = re.compile(r"eco-?tax|ecotax|deposit|eco-?part|pfand", _I)
+PIECE = Words(
+    r"^(?:1\s*)?(?:st(?:[üu]ck|k|uk)?|pc|pcs|pce|piece|each|ea|unit|item|pi[èe]ce|unit[éàa]|stuks?|pezzo|pz|unidad|ud|szt|ks|set)\.?$"
+)
 C_COUNT = re.compile(r"quantity|qty|count|stock|rating|review|sku|number", _I)
 C_OTHER = re.compile(
     r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|price-?drop",
@@ -174,8 +177,8 @@ ZONE = re.compile(
     r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest|alternativ|upgrade|"
     r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout|grid|list(?:ing)?|slider|carousel|recommend)|"
     r"products?[-_]?(?:grid|list|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|swiper-slide|slick-slide|"
-    r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|widget|"
-    r"wish-?list|compare-?(?:list|bar|table)|review|testimonial|comment|facet|filter|breadcrumb|"
+    r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|(?<![\w-])widget(?![\w-])|"
+    r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|breadcrumb|"
     r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|popup-?promo|"
     r"gift-?wrap|warranty|insurance|protection-?plan|trade-?in|other-?sellers|more-?(?:from|products)|"
     r"you-?may|customers|collections?-?list|announcement|promo-?bar|usp|free-?shipping-?bar",

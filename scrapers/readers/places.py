@@ -11,6 +11,7 @@ from scrapers.readers import labels
 
 MAX_CLIMB = 600
 _OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
+_OWN_TAGS = frozenset({"form", "button", "input"})  # "cart" there means: into the cart
 _STRUCK_TAGS = frozenset({"del", "s", "strike"})
 
 
@@ -83,7 +84,7 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
         named = f"{named} {name}"
     kind = _class_zone(named) if named else ""
     if kind == "other":
-        return kind
+        return kind if tag not in _OWN_TAGS else ""
     if "hidden" in attrs and (attrs["hidden"] or "").lower() != "until-found":
         return "hidden"
     if "style" in attrs and labels.HIDDEN_STYLE.search(attrs["style"] or ""):

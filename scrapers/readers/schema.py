@@ -165,6 +165,8 @@ def _product(
     item: Item, path: str, source: Source, index: dict[str, Item], *, main: bool
 ) -> Product | None:
     offers, aggregate = offers_of(item, path, index)
+    if not offers and aggregate is None and "price" in item:  # themes that forgot the Offer
+        offers, aggregate = offers_of({**item, "offers": item}, path, index)
     choices: list[Choice] = []
     for n, run in enumerate(listed(item.get("hasCourseInstance"), index)):
         offers += offers_of(run, f"{path}.hasCourseInstance[{n}]", index)[0]

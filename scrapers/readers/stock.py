@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
 
@@ -13,11 +14,11 @@ from scrapers.readers.words import Words
 from scrapers.texts import read_availability
 
 _CLASS = (
-    (re.compile(r"out-?of-?stock|sold-?out|not-?available|unavailable|nostock|no-stock", re.I), Availability.OUT_OF_STOCK),
-    (re.compile(r"pre-?order", re.I), Availability.PREORDER),
-    (re.compile(r"back-?order", re.I), Availability.BACKORDER),
-    (re.compile(r"low-?stock|stock-?low|few-?left", re.I), Availability.LOW_STOCK),
-    (re.compile(r"in-?stock|available(?!-)|stock-?ok", re.I), Availability.IN_STOCK),
+    (re.compile(r"out-?of-?stock|sold-?out|not-?available|unavailable|nostock|no-stock", re.IGNORECASE), Availability.OUT_OF_STOCK),
+    (re.compile(r"pre-?order", re.IGNORECASE), Availability.PREORDER),
+    (re.compile(r"back-?order", re.IGNORECASE), Availability.BACKORDER),
+    (re.compile(r"low-?stock|stock-?low|few-?left", re.IGNORECASE), Availability.LOW_STOCK),
+    (re.compile(r"in-?stock|available(?!-)|stock-?ok", re.IGNORECASE), Availability.IN_STOCK),
 )  # fmt: skip
 _BUY = Words(
     r"add (?:item )?to (?:your |my |shopping )?(?:cart|basket|bag|trolley|order)|buy (?:it )?now|buy\b|"
@@ -29,7 +30,15 @@ _BUY = Words(
 MAX_TEXT = 90
 
 
-def read(doc: Doc, places: Places, locale: str | None) -> tuple[Availability, Evidence | None]:
+class Stock(NamedTuple):
+    """What the page tells of stock; `mixed` where it tells of both some and none."""
+
+    said: Availability = Availability.UNKNOWN
+    proof: Evidence | None = None
+    mixed: bool = False
+
+
+def read(doc: Doc, places: Places) -> Stock:
     """The nearest stock word of the page's own matter; UNKNOWN where it says nothing."""
     found: list[tuple[int, int, Availability, Evidence]] = []
     for order, node in enumerate(doc.stocks[:200]):
@@ -41,10 +50,15 @@ def read(doc: Doc, places: Places, locale: str | None) -> tuple[Availability, Ev
         if said is not Availability.UNKNOWN:
             proof = Evidence("visible", "availability", value[:80], where(node))
             found.append((place.level, order, said, proof))
+    button, proof_of = _button(doc, places)
     if not found:
-        return _button(doc, places)
+        return Stock(button, proof_of)
     _, _, said, proof = min(found, key=lambda one: one[:2])
-    return said, proof
+    signs = {one[2] in _OUT for one in found} | ({button in _OUT} if proof_of else set())
+    return Stock(said, proof, mixed=len(signs) > 1)
+
+
+_OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
 
 
 def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
@@ -86,10 +100,10 @@ def _said(text: str, *, disabled: bool) -> Availability | None:
     return said if said is not Availability.UNKNOWN else None
 
 
-def has_buy_button(doc: Doc, places: Places) -> bool:
-    """Whether the page's own matter has a button that orders."""
-    for node in doc.buttons[:150]:
-        text = node.text(separator=" ") or node.attributes.get("value") or ""
-        if _BUY.search(text[:80]) and places.of(node).zone not in ("other", "hidden"):
-            return True
-    return False
+def buy_buttons(doc: Doc, places: Places) -> int:
+    """How many buttons of the page's own matter order something; one page, one product: few."""
+    return sum(
+        bool(_BUY.search((node.text(separator=" ") or node.attributes.get("value") or "")[:80]))
+        for node in doc.buttons[:150]
+        if places.of(node).zone not in ("other", "hidden")
+    )

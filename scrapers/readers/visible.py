@@ -19,6 +19,7 @@ from scrapers.texts import read_price
 
 MAX_TEXT = 160
 MAX_LEAVES = 120
+MAX_PRICE_TEXT = 90
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
     r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|zł|Kč|Ft|лв)\b|,-"
@@ -32,9 +33,12 @@ _RANGE_AFTER = re.compile(rf"\s*{_TO}\s*[^\d\s]{{0,4}}\s*\d", re.IGNORECASE)
 _RANGE_BEFORE = re.compile(rf"(?:^|\s){_TO}\s*[^\d\s]{{0,4}}\s*$", re.IGNORECASE)
 _TIER_BEFORE = re.compile(
     r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|buy|qty|>=|≥)\s*(\d{1,5})|"
-    r"\b(\d{1,5})\s*(?:\+|or more|oder mehr|et plus|of meer|o m[áa]s|o pi[ùu]))[^\d]{0,16}$",
+    r"(?<![\d.,])(\d{1,5})\s*(?:\+(?!\s*[a-z])|or more|oder mehr|et plus|of meer|o m[áa]s|o pi[ùu]))[^\d]{0,16}$",
     re.IGNORECASE,
 )
+# an amount whose currency stands elsewhere: nothing but a label may lead it
+_LONE = re.compile(r"(?:[^\d%]{0,24}[:\s\ufffd])?\d[\d.,'’\s\u00a0\u202f]*(?:,?[-–—])?\s*\*?\Z")
+_BESIDE = frozenset({"list", "member", "lowest30", "tier", "unit", "shipping", "saving", "used"})
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
 _MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
 _PLAIN_TAGS = "h2,h3,h4,h5,p,li,td,th,dd,dt,b,strong,em,i,span,div,font,big,label,center,u"
@@ -88,7 +92,8 @@ def look(
     leaves, elsewhere = _leaves(doc.priced, found.places)
     reader = _Reader(found, locale, currency)
     reader.take(leaves)
-    if plain and not any(s.kind in ("now", "low", "gross", "net") for s in reader.seen):
+    struck = any(s.kind == "list" for s in reader.seen)
+    if (plain or struck) and not any(s.kind in ("now", "low", "gross", "net") for s in reader.seen):
         more, extra = _leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
         found.plain = True
@@ -194,7 +199,7 @@ def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:
     for _ in range(12):
         if at is None or at.tag in (None, "html", "-undef"):
             break
-        text = at.text()
+        text = at.text(separator=" ")
         if len(text) > 60_000:
             break
         rest = text.replace(found.title or "\0", "", 1)
@@ -242,13 +247,15 @@ class _Reader:
         if "\ufffd" in leaf.raw:
             self.garbled = True
         before, after = self._around(leaf)
-        if not _PRICE_LIKE.search(text) and ("%" in text or _counts(leaf, after)):
+        if not _PRICE_LIKE.search(text) and (not _LONE.match(text) or _counts(leaf, after)):
             return
         words, cut = _cut(before)
         kind, strong = kind_of(leaf, text, words, after)
         told = read_price(_for_reading(text, words), locale=self.locale, currency=self.currency)
-        if kind not in ("now", "regular") and (told is None or told.amount is None):
+        if kind in _BESIDE and (told is None or told.amount is None):
             told = self._bare(text)
+        if len(text) > MAX_PRICE_TEXT and not strong and kind in ("now", "regular", "net", "gross"):
+            kind = "other"  # a sentence with an amount in it
         if told is None:
             return
         self.multibuy += told.multibuy
@@ -448,7 +455,7 @@ def _for_reading(text: str, before: str) -> str:
 def _refined(kind: str, told: PriceText) -> str:
     if kind == "now" and told.low is not None:
         return "low"
-    if kind in ("now", "net", "gross") and told.per is not None:
+    if kind in ("now", "net", "gross") and told.per and not labels.PIECE.search(told.per):
         return "unit"
     if kind in ("now", "net", "gross") and told.tax is Tax.EXCLUDED:
         return "net"

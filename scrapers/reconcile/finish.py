@@ -20,6 +20,7 @@ from scrapers.model import (
     Tax,
     UnitPrice,
 )
+from scrapers.readers.stock import Stock
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
 from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict
@@ -40,8 +41,7 @@ class Around:
     rules: SiteRules
     view: View
     title: str | None
-    stock: Availability
-    stock_proof: Evidence | None
+    stock: Stock
     choices: tuple[Choice, ...]
     choices_where: str
     text: Callable[[], str]
@@ -158,12 +158,14 @@ def _availability(
         ),
         Availability.UNKNOWN,
     )
-    shown = around.stock
+    if around.rules.availability:
+        return around.stock.said, None
+    shown = around.stock.said
     if told is Availability.UNKNOWN:
         return shown, None
     clash = (told in _GOOD and shown in _OUT) or (told in _OUT and shown in _GOOD)
-    proof = around.stock_proof
-    if clash and proof is not None and proof.field == "availability" and not court.choices:
+    proof = around.stock.proof
+    if clash and proof is not None and not around.stock.mixed and not court.choices:
         return told, f'the markup says {told}, the page says "{proof.value[:40]}"'
     return told, None
 
@@ -207,8 +209,8 @@ def _multibuy(court: Court, around: Around) -> tuple[Multibuy, ...]:
 def evidence(court: Court, around: Around) -> tuple[Evidence, ...]:
     """Every candidate with its place, the sources of markup first."""
     found = [*around.evidence, *evidence_of(court)]
-    if around.stock_proof is not None:
-        found.append(around.stock_proof)
+    if around.stock.proof is not None:
+        found.append(around.stock.proof)
     if around.choices_where:
         found.append(Evidence("state", "choices", str(len(around.choices)), around.choices_where))
     found += [Evidence("visible", "doubt", d[:120], "") for d in around.view.doubts[:5]]

@@ -60,7 +60,7 @@ def settle(court: Court) -> Verdict:
         return _told_only(court, priced)
     if not priced:
         return _shown_only(court, now)
-    for weigh in (_equal, _sale, _range, _taxes, _another_amount, _slips, _currencies):
+    for weigh in (_open_sight, _equal, _sale, _range, _taxes, _another_amount, _slips, _currencies):
         verdict = weigh(court, priced, now)
         if verdict is not None:
             return verdict
@@ -148,10 +148,18 @@ def _sale(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     return None
 
 
+def _open_sight(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """A range in sight: open, unless it is quantity prices and the markup holds the upper end."""
+    if now.low is None or now.high is None or now.low == now.high:
+        return None
+    for told in priced:
+        if court.same(told.price, now.high):
+            return _by(court, told)
+    return _pay(court, now, None, price=None, low=now.low, high=now.high, doubt=CHOICE_NEEDED)
+
+
 def _range(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
-    """A range or list in the markup, one of it in sight; or a range in sight."""
-    if now.low is not None and now.high is not None and now.low != now.high:
-        return _pay(court, now, None, price=None, low=now.low, high=now.high, doubt=CHOICE_NEEDED)
+    """A range or list in the markup, one of it in sight."""
     for told in priced:
         prices = {c.price for c in told.choices if c.price is not None} | set(court.choices)
         ends = {told.low, told.high, told.first, *prices}
@@ -191,7 +199,8 @@ def _another_amount(court: Court, priced: list[Told], now: Seen) -> Verdict | No
         match = next((s for s in court.shown.all if court.same(s.amount, told.price)), None)
         if match is None or match is now:
             continue
-        if match.kind in ("now", "gross", "regular", "low"):
+        first = match.level < now.level or match.order < now.order
+        if match.kind in ("now", "gross", "regular", "low") or (match.kind == "unit" and first):
             return _by(court, told, seen=match)
         if match.kind == "member":
             return _pay(court, now, None, member=match.amount)

@@ -60,6 +60,12 @@ def alike(one: str | None, other: str | None) -> bool:
     return small > 0 and len(a & b) / small >= 0.75
 
 
+def akin(one: str, other: str) -> bool:
+    """Whether two titles share a word; without letters on one side nothing can be said."""
+    a, b = set(_WORD.findall(one.casefold())), set(_WORD.findall(other.casefold()))
+    return not a or not b or bool(a & b)
+
+
 def tell(
     products: list[Product], heading: str | None, url: str, choice: str | None
 ) -> tuple[Told | None, int]:

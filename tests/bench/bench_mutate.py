@@ -73,7 +73,9 @@ def backed(made: Reading) -> bool:
             amounts.add(Decimal(proof.value))
         except ArithmeticError:
             pass
-        if any(a is not None and a.is_finite() and abs(a - price) < Decimal("0.006") for a in amounts):
+        if any(
+            a is not None and a.is_finite() and abs(a - price) < Decimal("0.006") for a in amounts
+        ):
             return True
     return False
 
