@@ -293,10 +293,14 @@ class AllCosts:
         """Every build's totals by its key."""
         found = {key: total for bulk in self.arrays for key, total in bulk.totals().items()}
         for bulk in self.arrays:
-            for key in bulk.tied():
-                market = Market(self.view, self.builds[key].currency)
-                found[key] = _total(price_in(self.builds[key], market))
+            found |= {key: _total(self._again(key)) for key in bulk.tied()}
         return found | {key: _total(cost) for key, cost in self.special.items()}
+
+    def _again(self, key: str) -> BuildCost:
+        """Price one build from the prices of now; what the view kept of other footings is old."""
+        build = self.builds[key]
+        self.view.memo.pop(f"to {build.destination}", None)
+        return price_in(build, Market(self.view, build.currency))
 
     def change(self, now: PriceNow) -> list[str]:
         """Take in a new price; only builds that use the listing are looked at."""
@@ -304,8 +308,7 @@ class AllCosts:
         special = self.uses.get(now.listing, ())
         self.prices[now.listing] = now
         for key in special:
-            market = Market(self.view, self.builds[key].currency)
-            self.special[key] = price_in(self.builds[key], market)
+            self.special[key] = self._again(key)
         return [*touched, *special]
 
 

@@ -19,7 +19,7 @@ from service.builds.figures import (
 )
 from service.builds.fit import fit
 from service.builds.lines import line_cost, with_supplies
-from service.builds.offers import Market
+from service.builds.offers import Market, market_of
 from service.builds.paid import Lots, open_lots
 from service.builds.rows import Row, choose_all, make_rows
 from service.builds.tax import crosses_customs
@@ -34,18 +34,12 @@ __all__ = ["BuildCost", "LineCost", "Sums", "price_build", "price_builds", "pric
 
 def price_build(build: Build, view: PriceView) -> BuildCost:
     """Reprice one build. A version is first derived from its base (`view.builds`)."""
-    return price_in(build, Market(view, build.currency))
+    return price_in(build, market_of(view, build.currency))
 
 
 def price_builds(builds: Iterable[Build], view: PriceView) -> list[BuildCost]:
-    """Reprice several builds, looking at the listings once for each currency."""
-    markets: dict[str, Market] = {}
-    found = []
-    for build in builds:
-        if build.currency not in markets:
-            markets[build.currency] = Market(view, build.currency)
-        found.append(price_in(build, markets[build.currency]))
-    return found
+    """Reprice several builds; the view keeps the quotes that they share."""
+    return [price_build(build, view) for build in builds]
 
 
 def price_in(build: Build, market: Market) -> BuildCost:
@@ -65,7 +59,11 @@ def replace_destination(market: Market, build: Build) -> Market:
     """The same market, or one on the footing of the build's own destination."""
     if build.destination is None or build.destination == market.view.destination:
         return market
-    return Market(replace(market.view, destination=build.destination), market.currency)
+    key = f"to {build.destination}"
+    memo = market.view.memo
+    if key not in memo:
+        memo[key] = replace(market.view, destination=build.destination)
+    return market_of(memo[key], market.currency)
 
 
 def _summed(

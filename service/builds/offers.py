@@ -79,7 +79,10 @@ class Market:
     _stock: Mapping[str, Stock] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._by_part = listings_by_part(self.view.listings)
+        memo = self.view.memo
+        if "by part" not in memo:
+            memo["by part"] = listings_by_part(self.view.listings)
+        self._by_part = memo["by part"]
         on_hand = self.view.on_hand
         bought = stock_of(self.view.purchases, self.view.at.date()) if on_hand is None else on_hand
         self._stock = bought
@@ -210,6 +213,15 @@ class Market:
         """What there is to say about the prices of these parts, each once."""
         found = [text for part in parts for text in self._warnings.get(part, ())]
         return list(dict.fromkeys(found))
+
+
+def market_of(view: PriceView, currency: str) -> Market:
+    """The one market of the view in a currency: every further build finds its quotes made."""
+    key = f"market {currency}"
+    if key not in view.memo:
+        view.memo[key] = Market(view, currency)
+    found: Market = view.memo[key]
+    return found
 
 
 def status_of(now: PriceNow, listing: Listing, view: PriceView) -> Status:

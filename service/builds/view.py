@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 from service.model.builds import Build, Cut
 from service.model.catalogue import Listing, Part, Supplier
@@ -48,7 +48,8 @@ class PriceView:
     `prices` by listing id, `parts`, `suppliers`, `builds` (for versions) and `on_hand`
     by key; without `on_hand` all that was bought up to `at` is on hand. `markup`:
     fraction that paying in a foreign currency costs on top (0.015). `choose`: the
-    listing of each part that an order plan has fixed.
+    listing of each part that an order plan has fixed. `memo`: what was worked out
+    from all this once, for the next build.
     """
 
     at: datetime
@@ -68,6 +69,7 @@ class PriceView:
     dismissed: frozenset[str] = frozenset()  # "build/rule" of companion hints put aside
     companion_rules: str = ""  # the user's own, over those that come with the program
     claimed_c: Decimal = Decimal("0.5")  # how much of a seller's discharge rate is believed
+    memo: dict[str, Any] = field(default_factory=dict, init=False, compare=False, repr=False)
 
 
 def stock_of(purchases: Iterable[Purchase], day: date) -> dict[str, Stock]:

@@ -95,3 +95,12 @@ def test_only_builds_that_use_the_listing_are_touched() -> None:
     everything = price_all(builds, shop.view())
     assert everything.change(PriceNow(1, Offer(D(9), "EUR"), NOW)) == ["one"]
     assert everything.totals()["one"].share == 900
+
+
+def test_a_build_with_its_own_destination_follows_a_change_too() -> None:
+    shop = Shop(part("a")).supplier("quill", country="NL")
+    shop.sell("a", "1 piece", "12.10", "quill")
+    everything = price_all([build(line("a", "1 piece"), destination="DE")], shop.view())
+    assert everything.totals()["curlew"].share == 1190  # 21 % of NL off, 19 % of DE on
+    everything.change(PriceNow(1, Offer(D("24.20"), "EUR"), NOW))
+    assert everything.totals()["curlew"].share == 2380
