@@ -19,6 +19,8 @@ def cost_of(price: Fraction, breaks: Sequence[Break], units: Fraction) -> Fracti
     An `each` break holds for all units from its quantity on; a `lot` is a price for
     exactly its quantity, taken as often as it pays ("two for the price of one").
     """
+    if not breaks:
+        return price * units
     each = min(
         (Fraction(b.price) for b in breaks if b.per == "each" and b.quantity <= units),
         default=price,
@@ -56,6 +58,8 @@ def units_for(listing: Listing, part: Part, content: Fraction, need: Fraction) -
     """
     if need <= 0:
         return Fraction(0)
+    if listing.least is None and listing.step is None:
+        return Fraction(ceil(need / content))
     want = max(need, _in_base(listing.least, part, content))
     step = _in_base(listing.step, part, content)
     if step > 0:

@@ -37,12 +37,18 @@ class Asked:
 
 
 def choose(quotes: Sequence[Quote], asked: Asked, rule: Rule) -> Choice | None:
-    """The best quote by `rule` among the most usable ones; None where there is none."""
+    """The best quote by `rule` among the most usable ones; None where there is none.
+
+    Cheapest per base unit, of equal ones the one that costs less to buy now; or the
+    other way round. What is equal in both goes by the listing's name.
+    """
     if not quotes:
         return None
     best = min(RANK[quote.status] for quote in quotes)
     peers = [quote for quote in quotes if RANK[quote.status] == best]
-    unit, spend = by_unit(peers, asked), by_spend(peers, asked)
+    rated = [(q.per_unit(asked.need), _spend(q, asked), q.listing.key, q) for q in peers]
+    unit = min(rated, key=lambda row: row[:3])[3]
+    spend = min(rated, key=lambda row: (row[1], row[0], row[2]))[3]
     if rule == "least to spend":
         return Choice(spend, rule, both(hint_per_unit(spend, unit, asked), hint_more(spend, asked)))
     return Choice(unit, rule, both(hint_now(unit, spend, asked), hint_more(unit, asked)))
@@ -84,11 +90,6 @@ def fixed(quotes: Sequence[Quote], key: str, asked: Asked, rule: str) -> Choice 
 def short_key(quote: Quote) -> str:
     """The listing as `supplier/part`."""
     return f"{quote.listing.supplier}/{quote.part.key}"
-
-
-def by_unit(quotes: Sequence[Quote], asked: Asked) -> Quote:
-    """Cheapest per base unit; of equal ones the one that costs less to buy now."""
-    return min(quotes, key=lambda q: (q.per_unit(asked.need), _spend(q, asked), q.listing.key))
 
 
 def by_spend(quotes: Sequence[Quote], asked: Asked) -> Quote:

@@ -25,11 +25,9 @@ class Kind:
         if self.classes & set(part.classes):
             return True
         text = text_of(part.key, part.name)
-        if any(_found(word, text) for word in self.without):
+        if _found(self.without, text):
             return False
-        return any(key in part.spec for key in self.spec) or any(
-            _found(word, text) for word in self.words
-        )
+        return any(key in part.spec for key in self.spec) or _found(self.words, text)
 
 
 def read_kind(row: Mapping[str, Any]) -> Kind:
@@ -48,11 +46,11 @@ def text_of(key: str, name: str) -> str:
     return " ".join(f"{name} {key} {key.replace('-', ' ')}".casefold().split())
 
 
-@lru_cache(maxsize=4096)
-def _pattern(word: str) -> re.Pattern[str]:
-    body = re.escape(word.casefold()).replace(r"\*", r"\w*")
-    return re.compile(rf"(?<!\w){body}(?!\w)")
+@lru_cache(maxsize=1024)
+def _pattern(words: tuple[str, ...]) -> re.Pattern[str]:
+    bodies = (re.escape(word.casefold()).replace(r"\*", r"\w*") for word in words)
+    return re.compile(rf"(?<!\w)(?:{'|'.join(bodies)})(?!\w)")
 
 
-def _found(word: str, text: str) -> bool:
-    return _pattern(word).search(text) is not None
+def _found(words: tuple[str, ...], text: str) -> bool:
+    return bool(words) and _pattern(words).search(text) is not None
