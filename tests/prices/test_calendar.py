@@ -144,3 +144,37 @@ class TestShopSales:
         late = [(("2025-07-01", "40"),)] * 20
         (sale,) = shop_sales(self.shop(*falls, *late))
         assert (sale.fell, sale.listings) == (3, 3)
+
+    def test_two_days_and_no_more(self) -> None:
+        falls = [self.falling(day) for day in ("2025-11-28", "2025-11-29")]
+        assert len(shop_sales(self.shop(*falls, self.falling("2025-11-30")))) == 1
+        assert shop_sales(self.shop(*falls, self.falling("2025-12-01"))) == []
+
+
+@pytest.mark.parametrize(("begins", "comes_back"), [("2025-12-06", True), ("2025-12-08", False)])
+def test_how_far_an_anniversary_may_lie(begins: str, comes_back: bool) -> None:
+    log = track(
+        ("2024-11-01", "40"),
+        ("2024-11-26", "30"),
+        ("2024-12-03", "40"),
+        (begins, "30"),
+        ("2025-12-20", "40"),
+        until="2026-02-01",
+    )
+    assert (yearly_sale(log) is not None) == comes_back
+
+
+def test_of_two_sales_in_a_year_the_deeper_one_counts() -> None:
+    log = track(
+        ("2024-11-01", "40"),
+        ("2024-11-20", "38"),
+        ("2024-11-22", "40"),
+        ("2024-11-26", "30"),
+        ("2024-12-03", "40"),
+        ("2025-11-25", "30"),
+        ("2025-12-02", "40"),
+        until="2026-02-01",
+    )
+    fact = yearly_sale(log)
+    assert fact is not None
+    assert (fact.years, fact.depth) == ((2024, 2025), Decimal("0.25"))

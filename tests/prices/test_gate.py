@@ -276,6 +276,12 @@ class TestCorroboration:
         assert self.ask("60", Aside(NOW - DAY, self.said), Aside(NOW - DAY / 2, self.said)).accept
         assert self.ask("60", self.said, reading("60")).accept
 
+    def test_each_kind_of_kept_reading_counts_once_unless_it_says_more(self) -> None:
+        assert self.ask("60", self.said).needs == 1
+        assert self.ask("60", reading("60")).needs == 1
+        assert self.ask("60", {**self.said, "seen": 2}).accept
+        assert self.ask("60", Aside(NOW + DAY, self.said, seen=2)).needs == 2
+
     def test_another_price_in_between_starts_anew(self) -> None:
         other = {"price": "61.00", "currency": "EUR"}
         kept = [Aside(NOW - 3 * DAY, self.said, seen=2), Aside(NOW - DAY, other)]
