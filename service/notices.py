@@ -5,8 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from service.deals.evaluate import describe
-from service.model.deals import Deal, Notice, Target
+from service.model.deals import Deal, Notice, Target, condition_text
 from service.model.money import money_text
 
 
@@ -21,7 +20,7 @@ def compose(
 ) -> Notice:
     """The notice about `deal` for one channel. `name`: how people call the subject."""
     price = str(deal.value) if deal.value else "available"
-    subject = f"{name}: {price} ({describe(target)})"
+    subject = f"{name}: {price} ({condition_text(target)})"
     return Notice(
         key=notice_key(deal, channel, tell),
         channel=channel,
@@ -33,7 +32,7 @@ def compose(
 
 
 def _text(deal: Deal, target: Target, name: str, price: str) -> str:
-    lines = [f"{name} is now {price}: {describe(target)}."]
+    lines = [f"{name} is now {price}: {condition_text(target)}."]
     if deal.listing:
         lines.append(f"Where: {deal.listing}")
     lines += [f'Seen as "{e["value"]}" at {e["where"]}' for e in deal.evidence if e.get("where")]
@@ -49,7 +48,7 @@ def _data(deal: Deal, target: Target, tell: str) -> dict[str, Any]:
         "listing": deal.listing,
         "value": money_text(deal.value.amount, deal.value.currency) if deal.value else None,
         "currency": deal.value.currency if deal.value else None,
-        "condition": describe(target),
+        "condition": condition_text(target),
     }
 
 

@@ -207,21 +207,31 @@ def remove_command(listing: str) -> int:
     return DONE
 
 
-@click.group("import")
-def import_command() -> None:
-    """Bring past prices or a parts list from files."""
-
-
-@import_command.command("history")
-@click.argument("file", type=FILE)
+@click.command("relocate")
+@click.argument("listing")
+@click.argument("url")
 @db_option
-def import_history_command(file: Path) -> int:
-    """Past prices from a CSV FILE: listing,at,price,currency,availability[,list_price,tax,note]."""
-    from service.exchange.history import read_history  # noqa: PLC0415  start-up time
+def relocate_command(listing: str, url: str) -> int:
+    """LISTING has moved to URL: same goods, same history, new address."""
     from service.flows import edit  # noqa: PLC0415  start-up time
 
-    rows = read_history(file)
     with book() as deps:
-        new = edit.import_history(deps, rows)
-    click.echo(f"{len(rows)} rows read, {new} new")
+        moved = edit.relocate(deps, listing, url)
+    click.echo(f"{listing} is now {moved.key}")
+    return DONE
+
+
+@click.command("cut")
+@click.argument("listing")
+@click.option("--on", required=True, help="Day or time from which the page sold something else.")
+@click.option("--part", help="Part that it sells since then; the same one without it.")
+@click.option("--sold-as", help="What one purchase holds since then.")
+@db_option
+def cut_command(listing: str, on: str, part: str | None, sold_as: str | None) -> int:
+    """LISTING's page began to sell something else: its history before that stays apart."""
+    from service.flows import edit  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        new = edit.cut(deps, listing, on, part=part, sold_as=sold_as)
+    click.echo(f"{new.key} begins anew on {on}; what was before is kept as {listing}@{on[:10]}")
     return DONE

@@ -166,6 +166,18 @@ def _rests_on(discount: Row) -> str:
     return f"{discount['real_percent']} % below the prior price{claimed}, {seen}"
 
 
+def show_rows(preview: Row) -> None:
+    """What is understood of a parts list, row by row."""
+    table = _table(*((head, "left") for head in ("row", "part", "amount", "group", "counts", "")))
+    for row in preview["rows"]:
+        told = "; ".join([*row["problems"], *row["hints"]]) or ("new part" if row["new"] else "")
+        cells = (row["row"], row["part"] or row["name"], row["amount"], row["group"], row["counts"])
+        table.add_row(*(_cell(cell) for cell in (*cells, told)))
+    _print(table)
+    if preview["unused"]:
+        _print(f"columns not used: {', '.join(preview['unused'])}")
+
+
 _STAT_WORDS = {
     "now": "now",
     "low_30d": "lowest, 30 days",

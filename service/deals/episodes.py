@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from service.deals.evaluate import Standing, describe, has_ended, is_met
-from service.model.deals import Deal, DealState, Target
+from service.deals.evaluate import Standing, has_ended, is_met
+from service.model.deals import Deal, DealState, Target, condition_text
 from service.model.money import Money
 
 
@@ -106,4 +106,4 @@ def _closed(deal: Deal | None, at: datetime, reason: str) -> Deal | None:
 def _why_closed(target: Target, standing: Standing) -> str:
     if target.back_in_stock:
         return "no longer in stock"
-    return f"{standing.value} is not {describe(target)}"
+    return f"{standing.value} is not {condition_text(target)}"

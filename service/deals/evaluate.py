@@ -66,18 +66,3 @@ def _under(value: Decimal, bound: Decimal | None, factor: Decimal) -> bool | Non
 def has_ended(target: Target, today: date) -> bool:
     """Whether the day that the user set as the last is past."""
     return target.until is not None and today > target.until
-
-
-def describe(target: Target) -> str:
-    """The condition in words."""
-    if target.at_or_below:
-        return f"at or below {target.at_or_below}"
-    if target.unit_at_or_below:
-        return f"at or below {target.unit_at_or_below}/{target.per}"
-    if target.below_regular is not None:
-        return f"{(target.below_regular * 100).normalize():f} % below its regular price"
-    if target.lowest_in:
-        return f"lowest in {target.lowest_in.days} days"
-    if target.within_budget:
-        return f"within budget ({target.within_budget.replace('_', ' ')})"
-    return "back in stock"

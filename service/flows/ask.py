@@ -9,13 +9,12 @@ from typing import Any
 from scrapers import format_amount
 from service.builds.cost import BuildCost, price_build
 from service.builds.cost_json import cost_to_json, time_text
-from service.deals.evaluate import describe
 from service.errors import NotFoundError
 from service.flows.load import listing_named, moment, price_view
 from service.flows.ports import Deps, ListingState
 from service.model.builds import Build
 from service.model.catalogue import Listing
-from service.model.deals import Deal, Target
+from service.model.deals import Deal, Target, condition_text
 from service.model.money import money_text
 from service.model.prices import PriceNow
 
@@ -135,7 +134,7 @@ def _deal_row(deal: Deal, target: Target | None) -> dict[str, Any]:
         "state": deal.state.value,
         "kind": deal.kind,
         "subject": deal.subject,
-        "condition": describe(target) if target else None,
+        "condition": condition_text(target) if target else None,
         "price": money_text(value.amount, value.currency) if value else None,
         "currency": value.currency if value else None,
         "listing": deal.listing,

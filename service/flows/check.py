@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 
+from scrapers import feasible_every, host_key
+from service.flows import lanes
 from service.flows.ports import Deps, ListingState, Unit
 from service.model.catalogue import Listing
 from service.model.prices import fresh_for
@@ -26,7 +29,13 @@ Problem = dict[str, Any]
 def check(deps: Deps) -> list[Problem]:
     """Every problem as `{"what", "problem", "do"}`."""
     with deps.store.read() as unit:
-        return [*_settings(deps), *_listings(unit, deps), *_parts(unit), *_undelivered(unit)]
+        return [
+            *_settings(deps),
+            *_crowded(unit, deps),
+            *_listings(unit, deps),
+            *_parts(unit),
+            *_undelivered(unit),
+        ]
 
 
 def _problem(what: str, problem: str, do: str) -> Problem:
@@ -40,6 +49,27 @@ def _settings(deps: Deps) -> Iterator[Problem]:
             "no contact is set, so no shop outside this machine is visited",
             'write contact = "you@your-mail.example" into the settings',
         )
+
+
+def _crowded(unit: Unit, deps: Deps) -> Iterator[Problem]:
+    """Hosts with more pages than their gap lets us visit as often as asked."""
+    suppliers = unit.catalogue.suppliers()
+    by_host: dict[str, list[Listing]] = {}
+    for listing in unit.catalogue.listings():
+        if listing.url is not None:
+            by_host.setdefault(host_key(listing.url), []).append(listing)
+    for host, members in by_host.items():
+        gap = max(lanes.gap_of(suppliers[m.supplier], host, deps.loopback_hosts) for m in members)
+        asked = timedelta(days=len(members) / sum(timedelta(days=1) / m.every for m in members))
+        possible = feasible_every(len(members), gap, asked, daily_cap=lanes.DAILY_CAP)
+        if possible > asked:
+            yield _problem(
+                host,
+                f"{len(members)} pages with a pause of {gap.total_seconds():g} s take"
+                f" {possible / timedelta(hours=1):.1f} h a round, not"
+                f" {asked / timedelta(hours=1):.1f} h; the pause is not shortened",
+                'ask for them less often: every = "1d"',
+            )
 
 
 def _listings(unit: Unit, deps: Deps) -> Iterator[Problem]:

@@ -12,14 +12,17 @@ from urllib.parse import urlsplit
 from scrapers import (
     Amount,
     Availability,
+    GuardError,
+    Policy,
     UnitError,
+    check_url,
     dimension,
     format_amount,
     host_key,
     parse_amount,
 )
 from service.errors import InputError, NotFoundError
-from service.flows.load import last_instant, need_listing
+from service.flows.load import first_instant, last_instant, need_listing
 from service.flows.ports import Deps, Unit
 from service.flows.react import react
 from service.model.book import Book
@@ -142,6 +145,7 @@ def add_listing(
     deps: Deps, url: str, part_key: str, *, sold_as: str | None, every: timedelta | None
 ) -> Listing:
     """A product page as a listing of a part; its supplier is known by its host or made new."""
+    url = good_url(deps, url)
     with deps.store.write() as unit:
         part = need_part(unit, part_key)
         supplier = _supplier_at(unit, url) or _new_supplier(unit, deps, url)
@@ -219,6 +223,37 @@ def remove_listing(deps: Deps, name: str) -> str:
         listing = need_listing(unit, name)
         unit.catalogue.remove_listing(listing.key)
         return listing.key
+
+
+def relocate(deps: Deps, name: str, url: str) -> Listing:
+    """The listing has a new address; its history stays. InputError for an address that is taken."""
+    url = good_url(deps, url)
+    with deps.store.write() as unit:
+        listing = need_listing(unit, name)
+        return unit.catalogue.move_listing(listing.key, url, now=deps.clock())
+
+
+def cut(
+    deps: Deps, name: str, on: str, *, part: str | None = None, sold_as: str | None = None
+) -> Listing:
+    """From `on` (the day's beginning, or a time) the page sells something else."""
+    with deps.store.write() as unit:
+        old = need_listing(unit, name)
+        goods = need_part(unit, part or old.supplies[0].part)
+        kept = old.supplies if part is None and sold_as is None else None
+        supplies = kept or (Supply(goods.key, sold_as_of(goods, sold_as)),)
+        at = first_instant(on, deps.time_zone)
+        new = replace(old, id=0, supplies=supplies, choice=old.choice)
+        return unit.catalogue.split_listing(old.key, at, new, now=deps.clock())
+
+
+def good_url(deps: Deps, url: str) -> str:
+    """The URL in its normal form; InputError says why it cannot be visited."""
+    policy = deps.extra.get("policy") or Policy()
+    try:
+        return check_url(url, replace(policy, allowed_only=False))
+    except GuardError as error:
+        raise InputError(f"{url}: {error.reason}") from None
 
 
 def accept(deps: Deps, name: str) -> Offer:

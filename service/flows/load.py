@@ -80,3 +80,9 @@ def last_instant(text: str, time_zone: str) -> datetime:
             f'"{text}" is not a day or time: write 2026-11-24 or 2026-11-24T18:00Z'
         ) from None
     return parsed if parsed.tzinfo else parsed.replace(tzinfo=zone)
+
+
+def first_instant(text: str, time_zone: str) -> datetime:
+    """The same, but a date means its beginning."""
+    end = last_instant(text, time_zone)
+    return end.replace(hour=0, minute=0, second=0, microsecond=0) if len(text) <= 10 else end

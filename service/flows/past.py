@@ -21,7 +21,7 @@ from service.builds.cents import to_decimal
 from service.builds.offers import Market, Quote
 from service.builds.view import PriceView
 from service.errors import InputError, NotFoundError
-from service.flows.load import listing_named, moment, price_view
+from service.flows.load import listing_named, moment, need_listing, price_view
 from service.flows.ports import Deps, Gap, Unit
 from service.model.catalogue import Listing, Part
 from service.model.prices import Spell, fresh_for
@@ -45,6 +45,21 @@ def history(
         else:
             subject, listings = _of_listing(unit, name, when)
         return history_object(subject, _question(unit, deps, subject, listings, days=days, at=when))
+
+
+def spells_of(deps: Deps, names: Sequence[str]) -> tuple[list[Spell], dict[int, str]]:
+    """Spells of the named listings or parts (of all without names), and the listings' keys."""
+    with deps.store.read() as unit:
+        chosen = _named(unit, names) if names else unit.catalogue.listings()
+        keys = {entry.id: entry.key for entry in chosen}
+        return unit.log.spells(list(keys)), keys
+
+
+def _named(unit: Unit, names: Sequence[str]) -> list[Listing]:
+    found: list[Listing] = []
+    for name in names:
+        found += unit.catalogue.listings_of(name) or [need_listing(unit, name)]
+    return found
 
 
 def _of_listing(unit: Unit, name: str, at: datetime) -> tuple[Subject, list[Listing]]:

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from scrapers import (
     Ids,
+    Visited,
     VisitRequest,
+    network_suspect,
     read_page,
     reading_to_json,
 )
@@ -26,6 +28,7 @@ from service.flows.writer import Kept, OnLine, PollReport, Writer
 from service.model.catalogue import Listing, Supplier
 
 PATIENCE = 300.0  # seconds that a user's poll waits for its turn on a host
+NO_NETWORK = "every host failed, or all led to one page: look whether this machine is online"
 LONG_PAUSE = 60.0  # a tick does not sit out a longer pause; it comes again
 
 
@@ -39,6 +42,7 @@ class _Pass:
     report: PollReport
     patience: float
     slots: asyncio.Semaphore
+    last: dict[str, Visited] = field(default_factory=dict)  # of each host, without its page's bytes
 
 
 async def poll_due(deps: Deps, *, workers: int = 50, on_line: OnLine | None = None) -> PollReport:
@@ -96,6 +100,8 @@ async def _run(
             await writer.close()
     except BaseExceptionGroup as errors:
         raise first_of(errors) from None
+    if network_suspect(list(this.last.values()), list(this.last)):
+        report.waiting["network"] = NO_NETWORK
     return report
 
 
@@ -157,8 +163,13 @@ async def _visit(this: _Pass, lease: Lease, listing: Listing) -> Result:
     supplier = this.suppliers[listing.supplier]
     state = this.states[listing.id]
     seen = await look(this.deps, lease, listing, supplier, state)
+    this.last[lease.host] = _without_bytes(seen.visited)
     gap = lanes.gap_of(supplier, lease.host, this.deps.loopback_hosts)
     return Result(seen, replace(lease, state=lanes.after_visit(lease.state, seen.visited, gap)))
+
+
+def _without_bytes(visited: Visited) -> Visited:
+    return replace(visited, page=visited.page and replace(visited.page, body=b""))
 
 
 async def look(

@@ -46,6 +46,21 @@ class Target:
     again_below: Money | None = None
 
 
+def condition_text(target: Target) -> str:
+    """The condition in words."""
+    if target.at_or_below:
+        return f"at or below {target.at_or_below}"
+    if target.unit_at_or_below:
+        return f"at or below {target.unit_at_or_below}/{target.per}"
+    if target.below_regular is not None:
+        return f"{(target.below_regular * 100).normalize():f} % below its regular price"
+    if target.lowest_in:
+        return f"lowest in {target.lowest_in.days} days"
+    if target.within_budget:
+        return f"within budget ({target.within_budget.replace('_', ' ')})"
+    return "back in stock"
+
+
 class DealState(StrEnum):
     """Open while the target is met; closed with a reason when it no longer is."""
 

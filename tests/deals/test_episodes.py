@@ -10,8 +10,8 @@ from decimal import Decimal
 import pytest
 
 from service.deals.episodes import step
-from service.deals.evaluate import Standing, describe, is_met
-from service.model.deals import DealState, Target
+from service.deals.evaluate import Standing, is_met
+from service.model.deals import DealState, Target, condition_text
 from service.model.money import Money
 
 AT = datetime(2026, 11, 24, 12, tzinfo=UTC)
@@ -137,4 +137,4 @@ def test_conditions(condition, standing, met):
     }
     values = {k: Decimal(v) if isinstance(v, str) else v for k, v in values.items()}
     assert is_met(target, Standing(Money(Decimal(40), "EUR"), **values)) is met
-    assert describe(target)
+    assert condition_text(target)
