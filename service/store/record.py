@@ -16,7 +16,8 @@ from service.model.prices import Observation, Offer
 from service.store import tables
 from service.store.bulk import insert_many, is_sqlite, one_of, run_many
 from service.store.rows import SPELL, gap_rows, offer_of, row_of, span_of
-from service.store.timeline import Span, Terms, Timeline
+from service.store.timeline import Span, Terms
+from service.store.timeline import extend as extend_span
 from service.store.types import EPOCH, MICROSECOND, to_micros
 
 if TYPE_CHECKING:
@@ -149,15 +150,14 @@ class _Changes:
             return span
         # A clock that was set back does not make a later reading an earlier one.
         at = max(at, span.last + 1)
-        line = Timeline([span], [], fresh)
-        line.place(at, terms, origin)
-        self.gaps += gap_rows(listing, line.holes)
-        newest = line.spans[-1]
-        if newest is span:
+        if terms == span.terms:
+            if hole := extend_span(span, at, fresh):
+                self.gaps += gap_rows(listing, [hole])
             self.extended.append((span.last, span.polls, span.pause, listing))
-        else:
-            self.closed.append(row_of(listing, span))
-            self.replaced.append((*row_of(listing, newest)[1:], listing))
+            return span
+        newest = Span(at, at, 1, 0, terms, origin)
+        self.closed.append(row_of(listing, span))
+        self.replaced.append((at, at, 1, 0, *terms, origin, listing))
         return newest
 
     def write(self, conn: Connection) -> None:

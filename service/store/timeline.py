@@ -51,6 +51,15 @@ class Hole:
     polls: int
 
 
+def extend(span: Span, at: int, fresh: int) -> Hole | None:
+    """See a spell once more, at a later time; answers the gap before it, if there was one."""
+    hole = Hole(span.last, at, span.polls) if at - span.last > fresh else None
+    span.pause = max(span.pause, (at - span.last) // _SECOND)
+    span.last = at
+    span.polls += 1
+    return hole
+
+
 class Timeline:
     """Spells and gaps of one listing, to be changed in place."""
 
@@ -101,11 +110,8 @@ class Timeline:
         return NEW
 
     def _extend(self, span: Span, at: int) -> None:
-        if at - span.last > self.fresh:
-            self._add_hole(Hole(span.last, at, span.polls))
-        span.pause = max(span.pause, (at - span.last) // _SECOND)
-        span.last = at
-        span.polls += 1
+        if hole := extend(span, at, self.fresh):
+            self._add_hole(hole)
 
     def _extend_back(self, index: int, at: int) -> None:
         span = self.spans[index]
