@@ -190,7 +190,7 @@ class _Visit:
     def _of_this_page(self, court: Court, verdict: Verdict, view: visible.View) -> Verdict:
         """Markup that names another product than the page, with no price in sight to back it."""
         told = verdict.told
-        if told is None or not told.title or court.shown.now is not None or verdict.doubt:
+        if told is None or not (told.title and told.goods) or court.shown.now or verdict.doubt:
             return verdict
         names = [n for n in (view.title, self.head.title) if n]
         if not names or any(akin(told.title, n) for n in names):
@@ -277,7 +277,7 @@ class _Visit:
         """not_product, with what the page says instead of a price."""
         if self.rules.price:
             return None  # the user has said where the price stands
-        told = any(t.priced or (t.own and (t.zero or t.doubt)) or t.first for t in court.told)
+        told = any(t.priced or (t.own and (t.zero or t.doubt or t.multibuy)) or t.first for t in court.told)
         sold = told or bool(choices)
         if sold and things <= 1:
             return None

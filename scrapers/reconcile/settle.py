@@ -272,6 +272,10 @@ def _told_only(court: Court, priced: list[Told]) -> Verdict:
     if not priced:
         zero = next((t for t in court.told if t.own and t.zero), None)
         doubtful = next((t for t in court.told if t.own and t.doubt), None)
+        tiered = next((t for t in court.told if t.own and t.multibuy), None)
+        if tiered is not None:
+            doubt = f"the price holds only from {tiered.multibuy[0].quantity} pieces"
+            return Verdict(currency=tiered.currency, told=tiered, doubt=doubt)
         if zero is not None:
             return Verdict(currency=zero.currency, told=zero, doubt="the price is 0, a placeholder")
         if doubtful is not None:

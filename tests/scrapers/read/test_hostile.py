@@ -1,0 +1,200 @@
+"""Any bytes: encodings, depth, size, nonsense; a Reading always comes back, in bounded time."""
+
+from __future__ import annotations
+
+import json
+import time
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from scrapers.decode import MAX_DEPTH, MAX_FORMATTING, codec_of, decode, not_text, structure
+from scrapers.errors import RuleError
+from scrapers.model import Outcome, Page, Reading, SiteRules
+from scrapers.read import read_page
+from scrapers.readers.lenient import parse, too_deep
+from scrapers.readers.rule import check_rules, compile_rule
+
+AT = datetime(2026, 11, 24, tzinfo=UTC)
+GOODS = '<h1>Part</h1><p class="price">£5.00</p><button>Add to cart</button>'
+PAGES = [
+    p.read_bytes() for p in sorted((Path(__file__).parents[2] / "pages").glob("*/*/page.html"))
+]
+
+
+def read(body: str | bytes, content_type: str | None = "text/html", **more: bool) -> Reading:
+    raw = body.encode() if isinstance(body, str) else body
+    return read_page(Page("https://shop.example/p/1", raw, content_type, AT, **more))
+
+
+# WHATWG Encoding Standard, section 4.2 (labels), and HTML, "determining the character encoding".
+@pytest.mark.parametrize(
+    ("body", "header", "text"),
+    [
+        ("£".encode(), None, "£"),
+        ("£".encode("latin-1"), "text/html; charset=ISO-8859-1", "£"),
+        (b"\x80", "text/html; charset=latin1", "€"),
+        (b'<meta charset="windows-1251">\xd0', None, '<meta charset="windows-1251">Р'),
+        ("\ufeff£".encode(), "text/html; charset=latin1", "£"),
+        ("\ufeff£".encode("utf-16-le"), "text/html; charset=utf-8", "£"),
+        ("\ufeff£".encode("utf-16-be"), None, "£"),
+        (b"\xa3", "text/html; charset=rot13", "£"),
+        ("£".encode(), "text/html; charset=utf-7", "£"),
+        ("£".encode(), 'text/html; charset="UTF8"', "£"),
+        (b'<meta charset="utf-16">' + "£".encode(), None, '<meta charset="utf-16">£'),
+    ],
+)
+def test_encoding(body: bytes, header: str | None, text: str) -> None:
+    assert decode(body, header).text == text
+
+
+@pytest.mark.parametrize(
+    "label", ["utf-7", "rot13", "idna", "zlib_codec", "base64", "punycode", "unknown"]
+)
+def test_no_other_codec(label: str) -> None:
+    assert codec_of(label) is None
+
+
+@pytest.mark.parametrize(
+    "body", [b"%PDF-1.4 x", b"\x89PNG\r\n\x1a\n...", b"PK\x03\x04....", b"\x00\x01\x02\x03" * 50]
+)
+def test_binary_is_no_page(body: bytes) -> None:
+    assert not_text(body) is not None
+    assert read(body).outcome is Outcome.NOT_PRODUCT
+
+
+def test_structure_counts() -> None:
+    assert structure("<p>a<p>b<br><li>c").depth <= 2
+    assert structure("<div>" * 10 + "</div>" * 10).depth == 10
+    assert structure("<div></x>" * (MAX_DEPTH + 9)).heavy, "stray closers hide no depth"
+    assert structure("<B>" * (MAX_FORMATTING + 1)).heavy
+    assert not structure("<b>x</b>" * 5_000).heavy
+    assert not structure("<script>if(a<b&&c<d)e()</script>" * 900).heavy
+
+
+def test_deep_page_is_read_in_a_process_of_its_own() -> None:
+    made = read("<div>" * 700 + GOODS)
+    assert (made.outcome, made.price) == (Outcome.OK, Decimal("5.00"))
+
+
+@pytest.mark.parametrize(
+    "bomb", ["<div>" * 60_000, "".join(f"<b id={n}>" for n in range(500)) + "<p>x" * 60_000]
+)
+def test_a_page_that_cannot_be_parsed_in_bounds_is_too_large(bomb: str) -> None:
+    start = time.monotonic()
+    made = read(bomb + GOODS)
+    assert made.outcome in (Outcome.TOO_LARGE, Outcome.OK)
+    assert time.monotonic() - start < 15  # 2 s of CPU, on a machine that may be busy
+
+
+def test_empty_and_cut_short() -> None:
+    assert read(b"").outcome is Outcome.BROKEN
+    assert read(GOODS, complete=False).outcome is Outcome.DOUBTFUL
+    assert read("<h1>Part", complete=False).outcome is Outcome.BROKEN
+
+
+def test_json_is_bounded() -> None:
+    assert parse("[" * 100_000).refused
+    assert too_deep("[" * 65 + "]" * 65)
+    assert not too_deep(json.dumps(["[" * 500]))
+    blocks = '<script type="application/ld+json">{}</script>' * 2_001
+    assert "JSON-LD" in (read(f"<head>{blocks}</head>").reason or "")
+    assert read(
+        f'<script type="application/ld+json">{"[" * 200_000}</script>{GOODS}'
+    ).price == Decimal("5.00")
+
+
+# RFC 8259, and the usual ways to break it.
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"a":1,}',
+        '{"a":1}//x',
+        '/*x*/{"a":1}',
+        '<![CDATA[{"a":1}]]>',
+        "{&quot;a&quot;:1}",
+        '{"a":1};',
+        '<!--{"a":1}-->',
+    ],
+)
+def test_lenient_json(text: str) -> None:
+    assert parse(text).values == ({"a": 1},)
+
+
+def test_rules_that_cannot_be_used_say_why() -> None:
+    for text, why in [
+        ("price", "begins with"),
+        ("css:", "nothing stands"),
+        ("css:p[", "CSS selector"),
+        ("re:(?<=a)b", "looks ahead or behind"),
+        (r"re:(a)\1", "refers back"),
+        ("re:(", "cannot be used"),
+        ("re:" + "a" * 501, "500"),
+        ("json:a b..[", "JSON path"),
+    ]:
+        with pytest.raises(RuleError, match=why):
+            compile_rule(text)
+    check_rules(SiteRules(price="css:.price", title="re:<h1>([^<]+)", list_price="json:a[0].b"))
+
+
+def test_a_hostile_pattern_ends_in_linear_time() -> None:
+    start = time.monotonic()
+    page = Page("https://shop.example/", ("<p>" + "a" * 60_000).encode(), "text/html", AT)
+    assert read_page(page, SiteRules(price="re:(a+)+$x")).outcome is Outcome.DOUBTFUL
+    assert time.monotonic() - start < 2
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.binary(max_size=600))
+def test_any_bytes(body: bytes) -> None:
+    made = read(body)
+    assert not (made.reason or "").startswith("the page could not be read")
+
+
+@settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.sampled_from(PAGES), st.integers(0, 4_000), st.binary(max_size=30), st.integers(0, 60))
+def test_any_change_of_a_page(body: bytes, at: int, piece: bytes, cut: int) -> None:
+    made = read(body[:at] + piece + body[at + cut :])
+    assert not (made.reason or "").startswith("the page could not be read")
+    if made.outcome is Outcome.OK:
+        assert made.price is not None
+        assert made.currency is not None
+        assert made.evidence
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(
+            st.sampled_from(
+                "@type @id offers price priceCurrency priceSpecification hasVariant availability lowPrice highPrice name"
+                " sku brand eligibleQuantity referenceQuantity shippingDetails priceType url itemOffered".split()
+            ),
+            inner,
+            max_size=5,
+        )
+    ),
+    max_leaves=25,
+)
+
+
+@settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
+@given(JSON)
+def test_any_json_ld(value: object) -> None:
+    text = json.dumps({"@type": "Product", "name": "Part", "offers": value})
+    made = read(f'<script type="application/ld+json">{text}</script><h1>Part</h1>')
+    assert not (made.reason or "").startswith("the page could not be read"), text
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.text(max_size=40), st.text(max_size=60))
+def test_any_rule(kind: str, body: str) -> None:
+    for text in (kind, f"css:{body}", f"re:{body}", f"json:{body}"):
+        page = Page("https://shop.example/", GOODS.encode(), "text/html", AT)
+        made = read_page(page, SiteRules(price=text))
+        assert not (made.reason or "").startswith("the page could not be read"), text
