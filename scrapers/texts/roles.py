@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from scrapers.texts.tokens import UNIT_WORD, Role, Token
@@ -35,6 +36,14 @@ _STRONG_ORDER: Final = (
 _FREE_SHIP: Final = ("versandkostenfrei", "portofrei")
 
 
+@lru_cache(maxsize=2048)
+def _facts(text: str) -> tuple[tuple[Said, ...], dict[str, tuple[Said, ...]]]:
+    """What a gap says, in order and by mark; the same words stand around many amounts."""
+    found = tuple(read_gap(text)) if text.strip() else ()
+    marks = {mark for said in found for mark in said.marks}
+    return found, {mark: tuple(said for said in found if mark in said.marks) for mark in marks}
+
+
 class Gap:
     """One stretch between amounts, with the amount before and after it."""
 
@@ -44,11 +53,7 @@ class Gap:
         self.text = text
         self.before = before
         self.after = after
-        self.said = read_gap(text) if text.strip() else []
-        self.marks: dict[str, list[Said]] = {}
-        for said in self.said:
-            for mark in said.marks:
-                self.marks.setdefault(mark, []).append(said)
+        self.said, self.marks = _facts(text)
 
     def _later(self, said: Said, mark: str) -> bool:
         return any(other.at > said.at for other in self.marks.get(mark, ()))
