@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import takewhile
 from typing import Any
@@ -28,17 +26,15 @@ from service.flows.views.common import (
 )
 from service.model.builds import Build
 from service.model.catalogue import Part
-from service.model.prices import PriceNow, Spell
+from service.model.prices import Spell
 
 NEWS = timedelta(days=45)
-POINTS = 60  # of a cost series
 NO_EXTRAS: Mapping[str, Any] = {
     "low_days": None,
     "doubt": None,
     "evidence": [],
     "seen_at": None,
 }
-Spells = Mapping[int, list[Spell]]
 
 
 def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
@@ -147,59 +143,6 @@ def _is_news(known: list[Spell], at: datetime) -> bool:
     price = known[-1].offer.price
     run = takewhile(lambda spell: spell.offer.price == price, reversed(known))
     return at - min(spell.first_seen for spell in run) <= NEWS
-
-
-def build_series(deps: Deps, key: str, days: int = 365) -> dict[str, Any]:
-    """What the build took up over time, at most POINTS points, from the listings of its parts."""
-    with deps.store.read() as unit:
-        build = need_build(unit, key)
-        now = deps.clock()
-        used = {line.part for line in price_build(build, price_view(unit, deps, now)).lines}
-        listings = [x for x in unit.catalogue.listings() if used & {s.part for s in x.supplies}]
-        view = price_view(unit, deps, now, listings)
-        spells = by_listing(unit.log.spells([x.id for x in listings]))
-        points = [
-            point
-            for at in _moments(spells, now - timedelta(days=days), now)
-            if (point := _point(unit, build, view, spells, at))
-        ]
-    return {"build": key, "currency": build.currency, "points": points}
-
-
-def _moments(spells: Spells, since: datetime, now: datetime) -> list[datetime]:
-    """When a price began, thinned to POINTS; and now."""
-    begun = sorted({s.first_seen for known in spells.values() for s in known})
-    since = max(since, begun[0]) if begun else since
-    later = [at for at in begun if at > since]
-    step = max(1, -(-len(later) // POINTS))
-    return [since, *later[::step], now] if begun else []
-
-
-def _point(
-    unit: Unit, build: Build, view: PriceView, spells: Spells, at: datetime
-) -> dict[str, Any] | None:
-    prices = {x: p for x, known in spells.items() if (p := _price_at(x, known, at))}
-    rates = unit.rates.rates(at.date())
-    then = replace(view, at=at, prices=prices, rates=rates, on_hand={}, purchases=())
-    cost = price_build(build, then)
-    totals = cost.totals
-    if not totals.share:
-        return None
-    return {
-        "at": time_text(at),
-        "share": money(totals.share, build.currency),
-        "complete": totals.complete,
-        "missing": len(cost.missing),
-    }
-
-
-def _price_at(listing: int, known: list[Spell], at: datetime) -> PriceNow | None:
-    """The offer that was in force, when it was last confirmed by then."""
-    index = bisect_right(known, at, key=lambda spell: spell.first_seen)
-    if not index:
-        return None
-    spell = known[index - 1]
-    return PriceNow(listing, spell.offer, min(spell.last_seen, at))
 
 
 def versions(deps: Deps, key: str) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from service.builds.offers import Market, Quote
 from service.builds.requirements import meets
 from service.builds.versions import resolve
 from service.charts.model import PriceChart
-from service.deals.evaluate import describe
+from service.model.deals import condition_text
 from service.errors import InputError, NotFoundError
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
@@ -158,7 +158,7 @@ def _target(target: Target) -> dict[str, Any]:
     money_ = target.at_or_below or target.unit_at_or_below
     return {
         "key": target.key,
-        "condition": describe(target),
+        "condition": condition_text(target),
         "value": str(money_.amount) if money_ else None,
         "currency": money_.currency if money_ else None,
         "until": target.until.isoformat() if target.until else None,

@@ -8,8 +8,9 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from service.builds.cost import price_build
-from service.builds.cost_json import cost_to_json, time_text
+from service.builds.bulk import AllCosts, Total, price_all
+from service.builds.cost_json import time_text
+from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.errors import InputError
 from service.flows.load import price_view
@@ -17,7 +18,8 @@ from service.flows.ports import Deps, ListingState, Unit
 from service.flows.views.common import by_listing, money, week_ago
 from service.model.builds import Build
 from service.model.catalogue import Listing
-from service.model.prices import Spell, fresh_for
+from service.model.money import quantum
+from service.model.prices import PriceNow, Spell, fresh_for
 
 MOST = 12
 NEEDS_EYES = ("doubtful", "not_product", "barred", "gone", "too_large", "broken", "refused")
@@ -115,32 +117,56 @@ def _attention(
 
 
 def _builds(unit: Unit, view: PriceView, now: datetime) -> list[dict[str, Any]]:
-    then = week_ago(now)
-    before = replace(
-        view, at=then, prices=unit.log.as_of(then), rates=unit.rates.rates(then.date())
-    )
-    return [build_row(build, view, before) for build in view.builds.values()]
+    """Every build with its totals now, and what moved in a week at today's exchange rates."""
+    good, bad = _resolved(view)
+    costs = price_all(good.values(), view)
+    totals = costs.totals()
+    _put_back(costs, view, unit.log.as_of(week_ago(now)))
+    before = costs.totals()
+    return [
+        bad[key] if key in bad else _build_row(build, good[key], totals[key], before[key])
+        for key, build in view.builds.items()
+    ]
 
 
-def build_row(build: Build, view: PriceView, before: PriceView) -> dict[str, Any]:
-    """A build's totals and their change in a week; an unusable one says why."""
-    try:
-        cost, earlier = price_build(build, view), price_build(build, before)
-    except InputError as error:
-        return {"build": build.key, "name": build.name, "problem": str(error)}
-    comparable = earlier.totals.complete or len(earlier.missing) == len(cost.missing)
-    change = cost.totals.share - earlier.totals.share if comparable else None
+def _resolved(view: PriceView) -> tuple[dict[str, Build], dict[str, dict[str, Any]]]:
+    """Builds with all their lines; those that cannot be made out, with the reason."""
+    good: dict[str, Build] = {}
+    bad: dict[str, dict[str, Any]] = {}
+    for key, build in view.builds.items():
+        try:
+            good[key] = resolve(build, view.builds)
+        except InputError as error:
+            bad[key] = {"build": key, "name": build.name, "base": build.base}
+            bad[key]["problem"] = str(error)
+    return good, bad
+
+
+def _put_back(costs: AllCosts, view: PriceView, then: Mapping[int, PriceNow]) -> None:
+    """The prices of then where they were others; what is not known of then stays."""
+    for listing, old in then.items():
+        new = view.prices.get(listing)
+        if new is not None and new.offer != old.offer:
+            costs.change(replace(new, offer=old.offer))
+
+
+def _build_row(build: Build, whole: Build, now: Total, before: Total) -> dict[str, Any]:
+    step, currency = quantum(build.currency), build.currency
+    change = (now.share - before.share) * step if now.complete == before.complete else None
     return {
         "build": build.key,
         "name": build.name,
-        "currency": build.currency,
+        "currency": currency,
         "base": build.base,
         "state": build.state,
-        "lines": len(cost.lines),
-        "totals": cost_to_json(cost)["totals"],
-        "missing": list(cost.missing),
-        "change": money(change, build.currency),
-        "budget": None if build.budget is None else money(build.budget, build.currency),
+        "lines": len(whole.lines),
+        "totals": {
+            "share": money(now.share * step, currency),
+            "to_spend": money(now.to_spend * step, currency),
+            "complete": now.complete,
+        },
+        "change": money(change, currency),
+        "budget": money(build.budget, currency),
         "need_by": build.need_by.isoformat() if build.need_by else None,
         "problem": None,
     }

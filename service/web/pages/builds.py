@@ -216,8 +216,7 @@ def target(request: Request, key: str, value: Text) -> Response:
 
 def cost_chart(series: dict[str, Any], budget: str | None) -> PriceChart | None:
     """The build's cost as a step line; None where it says nothing yet."""
-    least = min((p["missing"] for p in series["points"]), default=0)
-    points = [p for p in series["points"] if p["missing"] == least]
+    points = series["points"]
     if len({p["share"] for p in points}) < 2 or len(points) < 3:
         return None
     times = [datetime.fromisoformat(p["at"]) for p in points]
