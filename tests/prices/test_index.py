@@ -256,3 +256,8 @@ class TestLinking:
             p.at for p in linked([Edition(1, self.old)], [(0, {}), (1, {"a": Quote(Decimal(1))})])
         ] == [1]
         assert linked([], [(0, {})]) == []
+
+
+def test_a_change_by_one_line_alone() -> None:
+    c = compare(BASKET, THEN, {**THEN, "motor": Quote(Decimal("79.50"))})
+    assert change_words(c, "EUR", "in March") == "0.50 EUR more than in March, 0.50 EUR of it motor"
