@@ -1,6 +1,6 @@
 """The price log against plain ways of keeping prices: ratios, all measured in one run.
 
-    python tests/bench/bench_log.py [--listings 10000] [--days 90] [--rounds 7] [--postgres]
+    python tests/bench/bench_log.py [--listings 10000] [--days 365] [--rounds 12]
 
 Prints a line a figure: name, ratio of the best rounds, limit, ok or MISSED. Everything lies in a
 temporary folder that is removed at the end. `--days`: how much history the
