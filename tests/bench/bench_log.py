@@ -27,7 +27,8 @@ from random import Random
 import numpy as np
 from sqlalchemy import text
 
-sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from log_history import POLL, fill, history
 from log_history import START as FIRST
