@@ -22,7 +22,7 @@ from scrapers import (
     parse_amount,
 )
 from service.errors import InputError, NotFoundError
-from service.flows.load import first_instant, last_instant, need_listing
+from service.flows.load import first_instant, last_instant, need_listing, supplier_at
 from service.flows.ports import Deps, Unit
 from service.flows.react import react
 from service.model.book import Book
@@ -148,7 +148,7 @@ def add_listing(
     url = good_url(deps, url)
     with deps.store.write() as unit:
         part = need_part(unit, part_key)
-        supplier = _supplier_at(unit, url) or _new_supplier(unit, deps, url)
+        supplier = supplier_at(unit, url) or _new_supplier(unit, deps, url)
         key = listing_key(supplier.key, part.key, url, None)
         if unit.catalogue.listing(key):
             raise InputError(f"{url} is a listing already")
@@ -191,19 +191,6 @@ def last_visit(deps: Deps, listing: Listing) -> dict[str, str | None]:
         "currency": now.offer.currency if now else None,
         "sold_as": format_amount(listing.supplies[0].amount),
     }
-
-
-def _supplier_at(unit: Unit, url: str) -> Supplier | None:
-    host = host_key(url)
-    for supplier in unit.catalogue.suppliers().values():
-        if supplier.home and host_key(supplier.home) == host:
-            return supplier
-    known = {entry.supplier for entry in unit.catalogue.listings() if _is_at(entry, host)}
-    return unit.catalogue.suppliers()[known.pop()] if len(known) == 1 else None
-
-
-def _is_at(listing: Listing, host: str) -> bool:
-    return listing.url is not None and host_key(listing.url) == host
 
 
 def _new_supplier(unit: Unit, deps: Deps, url: str) -> Supplier:

@@ -7,10 +7,11 @@ from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from scrapers import host_key
 from service.builds.view import PriceView
 from service.errors import InputError, NotFoundError
 from service.flows.ports import Deps, Unit
-from service.model.catalogue import Listing
+from service.model.catalogue import Listing, Supplier
 
 
 def price_view(
@@ -58,6 +59,20 @@ def need_listing(unit: Unit, name: str) -> Listing:
             f'no listing "{name}": give its URL or supplier/part; "ebbmark dump" shows them all'
         )
     return found
+
+
+def supplier_at(unit: Unit, url: str) -> Supplier | None:
+    """The supplier whose site or listings are on the URL's host, where it is one alone."""
+    host = host_key(url)
+    for supplier in unit.catalogue.suppliers().values():
+        if supplier.home and host_key(supplier.home) == host:
+            return supplier
+    known = {entry.supplier for entry in unit.catalogue.listings() if _is_at(entry, host)}
+    return unit.catalogue.suppliers()[known.pop()] if len(known) == 1 else None
+
+
+def _is_at(listing: Listing, host: str) -> bool:
+    return listing.url is not None and host_key(listing.url) == host
 
 
 def moment(text: str | None, deps: Deps) -> datetime:

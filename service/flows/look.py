@@ -16,6 +16,7 @@ from scrapers import (
     reading_to_json,
 )
 from service.flows import lanes
+from service.flows.load import supplier_at
 from service.flows.ports import Deps, HostState, Lease
 from service.model.catalogue import Supplier
 
@@ -33,7 +34,8 @@ async def look_at(
     try:
         await asyncio.sleep(lanes.pause_before(lease.state, deps.clock()))
         visited = await deps.fetcher.visit(VisitRequest(url=url, robots=lease.state.robots))
-        gap = lanes.gap_of(NOBODY, lease.host, deps.loopback_hosts)
+        supplier = await asyncio.to_thread(_supplier, deps, url)
+        gap = lanes.gap_of(supplier, lease.host, deps.loopback_hosts)
         state = lanes.after_visit(lease.state, visited, gap)
         await asyncio.to_thread(_save_pace, deps, lease, state)
     finally:
@@ -41,6 +43,11 @@ async def look_at(
     if visited.page is None:
         return reading_to_json(url, url, Reading(visited.outcome, visited.reason))
     return await asyncio.to_thread(read_bytes, url, visited.page, rules)
+
+
+def _supplier(deps: Deps, url: str) -> Supplier:
+    with deps.store.read() as unit:
+        return supplier_at(unit, url) or NOBODY
 
 
 def _save_pace(deps: Deps, lease: Lease, state: HostState) -> None:
