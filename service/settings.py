@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -20,7 +21,7 @@ from service.errors import InputError
 from service.model.money import Money, parse_currency, parse_money
 
 PREFIX = "EBBMARK_"
-FILE_ONLY = ("payment", "channel")
+FILE_ONLY = ("payment", "channel", "tls")
 CHANNEL_KINDS = ("log", "webhook", "mail", "apprise")
 
 
@@ -45,6 +46,14 @@ class ChannelSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class Tls:
+    """Files of the certificate (with its chain) and of its key, PEM."""
+
+    certificate: str
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All settings; SETTINGS says what each is for."""
 
@@ -57,6 +66,9 @@ class Settings:
     allow_hosts: frozenset[str] = frozenset()
     keep_visits_days: int = 90
     workers: int = 50
+    names: frozenset[str] = frozenset()
+    proxies: tuple[str, ...] = ()
+    tls: Tls | None = None
     payment: Payment = field(default_factory=Payment)
     channels: tuple[ChannelSettings, ...] = ()
 
@@ -71,6 +83,9 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("allow_hosts", "exact hosts, comma-separated, that may be private or loopback"),
     ("keep_visits_days", "how many days the outcomes of single visits are kept"),
     ("workers", "how many hosts are visited side by side"),
+    ("names", "host names, comma-separated, under which browsers call the pages, beside loopback"),
+    ("proxies", "addresses, comma-separated, of reverse proxies with TLS before the pages"),
+    ("tls", "file only: { certificate, key } with the files to serve the pages by HTTPS"),
     ("payment", "file only: { markup, fee } of the user's means of payment"),
     ("channel", "file only: [channel.NAME] with kind and its options"),
 )
@@ -190,6 +205,25 @@ def _hosts(raw: Any) -> frozenset[str]:
     return frozenset(hosts)
 
 
+def _addresses(raw: Any) -> tuple[str, ...]:
+    words = raw.split(",") if isinstance(raw, str) else raw
+    if not isinstance(words, list) or not all(isinstance(w, str) for w in words):
+        raise InputError('write addresses, for example "192.0.2.7, 192.0.2.0/24"')
+    found = tuple(word.strip() for word in words if word.strip())
+    for word in found:
+        try:
+            ip_network(word)
+        except ValueError:
+            raise InputError(f'"{word}" is not an address: write it like 192.0.2.7') from None
+    return found
+
+
+def _tls(raw: Any) -> Tls:
+    if not isinstance(raw, dict) or set(raw) != {"certificate", "key"}:
+        raise InputError('write { certificate = "/path/chain.pem", key = "/path/key.pem" }')
+    return Tls(_text(raw["certificate"]), _text(raw["key"]))
+
+
 def _count(raw: Any) -> int:
     if isinstance(raw, bool) or not re.fullmatch("[0-9]{1,6}", str(raw)) or int(raw) < 1:
         raise InputError(f"{raw!r} is not a whole number of at least 1")
@@ -238,6 +272,9 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "allow_hosts": _hosts,
     "keep_visits_days": _count,
     "workers": _count,
+    "names": _hosts,
+    "proxies": _addresses,
+    "tls": _tls,
     "payment": _payment,
     "channel": _channels,
 }

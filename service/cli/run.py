@@ -75,11 +75,27 @@ def _serve(deps: Deps, own: Settings, host: str, port: int) -> None:
 
     from service.bootstrap import log_to_stderr  # noqa: PLC0415  start-up time
     from service.web.app import create_app  # noqa: PLC0415  start-up time
+    from service.web.exposure import Exposure  # noqa: PLC0415  start-up time
 
     log_to_stderr()
-    app = create_app(deps, settings=own, lifespan=_lifespan(deps, own))
-    click.echo(f"pages at http://{host}:{port}/ (stop with Ctrl-C)", err=True)
-    uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False)
+    place = Exposure.of(own, host)
+    app = create_app(deps, settings=own, exposure=place, lifespan=_lifespan(deps, own))
+    scheme = "https" if own.tls else "http"
+    click.echo(f"pages at {scheme}://{host}:{port}/ (stop with Ctrl-C)", err=True)
+    uvicorn.run(
+        app,
+        host=host,
+        port=port,
+        log_level="warning",
+        server_header=False,
+        proxy_headers=bool(own.proxies),  # nobody else may say where a request came from
+        forwarded_allow_ips=list(own.proxies),
+        ssl_certfile=own.tls.certificate if own.tls else None,
+        ssl_keyfile=own.tls.key if own.tls else None,
+        h11_max_incomplete_event_size=64 * 1024,
+        timeout_keep_alive=15,
+        limit_concurrency=100,
+    )
 
 
 def _lifespan(deps: Deps, own: Settings) -> Callable[[Any], AbstractAsyncContextManager[None]]:

@@ -63,8 +63,8 @@ def create_app(
     add_handlers(app)
     for router in (static_router, *pages.routers(), api.router):
         app.include_router(router)
-    app.add_middleware(SessionLayer, sessions=sessions, tls=place.tls)
-    app.add_middleware(Wire, hosts=LOOPBACK_NAMES | place.names, tls=place.tls)
+    app.add_middleware(SessionLayer, sessions=sessions, tls=place.covered)
+    app.add_middleware(Wire, hosts=LOOPBACK_NAMES | place.names, tls=place.covered)
     return app
 
 

@@ -11,6 +11,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from service.errors import InputError
+from service.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,17 @@ class Exposure:
     tls: bool = False
     behind_proxy: bool = False
     proxies: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, settings: Settings, host: str) -> Exposure:
+        """What the settings say of a service that listens on `host`."""
+        proxies = settings.proxies
+        return cls(host, settings.names, settings.tls is not None, bool(proxies), proxies)
+
+    @property
+    def covered(self) -> bool:
+        """Whether browsers reach it by HTTPS: cookies may say so then."""
+        return self.tls or self.behind_proxy
 
 
 def is_loopback(host: str) -> bool:
@@ -42,7 +54,7 @@ def check_exposure(exposure: Exposure, accounts: Collection[str]) -> None:
     problems = [_bad_proxy(p) for p in exposure.proxies if not _is_address(p)]
     if exposure.behind_proxy and not exposure.proxies:
         problems.append("behind a proxy: list the address of the proxy in `proxies`")
-    if not is_loopback(exposure.host):
+    if not is_loopback(exposure.host) or exposure.behind_proxy:
         problems += _exposed(exposure, accounts)
     if problems:
         raise InputError(problems)

@@ -131,6 +131,8 @@ EXPOSURES = [
     (Exposure("192.0.2.5", NAMED, behind_proxy=True), ["ada"], False),
     (Exposure("192.0.2.5", NAMED, behind_proxy=True, proxies=("192.0.2.1",)), ["ada"], True),
     (Exposure("192.0.2.5", NAMED, behind_proxy=True, proxies=("everyone",)), ["ada"], False),
+    (Exposure("127.0.0.1", NAMED, behind_proxy=True, proxies=("127.0.0.1",)), [], False),
+    (Exposure("127.0.0.1", NAMED, behind_proxy=True, proxies=("127.0.0.1",)), ["ada"], True),
     (Exposure("0.0.0.0", tls=True), ["ada"], False),
 ]
 
