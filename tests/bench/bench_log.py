@@ -537,6 +537,8 @@ def main() -> int:
     parser.add_argument("--days", type=int, default=365)
     parser.add_argument("--rounds", type=int, default=12)
     args = parser.parse_args()
+    if args.days < 120:
+        parser.error("--days: the questions look back 90 days, give at least 120")
     figures = Figures()
     with scratch() as folder:
         bench_writing(folder, args, figures)
