@@ -9,6 +9,7 @@ from typing import Any
 
 import httpx
 
+from scrapers import FetchError, GuardError
 from service.errors import DeliveryError
 from service.model.deals import Notice
 
@@ -42,6 +43,9 @@ class WebhookChannel:
                 answer = await client.post(self._url, content=body, headers=headers)
         except httpx.HTTPError as error:
             raise DeliveryError(f"{type(error).__name__}: {error}", retry=True) from error
+        except FetchError as error:  # refused by our own guard: the address will not change
+            again = not isinstance(error, GuardError)
+            raise DeliveryError(error.reason, retry=again) from error
         if not answer.is_success:
             final = answer.is_client_error and answer.status_code not in AGAIN_LATER
             raise DeliveryError(f"the receiver answered {answer.status_code}", retry=not final)

@@ -16,7 +16,7 @@ from service.model.prices import Observation, Offer, Spell
 from service.prices.gate import judge
 
 READER_VERSION = "1"  # raised when pages must be read anew although their bytes are the same
-_READ = (Outcome.OK, Outcome.UNCHANGED)
+SPEC = "spec."  # before the names of specification values among what a page called itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +106,8 @@ def decide(
         at=at,
         known_ids=_known_ids(state),
         known_title=state.identity.get("title"),
+        known_sold_as=state.identity.get("sold_as"),
+        known_spec=_known_spec(state),
         kept_aside=(doubt,) if doubt else (),
     )
     if gate.accept:
@@ -216,9 +218,16 @@ def _known_ids(state: ListingState) -> Ids | None:
     return Ids(**{name: state.identity.get(name) for name in ("gtin", "mpn", "sku", "brand")})
 
 
+def _known_spec(state: ListingState) -> dict[str, str] | None:
+    spec = {k.removeprefix(SPEC): v for k, v in state.identity.items() if k.startswith(SPEC)}
+    return spec or None
+
+
 def _identity(reading: Reading) -> dict[str, str]:
-    names = {"title": reading.title, **asdict(reading.ids)}
-    return {name: value for name, value in names.items() if value}
+    """What the page called itself; later readings are held against it."""
+    names = {"title": reading.title, "sold_as": reading.sold_as, **asdict(reading.ids)}
+    spec = {SPEC + key: value for key, value in reading.spec.items()}
+    return {name: value for name, value in (names | spec).items() if value}
 
 
 def is_available(offer: Offer) -> bool:
