@@ -301,7 +301,7 @@ notice = Table(
     metadata,
     Column("key", Text, primary_key=True),
     Column("channel", Text, nullable=False),
-    Column("state", Text, nullable=False),  # waiting | sent | failed
+    Column("state", Text, nullable=False),  # waiting | sent | undelivered
     Column("not_before", Instant, nullable=False),
     Column("attempts", Integer, nullable=False),
     Column("created_at", Instant, nullable=False),
@@ -310,7 +310,7 @@ notice = Table(
     Column("sent_at", Instant),
     Column("reason", Text),
     Column("data", Text, nullable=False),
-    CheckConstraint("state in ('waiting', 'sent', 'failed')", name="state"),
+    CheckConstraint("state in ('waiting', 'sent', 'undelivered')", name="state"),
 )
 
 Index("ix_notice_state_not_before", notice.c.state, notice.c.not_before)
