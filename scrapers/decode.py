@@ -1,4 +1,4 @@
-"""Bytes into text by the WHATWG rules, and the structure counted before it is parsed.
+"""Bytes into text by the WHATWG rules.
 
 Encoding Standard (BOM, then the transport's charset, then `meta`, then a guess);
 utf-7 and whatever the standard does not list are ignored.
@@ -11,8 +11,6 @@ import re
 from typing import NamedTuple
 
 MAX_INLINE = 1 << 20  # bytes that may be parsed in this process
-MAX_DEPTH = 512
-MAX_FORMATTING = 64
 _PRESCAN = 2048
 _META = re.compile(
     rb"""<meta\b[^>]{0,300}?charset\s*=\s*["']?\s*([a-zA-Z0-9_:.\-]{1,40})""", re.IGNORECASE
@@ -153,80 +151,3 @@ def not_text(body: bytes) -> str | None:
     )
     wide = start.count(b"\0") > len(start) // 4 and b"<\0" in start
     return "binary data" if controls > max(8, len(start) // 10) and not wide else None
-
-
-_VOID = frozenset(
-    "area base br col embed hr img input link meta param source track wbr keygen frame".split()
-)
-_IMPLIED = tuple("p li dt dd option optgroup tr td th thead tbody tfoot rp rt".split())
-_FORMATTING = tuple("a b big code em font i nobr s small strike strong tt u".split())
-_TAGS = re.compile(r"<(/?[a-zA-Z][a-zA-Z0-9:-]*)(?=[\s/>])", re.ASCII)
-_ODD_TAGS = re.compile(r"<[a-zA-Z][^\s/>]*[^\s/>a-zA-Z0-9:-]", re.ASCII)
-MAX_ODD = 3_000  # tags with odd names; mostly "a<b" in scripts, so deep only by intent
-
-
-class Structure(NamedTuple):
-    """Deepest nesting and most formatting elements left open at once (upper bounds)."""
-
-    depth: int
-    formatting: int
-
-    @property
-    def heavy(self) -> bool:
-        return self.depth > MAX_DEPTH or self.formatting > MAX_FORMATTING
-
-
-def structure(text: str) -> Structure:
-    """One pass over the tags; stops as soon as a limit is passed.
-
-    A closing tag lowers the count only of its own open element, so stray ones
-    cannot hide depth. Elements whose end is implied (p, li, td) are counted once.
-    Scripts are not skipped: what looks like one may be an attribute or a comment.
-    """
-    tags = _TAGS.findall(text)
-    if text.count("<") - len(tags) > MAX_ODD and len(_ODD_TAGS.findall(text)) > MAX_ODD:
-        return Structure(MAX_DEPTH + 1, 0)
-    return _count(tags)
-
-
-class _Codes(dict[str, int]):
-    """Tag text to number: 0 void, n opens and -n closes; formatting and implied ones come first."""
-
-    def __init__(self) -> None:
-        super().__init__({name: 0 for name in _VOID})
-        self.size = 1
-        for name in (*_FORMATTING, *_IMPLIED):
-            self[name]  # noqa: B018  # numbers it
-
-    def __missing__(self, tag: str) -> int:
-        name = tag.removeprefix("/").lower()
-        code = self.get(name)
-        if code is None:
-            code, self.size = self.size, self.size + 1
-            self[name] = code
-        self[tag] = -code if tag[0] == "/" else code
-        return self[tag]
-
-
-def _count(tags: list[str]) -> Structure:
-    codes = _Codes()
-    opened = [0] * (len(set(tags)) + codes.size + 1)
-    formats, implied = len(_FORMATTING), len(_FORMATTING) + len(_IMPLIED)
-    depth = formatting = deepest = most = 0
-    for code in map(codes.__getitem__, tags):
-        if code < 0:
-            if opened[-code]:
-                opened[-code] -= 1
-                depth -= 1
-                formatting -= -code <= formats
-        elif code > implied or (code and not (code > formats and opened[code])):
-            opened[code] += 1
-            depth += 1
-            if depth > deepest:
-                deepest = depth
-            if code <= formats:
-                formatting += 1
-                most = max(most, formatting)
-            if deepest > MAX_DEPTH or most > MAX_FORMATTING:
-                break
-    return Structure(deepest, most)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import cached_property
 
 from scrapers import isolate
-from scrapers.decode import MAX_INLINE, Text, decode, not_text, structure
+from scrapers.decode import MAX_INLINE, Text, decode, not_text
 from scrapers.errors import RuleError, TooLargeError
 from scrapers.model import (
     Availability,
@@ -27,6 +27,7 @@ from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
 from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict, settle
 from scrapers.reconcile.shown import show
 from scrapers.reconcile.told import Told, akin, tell
+from scrapers.structure import structure
 from scrapers.texts import read_availability, read_price
 
 _NO_RULES = SiteRules()
@@ -67,7 +68,8 @@ def _read(page: Page, rules: SiteRules) -> Reading:
     if kind is not None:
         return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
     text = decode(page.body, page.content_type)
-    if len(page.body) > MAX_INLINE or structure(text.text).heavy:
+    raw = text.raw if text.raw is not None else text.text.encode("utf-8", "replace")
+    if len(raw) > MAX_INLINE or structure(raw).heavy:
         return isolate.run("read_text", text._replace(raw=None), page.url, rules)
     return read_text(text, page.url, rules)
 
@@ -277,7 +279,9 @@ class _Visit:
         """not_product, with what the page says instead of a price."""
         if self.rules.price:
             return None  # the user has said where the price stands
-        told = any(t.priced or (t.own and (t.zero or t.doubt or t.multibuy)) or t.first for t in court.told)
+        told = any(
+            t.priced or (t.own and (t.zero or t.doubt or t.multibuy)) or t.first for t in court.told
+        )
         sold = told or bool(choices)
         if sold and things <= 1:
             return None

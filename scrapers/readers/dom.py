@@ -55,6 +55,7 @@ _TABLES = frozenset(
 _MARKED = frozenset({"itemprop", "itemscope"})
 _RDFA = frozenset({"property", "typeof", "rel"})
 _AMOUNTS = frozenset({"data-price-amount", "data-price"})
+_MUTE = frozenset("svg path use g circle rect line polygon br hr source option head html".split())
 _RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS
 
 
@@ -69,16 +70,18 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    names = _NAMES
-    by_tag, plain = _BY_TAG.get, _RARE.isdisjoint
+    names, plain = _NAMES, _RARE.isdisjoint
     for node in root.css("*"):
         tag = node.tag
-        handler = by_tag(tag)
+        if tag in _MUTE:
+            continue
         attrs = node.attributes
-        if handler is not None:
-            handler(doc, node, attrs)
+        if tag in _BY_TAG:
+            _BY_TAG[tag](doc, node, attrs)
         if attrs:
-            mark = names[attrs.get("class")] | names[attrs.get("id")]
+            mark = names[attrs["class"]] if "class" in attrs else 0
+            if "id" in attrs:
+                mark |= names[attrs["id"]]
             if mark or not plain(attrs):
                 _sort(doc, node, tag or "", attrs, mark)
     return doc
@@ -202,4 +205,5 @@ def where(node: LexborNode) -> str:
         if name or at.tag == "body":
             break
         at = at.parent
-    return " > ".join(reversed(steps))[:200]
+    path = " > ".join(reversed(steps))[:200]
+    return path if path.isprintable() else "".join(c for c in path if c.isprintable())

@@ -224,7 +224,7 @@ def _from_offer(
     return Product(
         source=source,
         where=path,
-        title=clean(inner.get("name") or item.get("name")),
+        title=clean(inner.get("name")),
         ids=_ids(inner or item, index),
         url=clean(item.get("url"), 2000),
         main=main,

@@ -28,12 +28,16 @@ _MONEY = r"(?:[€$£¥₹₽₺₩₪₫₴฿]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|le
 _PRICE_LIKE = re.compile(rf"{_MONEY}\s?\d|\d(?:,[-–—]+)?\s?{_MONEY}|\d,[-–—]")
 _BARE = re.compile(rf"(?:{_MONEY}\s?)?\d[\d.,'’\u00a0\u202f]*(?:\s?{_MONEY})?")
 _AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
-_TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)"
-_RANGE_AFTER = re.compile(rf"\s*{_TO}\s*[^\d\s]{{0,4}}\s*\d", re.IGNORECASE)
+_TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)(?![^\W\d_])"
+_RANGE_AFTER = re.compile(rf"\s*{_TO}\s*(?:{_MONEY}\s*)?\d", re.IGNORECASE)
 _RANGE_BEFORE = re.compile(rf"(?:^|\s){_TO}\s*[^\d\s]{{0,4}}\s*$", re.IGNORECASE)
 _TIER_BEFORE = re.compile(
     r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|buy|qty|>=|≥)\s*(\d{1,5})|"
     r"(?<![\d.,])(\d{1,5})\s*(?:\+(?!\s*[a-z])|or more|oder mehr|et plus|of meer|o m[áa]s|o pi[ùu]))[^\d]{0,16}$",
+    re.IGNORECASE,
+)
+_TIER_TEXT = re.compile(
+    r"(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra)\s*\d{1,5}\s+(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
     re.IGNORECASE,
 )
 # an amount whose currency stands elsewhere: nothing but a label may lead it
@@ -247,6 +251,8 @@ class _Reader:
         if "\ufffd" in leaf.raw:
             self.garbled = True
         before, after = self._around(leaf)
+        if row := _TIER_TEXT.match(text):  # a whole row: "Ab 10 7,90 €"
+            before, text = row[0], text[row.end() :]
         if not _PRICE_LIKE.search(text) and (not _LONE.match(text) or _counts(leaf, after)):
             return
         words, cut = _cut(before)

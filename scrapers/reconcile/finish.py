@@ -23,7 +23,7 @@ from scrapers.model import (
 from scrapers.readers.stock import Stock
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
-from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict
+from scrapers.reconcile.settle import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
 from scrapers.reconcile.tax import tax_of
 from scrapers.reconcile.told import Told, alike
 from scrapers.texts import read_sold_as, read_spec
@@ -56,8 +56,8 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     stock, stock_doubt = _availability(court, verdict, around)
     doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids) or stock_doubt
     currency = verdict.currency or around.rules.currency
-    if verdict.price is None and doubt is None:
-        doubt = CHOICE_NEEDED
+    if doubt is None:
+        doubt = CHOICE_NEEDED if verdict.price is None else None if currency else NO_CURRENCY
     choices = _choices(court, around)
     multibuy = _multibuy(court, around)
     low, high = _range(verdict, multibuy)

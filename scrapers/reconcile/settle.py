@@ -13,6 +13,7 @@ from scrapers.reconcile.shown import Shown
 from scrapers.reconcile.told import Told
 
 CHOICE_NEEDED = "choice needed"
+NO_CURRENCY = "the page does not say in which currency"
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,7 +326,7 @@ def _shown_only(court: Court, now: Seen) -> Verdict:
     low, high = _bounds(court, [], now)
     made = _pay(court, now, None, low=low, high=high)
     if made.currency is None:
-        return replace(made, price=None, doubt="the page does not say in which currency")
+        return replace(made, price=None, doubt=NO_CURRENCY)
     if court.shown.rivals and not now.strong and now.low is None:
         amounts = sorted({r.amount for r in court.shown.rivals} | {now.amount})
         monies = {r.currency for r in court.shown.rivals} | {now.currency}

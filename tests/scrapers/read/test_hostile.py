@@ -12,12 +12,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from scrapers.decode import MAX_DEPTH, MAX_FORMATTING, codec_of, decode, not_text, structure
+from scrapers.decode import codec_of, decode, not_text
 from scrapers.errors import RuleError
 from scrapers.model import Outcome, Page, Reading, SiteRules
 from scrapers.read import read_page
 from scrapers.readers.lenient import parse, too_deep
 from scrapers.readers.rule import check_rules, compile_rule
+from scrapers.structure import MAX_DEPTH, MAX_FORMATTING, structure
 
 AT = datetime(2026, 11, 24, tzinfo=UTC)
 GOODS = '<h1>Part</h1><p class="price">£5.00</p><button>Add to cart</button>'
@@ -68,12 +69,45 @@ def test_binary_is_no_page(body: bytes) -> None:
 
 
 def test_structure_counts() -> None:
-    assert structure("<p>a<p>b<br><li>c").depth <= 2
-    assert structure("<div>" * 10 + "</div>" * 10).depth == 10
-    assert structure("<div></x>" * (MAX_DEPTH + 9)).heavy, "stray closers hide no depth"
-    assert structure("<B>" * (MAX_FORMATTING + 1)).heavy
-    assert not structure("<b>x</b>" * 5_000).heavy
-    assert not structure("<script>if(a<b&&c<d)e()</script>" * 900).heavy
+    assert structure(b"<p>a<p>b<br><li>c").depth <= 2
+    assert structure(b"<div>" * 10 + b"</div>" * 10).depth == 10
+    assert structure(b"<div></x>" * (MAX_DEPTH + 9)).heavy, "stray closers hide no depth"
+    assert structure(b"<B>" * (MAX_FORMATTING + 1)).heavy
+    assert not structure(b"<b>x</b>" * 5_000).heavy
+    assert not structure(b"<script>if(a<b&&c<d)e()</script>" * 900).heavy
+    assert structure(b"<a&b>" * 5_000).heavy, "odd names nest as any other"
+
+
+TAGS = [
+    "div",
+    "span",
+    "a",
+    "B",
+    "section",
+    "article",
+    "x-y",
+    "figcaption",
+    "svg",
+    "blockquote",
+    "Em",
+]
+FORMS = ["<{}>", '<{} class="x">', "</{}>", "</{} >", "<{}/>", "<{}\n>"]
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(FORMS), st.sampled_from(TAGS)), max_size=60))
+def test_structure_equals_the_plain_count(pieces: list[tuple[str, str]]) -> None:
+    opened: dict[str, int] = {}
+    deepest = formatting = 0
+    for form, name in ((f, n.lower()) for f, n in pieces):
+        if not form.startswith("</"):
+            opened[name] = opened.get(name, 0) + 1
+        elif opened.get(name):
+            opened[name] -= 1
+        deepest = max(deepest, sum(opened.values()))
+        formatting = max(formatting, sum(opened.get(n, 0) for n in ("a", "b", "em")))
+    page = "".join(form.format(name) for form, name in pieces).encode()
+    assert structure(page) == (deepest, formatting)
 
 
 def test_deep_page_is_read_in_a_process_of_its_own() -> None:
