@@ -49,7 +49,7 @@ def price_in(build: Build, market: Market) -> BuildCost:
     rows = make_rows(whole, view)
     choose_all(rows, view, whole.currency)
     distribute(rows, view, whole.currency)
-    lots = open_lots(view.view, whole.currency)
+    lots = open_lots(view.view, whole.currency, whole.key)
     lines = [line_cost(row, whole.currency, lots) for row in rows]
     lines = with_supplies(lines, view.view.supplies, whole.currency)
     return _summed(whole, view, rows, lines, lots)
@@ -71,7 +71,7 @@ def _summed(
 ) -> BuildCost:
     totals = sums(lines)
     bought = {row.part.key for row in rows if row.part}
-    if any(lots.by_part.get(key) for key in bought):
+    if lots.taken or any(lots.by_part.get(key) for key in bought):
         totals = replace(totals, spent=to_cents(lots.spent(bought), build.currency))
     return BuildCost(
         build=build.key,
@@ -86,7 +86,11 @@ def _summed(
         fit=fit(_parts(rows), believed=market.view.claimed_c),
         cautions=_cautions(market, rows),
         missing=tuple(dict.fromkeys(line.name for line in lines if line.status == "missing")),
-        warnings=(*market.warnings(part.key for part in _parts(rows)), *mass_warning(lines)),
+        warnings=(
+            *market.warnings(part.key for part in _parts(rows)),
+            *(note for part in _parts(rows) for note in market.view.notes.get(part.key, ())),
+            *mass_warning(lines),
+        ),
     )
 
 

@@ -17,6 +17,7 @@ from fractions import Fraction
 from typing import Final, Literal
 
 from service.builds.cents import number_text, to_cents
+from service.builds.heap import Heap, Lot, worth
 from service.builds.view import Stock
 from service.model.money import quantum
 from service.model.orders import Purchase
@@ -32,15 +33,18 @@ class Bought:
     """A line of an order, or a purchase over the counter. `cost`: what was debited for it.
 
     `arrived` counts where the state is `part arrived`. A cancelled line cost nothing.
+    `source` numbers the purchase that it is a portion of, from its base unit `start` on.
     """
 
     part: str
-    amount: Decimal
-    cost: Decimal
+    amount: Decimal | Fraction
+    cost: Decimal | Fraction
     on: date
     order: str | None = None
     state: State = "arrived"
     arrived: Decimal = Decimal(0)
+    source: int = 0
+    start: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,48 +79,22 @@ class Left:
     build: str | None = None
     money: Decimal = Decimal(0)
     postage: Decimal = Decimal(0)
+    repair: bool = False
 
 
-Event = Bought | Bill | Used | Left
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """An amount goes from one build into another, at what it cost."""
+
+    part: str
+    amount: Decimal
+    build: str
+    to: str
+    on: date
+    repair: bool = False
 
 
-@dataclass(slots=True)
-class Heap:
-    """Amounts with their cost each and the day they came, oldest first."""
-
-    lots: list[tuple[Fraction, Fraction, date]] = field(default_factory=list)
-
-    def put(self, lots: Iterable[tuple[Fraction, Fraction, date]]) -> None:
-        """Add lots, keeping the oldest first."""
-        self.lots = sorted([*self.lots, *lots], key=lambda lot: lot[2])
-
-    def take(self, amount: Fraction) -> list[tuple[Fraction, Fraction, date]]:
-        """Up to `amount`, oldest first."""
-        taken, rest = [], []
-        for have, each, day in self.lots:
-            part = min(have, amount)
-            amount -= part
-            if part:
-                taken.append((part, each, day))
-            if have > part:
-                rest.append((have - part, each, day))
-        self.lots = rest
-        return taken
-
-    @property
-    def amount(self) -> Fraction:
-        """How much there is."""
-        return sum((lot[0] for lot in self.lots), Fraction(0))
-
-    @property
-    def cost(self) -> Fraction:
-        """What it cost."""
-        return worth(self.lots)
-
-
-def worth(lots: Iterable[tuple[Fraction, Fraction, date]]) -> Fraction:
-    """Amount x cost each, summed."""
-    return sum((amount * each for amount, each, _ in lots), Fraction(0))
+Event = Bought | Bill | Used | Left | Moved
 
 
 @dataclass(slots=True)
@@ -181,6 +159,8 @@ def balance(events: Sequence[Event], day: date | None = None) -> Statement:
                 _use(state, event)
             case Left():
                 _leave(state, event)
+            case Moved():
+                _move(state, event)
     return state
 
 
@@ -215,15 +195,17 @@ def _buy(state: Statement, event: Bought, cost: Fraction) -> None:
     if amount <= 0:
         state.gone["written off"] += cost
         return
-    lot = (amount, cost / amount, event.on)
+    lot = Lot(amount, cost / amount, event.on, event.source, event.start)
     if event.state in {"returned", "refunded"}:
         state.gone["returned"] += cost
     elif event.state == "wrong":
         state.gone["wrong"] += cost
     elif event.state in COMING:
         here = min(Fraction(event.arrived), amount)
-        state.hand[event.part].put([(here, lot[1], event.on)] if here else [])
-        state.coming[event.part].put([(amount - here, lot[1], event.on)])
+        state.hand[event.part].put([lot._replace(amount=here)] if here else [])
+        if amount > here:
+            rest = lot._replace(amount=amount - here, start=lot.start + here)
+            state.coming[event.part].put([rest])
     else:
         state.hand[event.part].put([lot])
 
@@ -246,7 +228,7 @@ def _leave(state: Statement, event: Left) -> None:
     """Out of hand, or out of a build."""
     source = state.hand[event.part]
     if event.build is not None:
-        source = state.builds[event.build, False][event.part]
+        source = state.builds[event.build, event.repair][event.part]
     taken = _take(state, source, event.part, Fraction(event.amount), event.on)
     state.gone[event.how] += worth(taken)
     state.gone["postage"] += Fraction(event.postage)
@@ -254,9 +236,13 @@ def _leave(state: Statement, event: Left) -> None:
     state.money_in += Fraction(event.money)
 
 
-def _take(
-    state: Statement, source: Heap, part: str, amount: Fraction, day: date
-) -> list[tuple[Fraction, Fraction, date]]:
+def _move(state: Statement, event: Moved) -> None:
+    source = state.builds[event.build, event.repair][event.part]
+    taken = _take(state, source, event.part, Fraction(event.amount), event.on)
+    state.builds[event.to, False][event.part].put(taken)
+
+
+def _take(state: Statement, source: Heap, part: str, amount: Fraction, day: date) -> list[Lot]:
     if source.amount < amount:
         have, want = number_text(source.amount, 9), number_text(amount, 9)
         state.warnings.append(f"{day}: {want} of {part} taken where {have} were there")

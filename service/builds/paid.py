@@ -2,26 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 
 from service.builds.cents import exact_rate
-from service.builds.view import PriceView
+from service.builds.view import Holding, PriceView
 from service.model.money import Money
 from service.model.orders import Purchase
 
 
 @dataclass(slots=True)
 class Lot:
-    """One purchase with what is left of it, in the part's base unit."""
+    """A purchase (from its base unit `start` on) with what is left of it, in base units.
+
+    `own`: the build has taken it already, all of it.
+    """
 
     purchase: Purchase
+    amount: Fraction
     left: Fraction
     each: Fraction  # price of one base unit, in the build's currency
     unit_cost: Fraction  # of one unit of sale, as really debited
-    opened: Fraction = Fraction(0)  # units of sale begun
+    start: Fraction = Fraction(0)
+    own: bool = False
+
+    @property
+    def begun(self) -> int:
+        """Units of sale that are begun here; one that was begun before counts there."""
+        content = Fraction(self.purchase.content)
+        end = self.start + (self.amount if self.own else self.amount - self.left)
+        return -(-end // content) + (-self.start // content)
 
 
 @dataclass(slots=True)
@@ -44,38 +56,69 @@ class Lots:
 
     def spent(self, parts: Iterable[str]) -> Fraction:
         """What has left the account for the units of sale that were begun, whole ones."""
-        total = Fraction(0)
-        for part in parts:
-            for lot in self.by_part.get(part, []):
-                content = Fraction(lot.purchase.content)
-                used = content * Fraction(lot.purchase.count) - lot.left
-                total += -(-used // content) * lot.unit_cost
-        return total
+        asked = set(parts)
+        return sum(
+            (
+                lot.begun * lot.unit_cost
+                for part, lots in self.by_part.items()
+                for lot in lots
+                if part in asked or lot.own
+            ),
+            Fraction(0),
+        )
+
+    @property
+    def taken(self) -> bool:
+        """Whether the build has taken anything."""
+        return any(lot.own for lots in self.by_part.values() for lot in lots)
 
 
-def open_lots(view: PriceView, currency: str) -> Lots:
-    """Purchases up to the view's day, oldest first, in the build's currency.
+def open_lots(view: PriceView, currency: str, build: str = "") -> Lots:
+    """What `build` has taken, then what it can take, oldest first, in its currency.
 
-    A purchase in a currency without a known rate is left out. The day's own order is
-    that of the purchases' ids.
+    Where the view says nothing of who has taken what, all purchases up to its day; the
+    day's own order is that of the purchases' ids. A purchase in a currency without a known
+    rate is left out.
     """
     lots = Lots()
-    for purchase in sorted(view.purchases, key=lambda p: (p.on or date.min, p.id)):
-        lot = _lot(purchase, view, currency)
+    for holding, own in _holdings(view, build):
+        lot = _lot(holding, view, currency, own=own)
         if lot is not None:
-            lots.by_part.setdefault(purchase.part, []).append(lot)
+            lots.by_part.setdefault(lot.purchase.part, []).append(lot)
     return lots
 
 
-def _lot(purchase: Purchase, view: PriceView, currency: str) -> Lot | None:
-    if purchase.on is not None and purchase.on > view.at.date():
-        return None
-    amount = Fraction(purchase.content) * Fraction(purchase.count)
+def _holdings(view: PriceView, build: str) -> Iterator[tuple[Holding, bool]]:
+    if view.holdings is not None:
+        yield from ((one, True) for one in (view.holdings.get(build, ()) if build else ()))
+        yield from ((one, False) for one in view.holdings.get("", ()))
+        return
+    for purchase in sorted(view.purchases, key=lambda p: (p.on or date.min, p.id)):
+        if purchase.on is None or purchase.on <= view.at.date():
+            yield Holding(purchase, Fraction(purchase.content) * Fraction(purchase.count)), False
+
+
+def _lot(holding: Holding, view: PriceView, currency: str, *, own: bool) -> Lot | None:
+    purchase = holding.purchase
+    whole = Fraction(purchase.content) * Fraction(purchase.count)
     price = _in(purchase.total, view, currency)
-    debited = _in(purchase.debited or purchase.total, view, currency)
-    if price is None or debited is None or amount <= 0:
+    debited = _in(purchase.paid, view, currency)
+    if price is None or debited is None or whole <= 0:
         return None
-    return Lot(purchase, amount, price / amount, debited / Fraction(purchase.count))
+    late = Fraction(0)
+    if holding.late:
+        rate = exact_rate(view.rates, holding.late_in, currency)
+        late = holding.late * rate[0] if rate else late
+    unit_cost = debited / Fraction(purchase.count) + late * Fraction(purchase.content)
+    return Lot(
+        purchase,
+        holding.amount,
+        holding.amount,
+        price / whole + late,
+        unit_cost,
+        holding.start,
+        own,
+    )
 
 
 def _in(money: Money, view: PriceView, currency: str) -> Fraction | None:

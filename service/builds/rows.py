@@ -13,6 +13,7 @@ from service.builds import texts
 from service.builds.amounts import base_amount, base_unit, is_running, line_need, misfit
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
+from service.builds.offcuts import usable
 from service.builds.offers import Market, Quote
 from service.builds.requirements import need_text, parts_meeting, successors
 from service.model.builds import Alternative, Build, Line
@@ -23,14 +24,15 @@ from service.model.catalogue import Part
 class Row:
     """One line at work. Amounts are in the part's base unit, `buy` in units of sale.
 
-    `included`: what comes with something else that is bought; `on_hand` and `coming`:
-    what the line takes of the user's own.
+    `included`: what comes with something else that is bought; `taken`: what the build has
+    already; `on_hand` and `coming`: what the line takes of the user's own.
     """
 
     line: Line
     amount: Amount
     part: Part | None = None
     need: Fraction = Fraction(0)
+    taken: Fraction = Fraction(0)
     on_hand: Fraction = Fraction(0)
     coming: Fraction = Fraction(0)
     included: Fraction = Fraction(0)
@@ -49,7 +51,7 @@ class Row:
     @property
     def to_buy(self) -> Fraction:
         """What is still to be bought for the line."""
-        left = self.need - self.on_hand - self.coming - self.included
+        left = self.need - self.taken - self.on_hand - self.coming - self.included
         return Fraction(0) if self.owned else max(left, Fraction(0))
 
     @property
@@ -63,7 +65,7 @@ class Row:
 def make_rows(build: Build, market: Market) -> list[Row]:
     """A row for each line, with its part, its need and what it takes from stock."""
     rows = [_row(line, market, build.currency) for line in build.lines]
-    _take_stock(rows, market)
+    _take_stock(rows, market, _taken(build.key, market))
     return rows
 
 
@@ -109,18 +111,33 @@ def _single_cost(row: Row, market: Market, currency: str) -> tuple[int, Fraction
     return rank, found.quote.per_unit(row.need) * row.need
 
 
-def _take_stock(rows: Sequence[Row], market: Market) -> None:
-    """Lines take what is on hand, then what is on its way, in the order of the list."""
-    free: dict[str, Fraction] = {}
+def _taken(build: str, market: Market) -> dict[str, Fraction]:
+    """What the build has already, by part."""
+    found: dict[str, Fraction] = defaultdict(Fraction)
+    for holding in (market.view.holdings or {}).get(build, ()) if build else ():
+        found[holding.purchase.part] += holding.amount
+    return found
+
+
+def _take_stock(rows: Sequence[Row], market: Market, taken: dict[str, Fraction]) -> None:
+    """Lines have what the build has, then take what is on hand, then what is on its way."""
+    used: dict[str, Fraction] = defaultdict(Fraction)
     coming: dict[str, Fraction] = {}
     for row in rows:
-        stock = market.stock(row.part.key) if row.part else None
-        if stock is None or row.part is None or row.owned:
+        if row.part is None or row.owned:
             continue
         key = row.part.key
-        row.on_hand = min(row.need, free.setdefault(key, Fraction(stock.free)))
-        free[key] -= row.on_hand
-        left = row.need - row.on_hand
+        row.taken = min(row.need, taken.get(key, Fraction(0)))
+        if row.taken:
+            taken[key] -= row.taken
+        stock = market.stock(key)
+        if stock is None:
+            continue
+        row.on_hand = max(
+            Fraction(0), min(row.need - row.taken, usable(stock, row.line) - used[key])
+        )
+        used[key] += row.on_hand
+        left = row.need - row.taken - row.on_hand
         row.coming = min(left, coming.setdefault(key, Fraction(stock.coming)))
         coming[key] -= row.coming
 
@@ -196,6 +213,9 @@ def _explain(row: Row, market: Market) -> None:
         reason = texts.NO_PRICE if known else texts.NO_LISTING
         fixed_to = row.line.listing
         row.notes.insert(0, texts.NOT_FIXED.format(listing=fixed_to) if fixed_to else reason)
+    if row.taken:
+        have = format_amount(Amount(to_decimal(row.taken, 12), base_unit(row.part)))
+        row.notes.append(texts.IN_BUILD.format(amount=have))
     if row.coming:
         coming = format_amount(Amount(to_decimal(row.coming, 12), base_unit(row.part)))
         row.notes.append(texts.ON_ITS_WAY.format(amount=coming))
@@ -253,7 +273,7 @@ def _gross_units(group: Sequence[Row], key: str) -> Fraction:
 
 def _cover(row: Row, part: Part, spare: list[tuple[Fraction, str]]) -> None:
     for place, (amount, source) in enumerate(spare):
-        taken = min(amount, row.need - row.on_hand - row.coming - row.included)
+        taken = min(amount, row.need - row.taken - row.on_hand - row.coming - row.included)
         if taken > 0:
             row.included += taken
             spare[place] = (amount - taken, source)

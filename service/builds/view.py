@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any, Literal
 
 from service.model.builds import Build, Cut
@@ -32,6 +33,20 @@ class Stock:
 
 
 @dataclass(frozen=True, slots=True)
+class Holding:
+    """Base units of a purchase that lie in one place, from its base unit `start` on.
+
+    `late`: what late bills of the order add to each, in `late_in`.
+    """
+
+    purchase: Purchase
+    amount: Fraction
+    start: Fraction = Fraction(0)
+    late: Fraction = Fraction(0)
+    late_in: str = "EUR"
+
+
+@dataclass(frozen=True, slots=True)
 class Supplies:
     """How workshop supplies count: a flat sum in the build's currency, or a fraction of
     the other lines' share (0.05 = 5 %).
@@ -49,7 +64,9 @@ class PriceView:
     by key; without `on_hand` all that was bought up to `at` is on hand. `markup`:
     fraction that paying in a foreign currency costs on top (0.015). `choose`: the
     listing of each part that an order plan has fixed. `memo`: what was worked out
-    from all this once, for the next build.
+    from all this once, for the next build. `holdings`: by build what it has taken, under
+    "" what is free; without them builds take from `purchases`. `notes`: by part what
+    there is to say about what the user has of it.
     """
 
     at: datetime
@@ -69,6 +86,8 @@ class PriceView:
     dismissed: frozenset[str] = frozenset()  # "build/rule" of companion hints put aside
     companion_rules: str = ""  # the user's own, over those that come with the program
     claimed_c: Decimal = Decimal("0.5")  # how much of a seller's discharge rate is believed
+    holdings: Mapping[str, Sequence[Holding]] | None = None
+    notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
     memo: dict[str, Any] = field(default_factory=dict, init=False, compare=False, repr=False)
 
 
