@@ -1,4 +1,4 @@
-"""read_page: what one product page says, with its evidence; never raises, knows no network or clock."""
+"""read_page: what one product page says, with its evidence; it never raises, and only reads."""
 
 from __future__ import annotations
 
@@ -170,7 +170,8 @@ class _Visit:
         verdict, title = self._by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self._stock(view),
-            choices=choices, choices_where=where, text=lambda: self.body_text, net=meta.net_price(self.doc), evidence=tuple(self.evidence),
+            choices=choices, choices_where=where, text=lambda: self.body_text,
+            net=meta.net_price(self.doc), evidence=tuple(self.evidence),
         )  # fmt: skip
         other = self._nothing_here(court, verdict, things, view, choices)
         return other or reading(court, verdict, around)
@@ -245,8 +246,9 @@ class _Visit:
             said = told.doubt if told and told.doubt else "it is no price"
             return replace(verdict, price=None, doubt=f"the rule finds {found[:40]!r}: {said}")
         return replace(
-            verdict, price=told.amount, currency=told.currency or hint, source=Source.RULE, doubt=None,
-            low=told.low, high=told.high, tax=told.tax if told.tax is not Tax.UNKNOWN else verdict.tax,
+            verdict, price=told.amount, currency=told.currency or hint, source=Source.RULE,
+            doubt=None, low=told.low, high=told.high,
+            tax=told.tax if told.tax is not Tax.UNKNOWN else verdict.tax,
         )  # fmt: skip
 
     def _find(self, text: str, field: str) -> tuple[str, str]:
@@ -303,7 +305,7 @@ class _Visit:
         buttons = stock.buy_buttons(self.doc, view.places)
         if 0 < buttons < 4:
             return True
-        said = pageclass.why_no_price(self.doc, self.body_text).kind
+        said = pageclass.why_no_price(self.body_text).kind
         if said in ("withdrawn", "login", "call", "lost", "down") or max(view.cards, buttons) >= 4:
             return False
         marked = any(t.goods and t.own for t in court.told) or self.head.kind in (
@@ -321,13 +323,14 @@ class _Visit:
         if told is None or told.price is None:
             return None
         return Reading(
-            Outcome.DOUBTFUL, told.doubt or "the markup stands outside its script", title=told.title,
+            Outcome.DOUBTFUL, told.doubt or "the markup stands outside its script",
+            title=told.title,
             price=told.price, currency=told.currency, source=told.source, ids=told.ids,
             availability=told.availability, evidence=evidence_of(court),
         )  # fmt: skip
 
     def _without_price(self, court: Court, view: visible.View, reason: str = "") -> Reading:
-        found = pageclass.why_no_price(self.doc, self.body_text)
+        found = pageclass.why_no_price(self.body_text)
         if view.doubts and not found.kind and not reason and not view.plain:
             return Reading(Outcome.DOUBTFUL, view.doubts[0], title=view.title)
         reason = found.reason or reason or "no product price stands on the page"

@@ -1,4 +1,4 @@
-"""A reading as the JSON object that `ebbmark read --json` prints: the contract other programs read."""
+"""A reading as the JSON object of `ebbmark read --json`: a contract that other programs read."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How deep a page nests, counted before it is parsed: the parser's time grows with the square of it.
+"""How deep a page nests, counted before the parse, whose time grows with the square of it.
 
 One pass over the bytes, in numpy, since it runs before every parse: where tags begin,
 which eight bytes follow, and from these an upper bound of the elements open at once.
@@ -17,11 +17,60 @@ MAX_FORMATTING = 64
 MAX_ODD = 3_000  # tags with odd names; mostly "a<b" in scripts, so deep only by intent
 MAX_KEYS = 50_000
 _VOID = frozenset(
-    "area base br col embed hr img input link meta param source track wbr keygen frame".split()
+    [
+        "area",
+        "base",
+        "br",
+        "col",
+        "embed",
+        "hr",
+        "img",
+        "input",
+        "link",
+        "meta",
+        "param",
+        "source",
+        "track",
+        "wbr",
+        "keygen",
+        "frame",
+    ]
 )
 # the parser ends these by itself; they add no depth of their own
-_IMPLIED = frozenset("p li dt dd option optgroup tr td th thead tbody tfoot rp rt".split())
-_FORMATTING = "a b big code em font i nobr s small strike strong tt u".split()
+_IMPLIED = frozenset(
+    [
+        "p",
+        "li",
+        "dt",
+        "dd",
+        "option",
+        "optgroup",
+        "tr",
+        "td",
+        "th",
+        "thead",
+        "tbody",
+        "tfoot",
+        "rp",
+        "rt",
+    ]
+)
+_FORMATTING = [
+    "a",
+    "b",
+    "big",
+    "code",
+    "em",
+    "font",
+    "i",
+    "nobr",
+    "s",
+    "small",
+    "strike",
+    "strong",
+    "tt",
+    "u",
+]
 _NAME = re.compile(rb"/?([a-z][a-z0-9:-]*)(?=([ \t\n\f\r/>])|$)|/?[^a-z]?")
 _LONG_NAME = re.compile(rb"(/?)([a-z][a-z0-9:-]*)[ \t\n\f\r/>]")
 _ODD, _LONG = 1 << 20, 1 << 21

@@ -50,12 +50,35 @@ class Doc:
 
 
 _TABLES = frozenset(
-    "data-product_variations data-product data-variants data-product-json data-product-price".split()
+    [
+        "data-product_variations",
+        "data-product",
+        "data-variants",
+        "data-product-json",
+        "data-product-price",
+    ]
 )
 _MARKED = frozenset({"itemprop", "itemscope"})
 _RDFA = frozenset({"property", "typeof", "rel"})
 _AMOUNTS = frozenset({"data-price-amount", "data-price"})
-_MUTE = frozenset("svg path use g circle rect line polygon br hr source option head html".split())
+_MUTE = frozenset(
+    [
+        "svg",
+        "path",
+        "use",
+        "g",
+        "circle",
+        "rect",
+        "line",
+        "polygon",
+        "br",
+        "hr",
+        "source",
+        "option",
+        "head",
+        "html",
+    ]
+)
 _RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS
 
 
@@ -89,7 +112,8 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
 
 _PRICED, _STOCKED, _TIERED = 1, 2, 4
 _TIER_WORD = re.compile(
-    r"tier|bulk|volume|staffel|block-?price|graduated|qty-?break|multi-?buy|quantity-?(?:discount|break|price)|"
+    r"tier|bulk|volume|staffel|block-?price|graduated|qty-?break|multi-?buy|quantity-?(?:discount|"
+    r"break|price)|"
     r"product-discounts",
     re.IGNORECASE,
 )

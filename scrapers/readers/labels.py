@@ -20,12 +20,15 @@ LIST = Words(
     r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b",
 )
 REGULAR = Words(
-    r"\b(?:regular price|normal price|standard price|normalpreis|regul[äa]rer preis|prix normal|normale prijs|"
-    r"prezzo normale|precio normal|cena (?:regularna|standardowa)|b[ěe][žz]n[áa] cena|ordinarie(?: pris)?|"
+    r"\b(?:regular price|normal price|standard price|normalpreis|regul[äa]rer preis|prix normal|"
+    r"normale prijs|"
+    r"prezzo normale|precio normal|cena (?:regularna|standardowa)|b[ěe][žz]n[áa] cena|"
+    r"ordinarie(?: pris)?|"
     r"ord\.? ?pris|normalpris)\b",
 )
 SAVING = Words(
-    r"(?:\b(?:you save|save|saving|savings|saved|off|discount|sie sparen|du sparst|sparen|ersparnis|"
+    r"(?:\b(?:you save|save|saving|savings|saved|off|discount|sie sparen|du sparst|sparen|"
+    r"ersparnis|"
     r"rabatt|reduziert um|[ée]conomi\w+|remise|r[ée]duction|bespaar|u bespaart|korting|voordeel|"
     r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
     r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)",
@@ -33,56 +36,77 @@ SAVING = Words(
 NET = Words(
     r"\b(?:ex(?:cl)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
     r"(?:without|before|net of|plus|\+) ?(?:vat|tax|gst)|netto(?:preis)?|net price|"
-    r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|moms|tva)|"
+    r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|"
+    r"moms|tva)|"
     r"hors taxes?|h\.?t\.?(?!\w)|sans tva|exclusief btw|iva escl\w*|senza iva|\+ ?iva|sin iva|"
     r"iva no incl\w*|bez (?:vat|dph)|exkl\.? ?moms|utan moms|ekskl\.? ?moms|uden moms)",
 )
 GROSS = Words(
-    r"\b(?:inc(?:l)?(?:uding|usive of|uded|\.)?\.? ?(?:of )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:vat|tax(?:es)?|gst|btw)|"
+    r"\b(?:inc(?:l)?(?:uding|usive of|uded|\.)?\.? ?(?:of )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:vat|"
+    r"tax(?:es)?|gst|btw)|"
     r"(?:vat|tax|gst) inc(?:l(?:uded|\.)?)?|with (?:vat|tax)|"
-    r"inkl(?:usive|\.)? ?(?:der )?(?:gesetzl\w*\.? )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|moms)|"
+    r"inkl(?:usive|\.)? ?(?:der )?(?:gesetzl\w*\.? )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|"
+    r"mehrwertsteuer|moms)|"
     r"brutto(?:preis)?|t\.?t\.?c\.?(?!\w)|toutes taxes|inclusief btw|incl\.? btw|"
     r"iva incl\w*|con iva|z vat|(?:s|v[čc]\.?|v[čc]etn[ěe]) dph|med moms|inkl\.? ?moms)",
 )
 UNIT = Words(
-    r"(?:\b(?:unit price|price per|reference price|grundpreis|prix (?:au|unitaire)|basisprijs|stukprijs per|"
-    r"prezzo al|prezzo unitario|precio por|cena za|cena jednostkowa|j[äa]mf[öo]relsepris|enhetspris|"
+    r"(?:\b(?:unit price|price per|reference price|grundpreis|prix (?:au|unitaire)|basisprijs|"
+    r"stukprijs per|"
+    r"prezzo al|prezzo unitario|precio por|cena za|cena jednostkowa|j[äa]mf[öo]relsepris|"
+    r"enhetspris|"
     r"m[åa]lepris)\b|[\d€$£.,)]\s*(?:\*\s*)?/\s*(?:\d+(?:[.,]\d+)?\s*)?"
-    r"(?:m[²³23]?|k?g|l|ml|cm|mm|ft|yd|lb|oz|st(?:k|ück|uck|uk)?|pcs?|pc|piece|metre|meter|litre|liter)\b"
-    r"|\b(?:pro|je|per|par|al|por|za|le)\s+(?:\d+\s*)?(?:k?g|m[²³23]?|ml|l|litre|liter|metre|meter|m[èe]tre)\b)",
+    r"(?:m[²³23]?|k?g|l|ml|cm|mm|ft|yd|lb|oz|st(?:k|ück|uck|uk)?|pcs?|pc|piece|metre|meter|litre|"
+    r"liter)\b"
+    r"|\b(?:pro|je|per|par|al|por|za|le)\s+(?:\d+\s*)?(?:k?g|m[²³23]?|ml|l|litre|liter|metre|"
+    r"meter|m[èe]tre)\b)",
 )
 SHIPPING = Words(
-    r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|versand(?!fertig)\w*|liefer(?:ung|kosten)|"
+    r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|versand(?!fertig)\w*|"
+    r"liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
-    r"env[íi]o|gastos|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|frakt|leverans|fragt|levering)\b",
+    r"env[íi]o|gastos|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|frakt|leverans|fragt|"
+    r"levering)\b",
 )
 INSTALMENT = Words(
-    r"(?:\b(?:instal?ments?|interest[- ]free|payments? of|monthly|per month|a month|pay later|finance|"
-    r"pay in \d|monatlich|raten(?:zahlung)?|mtl\.?|im monat|mensualit\w+|par mois|en \d+ fois|\d+ ?x sans frais|"
-    r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|miesi[ęe]cznie|"
-    r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|m[åa]naden|delbetal\w*|m[åa]neden|afbetal\w*)\b|/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
+    r"(?:\b(?:instal?ments?|interest[- ]free|payments? of|monthly|per month|a month|pay later|"
+    r"finance|"
+    r"pay in \d|monatlich|raten(?:zahlung)?|mtl\.?|im monat|mensualit\w+|par mois|en \d+ fois|"
+    r"\d+ ?x sans frais|"
+    r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|"
+    r"miesi[ęe]cznie|"
+    r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|m[åa]naden|delbetal\w*|m[åa]neden|afbetal\w*)\b|"
+    r"/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
 )
 MEMBER = Words(
     r"\b(?:members?(?:hip)?|club|loyalty|with (?:your )?card|mitglied\w*|vip|abonn?\w*|subscri\w+|"
-    r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|medlem\w*)\b",
+    r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|"
+    r"medlem\w*)\b",
 )
 USED = Words(
-    r"\b(?:used|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|reconditionn\w+|"
+    r"\b(?:used|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|"
+    r"reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
 )
 LOWEST30 = Words(
-    r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|najni[żz]sz\w*|"
-    r"nejni[žz][šs][íi]|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|niedrigst\w*|plus bas|"
+    r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|"
+    r"najni[żz]sz\w*|"
+    r"nejni[žz][šs][íi]|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|"
+    r"niedrigst\w*|plus bas|"
     r"najni[żz]sz\w*|laagste|laveste|l[äa]gsta)\b)",
 )
 FROM = Words(
-    r"(?:^|\b)(?:from|starting (?:at|from)|as low as|starts at|ab|[àa] partir de|d[èe]s|vanaf|a partire da|da|"
+    r"(?:^|\b)(?:from|starting (?:at|from)|as low as|starts at|ab|[àa] partir de|d[èe]s|vanaf|"
+    r"a partire da|da|"
     r"desde|od|fr[åa]n|fra)\s*:?\s*$",
 )
 TIER = Words(
-    r"(?:\b\d+\s*(?:\+(?!\s*[a-z])|or more|or above|and (?:more|above|up)|pcs? or more|oder mehr|et plus|of meer|o pi[ùu]|o m[áa]s|"
-    r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
-    r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|je|[àa]|items?)\b|"
+    r"(?:\b\d+\s*(?:\+(?!\s*[a-z])|or more|or above|and (?:more|above|up)|pcs? or more|oder mehr|"
+    r"et plus|of meer|o pi[ùu]|o m[áa]s|"
+    r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|"
+    r"fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
+    r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|"
+    r"je|[àa]|items?)\b|"
     r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\d|\beach when\b|\bbulk\b|\bstaffel\w*|"
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
 )
@@ -90,30 +114,38 @@ POINTS = Words(
     r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng)\b",
 )
 ECO = Words(
-    r"\b(?:eco[- ]?(?:tax|part\w*|contribution)|ecotax|recycling (?:fee|charge)|deposit|pfand|consigne|"
+    r"\b(?:eco[- ]?(?:tax|part\w*|contribution)|ecotax|recycling (?:fee|charge)|deposit|pfand|"
+    r"consigne|"
     r"statiegeld|verwijderingsbijdrage|cauzione|kaucja|z[áa]loha|pant)\b",
 )
 OPTION = Words(
     r"(?:^|\()\s*[+−-]\s*(?:[€$£]|[A-Z]{2,3}\b)?\s*\d",
 )
 MINIMUM = Words(
-    r"\b(?:over|above|orders? (?:over|above|of)|free (?:shipping|delivery)|spend|minimum order|min\. ?order|"
+    r"\b(?:over|above|orders? (?:over|above|of)|free (?:shipping|delivery)|spend|minimum order|"
+    r"min\. ?order|"
     r"mindestbestell\w*|[üu]ber|d[èe]s|boven|oltre|superior\w*|powy[żz]ej|nad|[öo]ver|over)\s*$",
 )
 CURRENT = Words(
     r"\b(?:now|sale price|current price|our price|your price|special price|today|only|"
-    r"jetzt|nur|unser preis|angebotspreis|aktueller preis|maintenant|prix actuel|notre prix|nu|onze prijs|"
-    r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|na[šs]e cena|"
+    r"jetzt|nur|unser preis|angebotspreis|aktueller preis|maintenant|prix actuel|notre prix|nu|"
+    r"onze prijs|"
+    r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|"
+    r"na[šs]e cena|"
     r"akční cena|nu|pris nu|nupris)\b\s*:?\s*$",
 )
 NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 
 # class and id words of the element and its near ancestors
 C_LIST = re.compile(
-    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|strike\w*|struck|crossed|original|previous|retail|"
-    r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|pseudo|statt|barre|"
-    r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|compare-at|compareat|"
-    r"strikethrough|crossedout|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
+    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|strike\w*|struck|crossed|original|previous|"
+    r"retail|"
+    r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
+    r"pseudo|statt|barre|"
+    r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
+    r"compare-at|compareat|"
+    r"strikethrough|crossedout|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|"
+    r"pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
     _I,
 )
 C_REGULAR = re.compile(
@@ -121,21 +153,25 @@ C_REGULAR = re.compile(
 )
 C_SAVED = re.compile(r"sav(?:e|ing)s?|ersparnis|you-save", _I)
 C_SAVING = re.compile(
-    r"sav(?:e|ing)|discount(?!ed)|spar(?:en|nis)|rabat|remise|korting|percent|badge|you-save|economi",
+    r"sav(?:e|ing)|discount(?!ed)|spar(?:en|nis)|rabat|remise|korting|percent|badge|you-save|"
+    r"economi",
     _I,
 )
 C_NET = re.compile(
-    r"ex(?:cl?)?[-_]?(?:vat|tax|btw|mwst)|without-?tax|withouttax|netto|net-?price|price-?net|pretax|price-tax(?!.*incl)|"
+    r"ex(?:cl?)?[-_]?(?:vat|tax|btw|mwst)|without-?tax|withouttax|netto|net-?price|price-?net|"
+    r"pretax|price-tax(?!.*incl)|"
     r"price-excluding-tax|excludingtax|tax-?excl|(?:^|[\s_-])ht(?=$|[\s_-])",
     _I,
 )
 C_GROSS = re.compile(
-    r"inc(?:l)?[-_]?(?:vat|tax|btw|mwst)|with-?tax(?!out)|brutto|gross|price-including-tax|includingtax|tax-?incl|"
+    r"inc(?:l)?[-_]?(?:vat|tax|btw|mwst)|with-?tax(?!out)|brutto|gross|price-including-tax|"
+    r"includingtax|tax-?incl|"
     r"(?:^|[\s_-])ttc(?=$|[\s_-])",
     _I,
 )
 C_UNIT = re.compile(
-    r"unit-?price|price-?unit|price-?per|per-?unit|base-?price|reference-?price|price-?reference|grundpreis|"
+    r"unit-?price|price-?unit|price-?per|per-?unit|base-?price|reference-?price|price-?reference|"
+    r"grundpreis|"
     r"purchase-?unit|unitprice|unit_price|baseprice|pangv",
     _I,
 )
@@ -143,55 +179,73 @@ C_SHIPPING = re.compile(
     r"shipping|delivery(?!-price-now)|versand|postage|livraison|verzend|freight", _I
 )
 C_INSTALMENT = re.compile(
-    r"instal|payment|finance|monthly|raten|credit|leasing|splitit|pay-?later|payment-terms|abzahl|bnpl",
+    r"instal|payment|finance|monthly|raten|credit|leasing|splitit|pay-?later|payment-terms|abzahl|"
+    r"bnpl",
     _I,
 )
 C_MEMBER = re.compile(r"member|loyal|club|subscri|vip|reward", _I)
 C_TIER = re.compile(
-    r"tier|bulk|volume|quantity-?(?:break|discount|price)|staffel|block-?price|graduated|qty-?break|multibuy",
+    r"tier|bulk|volume|quantity-?(?:break|discount|price)|staffel|block-?price|graduated|"
+    r"qty-?break|multibuy",
     _I,
 )
 C_LOWEST = re.compile(r"regulation|omnibus|lowest|lowest-?price|prior-?price|30-?day", _I)
 C_ECO = re.compile(r"eco-?tax|ecotax|deposit|eco-?part|pfand", _I)
 PIECE = Words(
-    r"^(?:1\s*)?(?:st(?:[üu]ck|k|uk)?|pc|pcs|pce|piece|each|ea|unit|item|pi[èe]ce|unit[éàa]|stuks?|pezzo|pz|unidad|ud|szt|ks|set)\.?$"
+    r"^(?:1\s*)?(?:st(?:[üu]ck|k|uk)?|pc|pcs|pce|piece|each|ea|unit|item|pi[èe]ce|unit[éàa]|"
+    r"stuks?|pezzo|pz|unidad|ud|szt|ks|set)\.?$"
 )
 C_COUNT = re.compile(r"quantity|qty|count|stock|rating|review|sku|number", _I)
 C_OTHER = re.compile(
-    r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|price-?drop",
+    r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|"
+    r"price-?drop",
     _I,
 )
 C_NOW = re.compile(
-    r"current|final|special|sale(?!s)|now|new(?!s)|our(?:-|_|price)|actual|offer-?price|promo|buy-?price|sell|selling|"
-    r"price--main|main-?price|product-?price|price-?value|your-?price|price__last|aktuell|angebot|reduced|to-?pay",
+    r"current|final|special|sale(?!s)|now|new(?!s)|our(?:-|_|price)|actual|offer-?price|promo|"
+    r"buy-?price|sell|selling|"
+    r"price--main|main-?price|product-?price|price-?value|your-?price|price__last|aktuell|angebot|"
+    r"reduced|to-?pay",
     _I,
 )
 
 # an ancestor named so (below the one shared with the heading) holds other things
 ZONE = re.compile(
-    r"related|up-?sell|cross-?sell|recommend|similar|also[-_]?(?:bought|viewed|like)|recent(?:ly)?|viewed|mini-?(?:cart|basket|bag)|"
-    r"cart[-_]?(?:total|drawer|content|preview|summary|widget|subtotal|count|amount|item|flyout|sidebar|popup|modal|panel|notification)|"
+    r"related|up-?sell|cross-?sell|recommend|similar|also[-_]?(?:bought|viewed|like)|"
+    r"recent(?:ly)?|viewed|mini-?(?:cart|basket|bag)|"
+    r"cart[-_]?(?:total|drawer|content|preview|summary|widget|subtotal|count|amount|item|flyout|"
+    r"sidebar|popup|modal|panel|notification)|"
     r"(?:header|top|side|off-?canvas|ajax|floating|nav)[-_]?(?:cart|basket|bag)|off-?canvas-?cart|"
-    r"basket[-_]?(?:total|content|summary|preview|count)|subtotal|widget_(?:shopping_cart|products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
+    r"basket[-_]?(?:total|content|summary|preview|count)|subtotal|widget_(?:shopping_cart|"
+    r"products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
     r"shopping-?(?:cart|bag|basket)|warenkorb|panier|winkelwagen|"
     r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest|alternativ|upgrade|"
-    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout|grid|list(?:ing)?|slider|carousel|recommend)|"
-    r"products?[-_]?(?:grid|list|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|swiper-slide|slick-slide|"
-    r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|(?<![\w-])widget(?![\w-])|"
-    r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|breadcrumb|"
-    r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|popup-?promo|"
-    r"gift-?wrap|warranty|insurance|protection-?plan|trade-?in|other-?sellers|more-?(?:from|products)|"
+    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout|grid|list(?:ing)?|slider|"
+    r"carousel|recommend)|"
+    r"products?[-_]?(?:grid|list|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
+    r"swiper-slide|slick-slide|"
+    r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
+    r"(?<![\w-])widget(?![\w-])|"
+    r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|"
+    r"breadcrumb|"
+    r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|"
+    r"popup-?promo|"
+    r"gift-?wrap|warranty|insurance|protection-?plan|trade-?in|other-?sellers|more-?(?:from|"
+    r"products)|"
     r"you-?may|customers|collections?-?list|announcement|promo-?bar|usp|free-?shipping-?bar",
     _I,
 )
 HIDDEN_CLASS = re.compile(
-    r"(?:^|\s)(?:hide|hidden|d-none|is-hidden|u-hidden|hidden-xs-up|display-none|js-hidden|uk-hidden|invisible|"
+    r"(?:^|\s)(?:hide|hidden|d-none|is-hidden|u-hidden|hidden-xs-up|display-none|js-hidden|"
+    r"uk-hidden|invisible|"
     r"visually-hidden-always|no-display|ng-hide|visuallyhidden-block|collapse(?!\S))(?=$|\s)",
     _I,
 )
 SPOKEN_CLASS = re.compile(
-    r"(?:^|\s)(?:sr-only|screen-reader(?:-text|-only)?|visually-?hidden|visuallyhidden|(?:a-|is-|u-)?offscreen|"
-    r"assistive-text|sr|screenreader|element-invisible|a11y-hidden|hidden-visually|show-for-sr)(?=$|\s)",
+    r"(?:^|\s)(?:sr-only|screen-reader(?:-text|-only)?|visually-?hidden|visuallyhidden|(?:a-|is-|"
+    r"u-)?offscreen|"
+    r"assistive-text|sr|screenreader|element-invisible|a11y-hidden|hidden-visually|"
+    r"show-for-sr)(?=$|\s)",
     _I,
 )
 HIDDEN_STYLE = re.compile(r"display\s*:\s*none|visibility\s*:\s*hidden", _I)

@@ -13,9 +13,13 @@ from scrapers.texts import read_price, schema_availability
 
 # in order of trust: what is paid now, before what is merely a price
 _SALE = ("product:sale_price:amount", "product:sale_price", "og:sale_price:amount")
-_NOW = ("product:price:amount", "og:price:amount", "product:price", "og:price",         "twitter:price")  # fmt: skip
-_LIST = ("product:original_price:amount", "og:price:standard_amount", "product:price:standard_amount",
-         "og:standard_amount", "product:original_price")  # fmt: skip
+_NOW = (
+    "product:price:amount", "og:price:amount", "product:price", "og:price", "twitter:price",
+)  # fmt: skip
+_LIST = (
+    "product:original_price:amount", "og:price:standard_amount", "product:price:standard_amount",
+    "og:standard_amount", "product:original_price",
+)  # fmt: skip
 _NET = ("product:pretax_price:amount",)
 _CURRENCY = ("product:price:currency", "og:price:currency", "product:sale_price:currency",
              "og:currency",  "currency", "product:pretax_price:currency",

@@ -16,10 +16,18 @@ Item = dict[str, Any]
 MAX_OFFERS = 500
 # PriceTypeEnumeration: claims to store beside the price, never the price
 _CLAIMS = frozenset(
-    "ListPrice MSRP SRP RegularPrice StrikethroughPrice MinimumAdvertisedPrice InvoicePrice".split()
+    [
+        "ListPrice",
+        "MSRP",
+        "SRP",
+        "RegularPrice",
+        "StrikethroughPrice",
+        "MinimumAdvertisedPrice",
+        "InvoicePrice",
+    ]
 )
 _PARTS = frozenset(
-    "ActivationFee CleaningFee DistanceFee Downpayment Installment Subscription".split()
+    ["ActivationFee", "CleaningFee", "DistanceFee", "Downpayment", "Installment", "Subscription"]
 )
 _OTHER_SPECS = frozenset({"DeliveryChargeSpecification", "PaymentChargeSpecification"})
 # UN/CEFACT Recommendation 20 common codes (from memory) as people write them
@@ -180,7 +188,7 @@ def _place(draft: _Draft, spec: Item, value: Value) -> None:
 
 
 def _least(value: Any) -> int | None:
-    """minValue of an eligibleQuantity: below it the price does not hold."""
+    """MinValue of an eligibleQuantity: below it the price does not hold."""
     item = first(value)
     if not isinstance(item, dict):
         return None
@@ -189,7 +197,7 @@ def _least(value: Any) -> int | None:
 
 
 def _per(value: Any) -> str | None:
-    """referenceQuantity as "m2" or "100 g"; None for one piece, which is a plain price."""
+    """ReferenceQuantity as "m2" or "100 g"; None for one piece, which is a plain price."""
     item = first(value)
     if not isinstance(item, dict):
         return None

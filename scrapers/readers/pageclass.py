@@ -2,36 +2,48 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from scrapers.readers.dom import Doc
 from scrapers.readers.words import Words
 
 _BOT_TITLE = Words(
-    r"just a moment|attention required|access denied|pardon our interruption|are you (?:a )?(?:human|robot)|"
-    r"robot check|bot check|security check|checking your browser|verify(?:ing)? (?:that )?you are|captcha|"
+    r"just a moment|attention required|access denied|pardon our interruption|"
+    r"are you (?:a )?(?:human|robot)|"
+    r"robot check|bot check|security check|checking your browser|verify(?:ing)? (?:that )?you are|"
+    r"captcha|"
     r"human verification|request blocked|ddos|unusual traffic|sicherheits(?:abfrage|pr[üu]fung)|"
     r"v[ée]rification de s[ée]curit[ée]|one more step|please wait",
 )
 _BOT_TEXT = Words(
-    r"verify (?:that )?you(?:'re| are) (?:a )?human|checking (?:if the site connection is secure|your browser)|"
-    r"enable javascript and cookies to continue|unusual traffic|automated (?:access|requests|queries)|"
-    r"are you a (?:human|robot)|i(?:'|’)?m not a robot|not a robot|complete the (?:captcha|challenge|security check)|"
+    r"verify (?:that )?you(?:'re| are) (?:a )?human|checking (?:if the site connection is secure|"
+    r"your browser)|"
+    r"enable javascript and cookies to continue|unusual traffic|automated (?:access|requests|"
+    r"queries)|"
+    r"are you a (?:human|robot)|i(?:'|’)?m not a robot|not a robot|complete the (?:captcha|"
+    r"challenge|security check)|"
     r"solve (?:the|this) (?:captcha|puzzle)|type the characters you see|press (?:&|and) hold|"
     r"you have been blocked|access to this (?:page|site) has been (?:denied|blocked)|"
-    r"best[äa]tigen sie,? dass sie (?:ein mensch|kein roboter)|v[ée]rifiez que vous [êe]tes humain|ray id",
+    r"best[äa]tigen sie,? dass sie (?:ein mensch|kein roboter)|"
+    r"v[ée]rifiez que vous [êe]tes humain|ray id",
 )
 _BOT_HTML = Words(
     r"challenge-platform|cf-chl-|/captcha/|g-recaptcha[\"'][^>]*data-callback|h-captcha|px-captcha|"
     r"_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
 )
 _LOST = Words(
-    r"\b404\b|(?:page|product|item|article|site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|n['’]t) exist|"
-    r"no longer exists|cannot be found|can['’]t be found|could(?: not|n['’]t) be found)|not found|nothing (?:was )?found|"
-    r"(?:can['’]t|cannot|could not|couldn['’]t) find (?:the|that|this|your)|page you(?:'re| are) looking for|"
-    r"oops|seite (?:wurde )?nicht gefunden|(?:nicht|nichts) gefunden|existiert nicht|page (?:est )?introuvable|"
-    r"n['’]existe (?:pas|plus)|introuvable|niet gevonden|bestaat niet|pagina non trovata|non trovat[ao]|non esiste|"
-    r"p[áa]gina no encontrada|no encontrad[ao]|no existe|nie (?:zosta[łl]a? )?znalezion\w*|nie istnieje|"
+    r"\b404\b|(?:page|product|item|article|site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|"
+    r"n['’]t) exist|"
+    r"no longer exists|cannot be found|can['’]t be found|could(?: not|n['’]t) be found)|not found|"
+    r"nothing (?:was )?found|"
+    r"(?:can['’]t|cannot|could not|couldn['’]t) find (?:the|that|this|your)|page you(?:'re|"
+    r" are) looking for|"
+    r"oops|seite (?:wurde )?nicht gefunden|(?:nicht|nichts) gefunden|existiert nicht|"
+    r"page (?:est )?introuvable|"
+    r"n['’]existe (?:pas|plus)|introuvable|niet gevonden|bestaat niet|pagina non trovata|"
+    r"non trovat[ao]|non esiste|"
+    r"p[áa]gina no encontrada|no encontrad[ao]|no existe|nie (?:zosta[łl]a? )?znalezion\w*|"
+    r"nie istnieje|"
     r"nenalezen\w*|neexistuje|hittades inte|finns inte|kunne ikke findes|findes ikke|ikke fundet",
 )
 _DOWN = Words(
@@ -40,43 +52,54 @@ _DOWN = Words(
     r"in manutenzione|en mantenimiento|prace konserwacyjne|(?:shop|store) is closed",
 )
 _LOGIN_PRICE = Words(
-    r"(?:log ?in|sign ?in|register|login) (?:to (?:see|view|show)|for) (?:the |our |your )?(?:trade )?pric(?:e|es|ing)|"
+    r"(?:log ?in|sign ?in|register|login) (?:to (?:see|view|show)|for) (?:the |our |"
+    r"your )?(?:trade )?pric(?:e|es|ing)|"
     r"price(?:s)? (?:only )?(?:visible )?(?:after|for) (?:log ?in|registered|logged)|"
     r"pre(?:is|ise) (?:nur )?(?:nach|f[üu]r) (?:anmeldung|angemeldete|login|registrier\w+)|"
     r"anmelden,? um (?:den |die )?preise? zu sehen|connectez-vous pour (?:voir|conna[îi]tre)|"
-    r"log in (?:om|voor) (?:de )?prijs|accedi per vedere|inicia sesi[óo]n para ver|zaloguj si[ęe],? aby|"
+    r"log in (?:om|voor) (?:de )?prijs|accedi per vedere|inicia sesi[óo]n para ver|"
+    r"zaloguj si[ęe],? aby|"
     r"p[řr]ihlaste se|logga in f[öo]r att se|log ind for at se",
 )
 _LOGIN_PAGE = Words(
-    r"\b(?:log ?in|sign ?in|anmelden|einloggen|connexion|connectez-vous|inloggen|accedi|iniciar sesi[óo]n|"
+    r"\b(?:log ?in|sign ?in|anmelden|einloggen|connexion|connectez-vous|inloggen|accedi|"
+    r"iniciar sesi[óo]n|"
     r"zaloguj|p[řr]ihl[áa][šs]\w*|logga in|log ind)\b",
 )
 _CALL = Words(
-    r"(?:call|ask|e-?mail|contact us|enquire|click) for (?:a |the )?(?:price|pricing|quote)|price on (?:request|application)|"
-    r"request a quote|\bp\.?o\.?a\.?\b|preis auf anfrage|auf anfrage|prix sur demande|sur devis|prijs op aanvraag|"
-    r"prezzo su richiesta|precio (?:a consultar|bajo pedido)|cena na (?:zapytanie|dotaz)|pris p[åa] foresp[øo]rgsel|"
+    r"(?:call|ask|e-?mail|contact us|enquire|click) for (?:a |the )?(?:price|pricing|quote)|"
+    r"price on (?:request|application)|"
+    r"request a quote|\bp\.?o\.?a\.?\b|preis auf anfrage|auf anfrage|prix sur demande|sur devis|"
+    r"prijs op aanvraag|"
+    r"prezzo su richiesta|precio (?:a consultar|bajo pedido)|cena na (?:zapytanie|dotaz)|"
+    r"pris p[åa] foresp[øo]rgsel|"
     r"pris p[åa] f[öo]rfr[åa]gan",
 )
 _WITHDRAWN = Words(
-    r"no longer (?:available|sold|in our range|stocked)|has been (?:discontinued|withdrawn|removed)|"
+    r"no longer (?:available|sold|in our range|stocked)|has been (?:discontinued|withdrawn|"
+    r"removed)|"
     r"is discontinued|not (?:currently )?available (?:for sale|any ?more)|currently unavailable|"
     r"nicht mehr (?:verf[üu]gbar|lieferbar|erh[äa]ltlich|im sortiment)|artikel ist ausgelaufen|"
-    r"n['’]est plus (?:disponible|commercialis\w+)|niet (?:meer|langer) (?:leverbar|beschikbaar|verkrijgbaar)|"
+    r"n['’]est plus (?:disponible|commercialis\w+)|niet (?:meer|langer) (?:leverbar|beschikbaar|"
+    r"verkrijgbaar)|"
     r"non [èe] pi[ùu] disponibile|fuori produzione|ya no est[áa] disponible|descatalogad\w+|"
-    r"produkt (?:zosta[łl] )?wycofan\w+|nie jest ju[żz] dost[ęe]pn\w+|ji[žz] nen[íi] (?:v nab[íi]dce|k dispozici)|"
+    r"produkt (?:zosta[łl] )?wycofan\w+|nie jest ju[żz] dost[ęe]pn\w+|"
+    r"ji[žz] nen[íi] (?:v nab[íi]dce|k dispozici)|"
     r"finns inte l[äa]ngre|har utg[åa]tt|utg[åa]tt ur|er udg[åa]et|f[øo]res ikke l[æa]ngere",
 )
 _CONSENT = Words(
-    r"(?:before you continue|accept (?:all )?cookies|we (?:use|value) (?:cookies|your privacy)|cookie|consent|datenschutz|"
-    r"are you (?:over|at least) \d\d|age verification|verify your age|altersverifikation|volljährig)",
+    r"(?:before you continue|accept (?:all )?cookies|we (?:use|value) (?:cookies|your privacy)|"
+    r"cookie|consent|datenschutz|"
+    r"are you (?:over|at least) \d\d|age verification|verify your age|altersverifikation|"
+    r"volljährig)",
 )
 SMALL = 2_500  # characters of text: a wall says little else
 
 
 class PageClass(NamedTuple):
-    """`kind`: barred, lost (nothing here), wall, login (price hidden), call, withdrawn, or "" for none."""
+    """`kind`: barred, lost (nothing here), login (price hidden) ..., or "" for none of them."""
 
-    kind: Literal["", "barred", "lost", "down", "wall", "login", "call", "withdrawn"]
+    kind: str
     reason: str = ""
 
 
@@ -105,21 +128,23 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
     return NONE
 
 
-def why_no_price(doc: Doc, text: str) -> PageClass:
+_WHY = (
+    ("login", _LOGIN_PRICE, 60_000, 'the price is shown only after logging in ("{}")'),
+    ("withdrawn", _WITHDRAWN, 60_000, 'the product is no longer sold ("{}")'),
+    ("call", _CALL, 60_000, 'the page states no price ("{}")'),
+    ("lost", _LOST, 3_000, 'the page says "{}"'),
+    ("down", _DOWN, 3_000, 'the page says "{}"'),
+)  # fmt: skip
+
+
+def why_no_price(text: str) -> PageClass:
     """For a page without a price of its own: what it says instead."""
-    body = text[:60_000]
-    if found := _LOGIN_PRICE.search(body):
-        return PageClass("login", f'the price is shown only after logging in ("{found[0][:40]}")')
-    if found := _WITHDRAWN.search(body):
-        return PageClass("withdrawn", f'the product is no longer sold ("{found[0][:40]}")')
-    if found := _CALL.search(body):
-        return PageClass("call", f'the page states no price ("{found[0][:40]}")')
-    if found := _LOST.search(body[:3_000]):
-        return PageClass("lost", f'the page says "{found[0][:40]}"')
-    if found := _DOWN.search(body[:3_000]):
-        return PageClass("down", f'the page says "{found[0][:40]}"')
-    if len(text) < SMALL and _LOGIN_PAGE.search(body):
+    for kind, words, limit, reason in _WHY:
+        if found := words.search(text[:limit]):
+            return PageClass(kind, reason.format(found[0][:40]))
+    small = text if len(text) < SMALL else ""
+    if _LOGIN_PAGE.search(small):
         return PageClass("wall", "the page asks to log in")
-    if len(text) < SMALL and _CONSENT.search(body):
+    if _CONSENT.search(small):
         return PageClass("wall", "the page asks for consent or age first")
     return NONE

@@ -18,19 +18,61 @@ Item = dict[str, Any]
 MAX_DEPTH = 64
 MAX_NODES = 20_000
 _GOODS = frozenset(
-    "Product ProductGroup IndividualProduct ProductModel ProductCollection SomeProducts Vehicle"
-    " Car Motorcycle Book Drug".split()
+    [
+        "Product",
+        "ProductGroup",
+        "IndividualProduct",
+        "ProductModel",
+        "ProductCollection",
+        "SomeProducts",
+        "Vehicle",
+        "Car",
+        "Motorcycle",
+        "Book",
+        "Drug",
+    ]
 )
 _OFFERS = frozenset({"Offer", "AggregateOffer", "OfferForPurchase", "OfferForLease"})
 # what stands under these keys is another thing than the page's own
 _NEIGHBOURS = frozenset(
-    "isRelatedTo isSimilarTo isAccessoryOrSparePartFor isConsumableFor itemListElement addOn"
-    " hasOfferCatalog makesOffer isPartOf additionalProperty knowsAbout about mentions".split()
+    [
+        "isRelatedTo",
+        "isSimilarTo",
+        "isAccessoryOrSparePartFor",
+        "isConsumableFor",
+        "itemListElement",
+        "addOn",
+        "hasOfferCatalog",
+        "makesOffer",
+        "isPartOf",
+        "additionalProperty",
+        "knowsAbout",
+        "about",
+        "mentions",
+    ]
 )
 _SKIP = frozenset(
-    "offers hasVariant hasCourseInstance review reviews aggregateRating brand manufacturer seller offeredBy provider"
-    " hasMemberProgram hasMerchantReturnPolicy shippingDetails priceSpecification image author"
-    " publisher @context".split()
+    [
+        "offers",
+        "hasVariant",
+        "hasCourseInstance",
+        "review",
+        "reviews",
+        "aggregateRating",
+        "brand",
+        "manufacturer",
+        "seller",
+        "offeredBy",
+        "provider",
+        "hasMemberProgram",
+        "hasMerchantReturnPolicy",
+        "shippingDetails",
+        "priceSpecification",
+        "image",
+        "author",
+        "publisher",
+        "@context",
+    ]
 )
 
 

@@ -22,7 +22,7 @@ MAX_CHOICES = 300
 MINOR = "a whole number, perhaps in cents"
 Item = dict[str, Any]
 _NOW = ("saleprice", "specialprice", "finalprice", "currentprice", "price", "displayprice",
-        "sellingprice", "offerprice", "salesprice", "priceamount", "unitprice", "nowprice")  # fmt: skip
+        "sellingprice", "offerprice", "salesprice", "priceamount", "nowprice")  # fmt: skip
 _WAS = ("compareatprice", "listprice", "regularprice", "oldprice", "originalprice", "wasprice",
         "displayregularprice", "rrp", "msrp", "strikeprice")  # fmt: skip
 _CENTS = ("centamount", "priceincents", "pricecents", "amountincents", "unitamount")
@@ -305,7 +305,7 @@ def _script_table(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], s
         if "json" not in kind:
             continue
         text = node.text()
-        if '"variants"' not in text and '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
+        if ('"variants"' not in text and '"price"' not in text) or len(text) > MAX_SCRIPT >> 2:
             continue
         for value in parse(text, watch_doubles=False).values:
             if isinstance(value, dict) and isinstance(value.get("product"), dict):

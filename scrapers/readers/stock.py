@@ -14,17 +14,24 @@ from scrapers.readers.words import Words
 from scrapers.texts import read_availability
 
 _CLASS = (
-    (re.compile(r"out-?of-?stock|sold-?out|not-?available|unavailable|nostock|no-stock", re.IGNORECASE), Availability.OUT_OF_STOCK),
+    (
+        re.compile(r"out-?of-?stock|sold-?out|not-?available|unavailable|no-?stock", re.IGNORECASE),
+        Availability.OUT_OF_STOCK,
+    ),
     (re.compile(r"pre-?order", re.IGNORECASE), Availability.PREORDER),
     (re.compile(r"back-?order", re.IGNORECASE), Availability.BACKORDER),
     (re.compile(r"low-?stock|stock-?low|few-?left", re.IGNORECASE), Availability.LOW_STOCK),
     (re.compile(r"in-?stock|available(?!-)|stock-?ok", re.IGNORECASE), Availability.IN_STOCK),
 )  # fmt: skip
 _BUY = Words(
-    r"add (?:item )?to (?:your |my |shopping )?(?:cart|basket|bag|trolley|order)|buy (?:it )?now|buy\b|"
-    r"in den (?:warenkorb|einkaufswagen)|jetzt kaufen|kaufen|ajouter au panier|acheter|in winkelwagen|"
-    r"in (?:mijn )?winkelmand\w*|toevoegen|bestel|aggiungi al carrello|acquista|a[ñn]adir al? (?:carrito|cesta)|comprar|"
-    r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]ku|p[řr]idat do|koupit|l[äa]gg i (?:varukorg|kundvagn)|k[öo]p|"
+    r"add (?:item )?to (?:your |my |shopping )?(?:cart|basket|bag|trolley|order)|buy (?:it )?now|"
+    r"buy\b|"
+    r"in den (?:warenkorb|einkaufswagen)|jetzt kaufen|kaufen|ajouter au panier|acheter|"
+    r"in winkelwagen|"
+    r"in (?:mijn )?winkelmand\w*|toevoegen|bestel|aggiungi al carrello|acquista|"
+    r"a[ñn]adir al? (?:carrito|cesta)|comprar|"
+    r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]ku|p[řr]idat do|koupit|l[äa]gg i (?:varukorg|"
+    r"kundvagn)|k[öo]p|"
     r"l[æa]g i kurv(?:en)?|k[øo]b",
 )
 MAX_TEXT = 90

@@ -15,7 +15,8 @@ _UNTIL = re.compile(
     r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
 )
 _MONEY = re.compile(
-    r"(?:[€$£¥]|[A-Z]{3}\b)\s?\d[\d.,'\u00a0\u202f]*|\d[\d.,'\u00a0\u202f]*\s?(?:[€£$]|[A-Z]{3}\b|zł|Kč|kr\b)"
+    r"(?:[€$£¥]|[A-Z]{3}\b)\s?\d[\d.,'\u00a0\u202f]*|\d[\d.,'\u00a0\u202f]*\s?(?:[€£$]|[A-Z]{3}\b|"
+    r"zł|Kč|kr\b)"
 )
 
 

@@ -229,7 +229,8 @@ def evidence_of(court: Court) -> tuple[Evidence, ...]:
 def _of_told(told: Told) -> list[Evidence]:
     reader = str(told.source)
     named = (
-        ("price", told.text or told.price), ("currency", told.currency), ("list_price", told.list_price),
+        ("price", told.text or told.price), ("currency", told.currency),
+        ("list_price", told.list_price),
         ("low", told.low), ("high", told.high), ("member_price", told.member_price),
         ("shipping", told.shipping), ("country", told.country),
     )  # fmt: skip

@@ -21,8 +21,12 @@ _RATES: dict[str, str] = {
     "CH": "8.1 7.7", "NO": "25", "IS": "24", "AU": "10", "NZ": "15", "JP": "10", "ZA": "15",
     "IN": "18", "SG": "9",
 }  # fmt: skip
+_EURO = (
+    "AT", "BE", "HR", "CY", "EE", "FI", "FR", "DE", "GR", "IE", "IT", "LV", "LT", "LU", "MT", "NL",
+    "PT", "SK", "SI", "ES",
+)  # fmt: skip
 CURRENCY_OF: dict[str, str] = {
-    **dict.fromkeys("AT BE HR CY EE FI FR DE GR IE IT LV LT LU MT NL PT SK SI ES".split(), "EUR"),
+    **dict.fromkeys(_EURO, "EUR"),
     "BG": "BGN", "CZ": "CZK", "DK": "DKK", "HU": "HUF", "PL": "PLN", "RO": "RON", "SE": "SEK",
     "GB": "GBP", "CH": "CHF", "NO": "NOK", "IS": "ISK", "AU": "AUD", "NZ": "NZD", "JP": "JPY",
     "ZA": "ZAR", "IN": "INR", "SG": "SGD", "CA": "CAD", "US": "USD", "HK": "HKD", "MX": "MXN",

@@ -43,13 +43,13 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
     near = [s for s in paid or units if s.level == level]
     beside = [s for s in seen if s.level <= level + 2]
     now, rivals = _now(_unlisted(near))
-    now, net, tax = _taxed(now, near, rivals, currency or now.currency, country)
+    now, net, tax = _taxed(now, rivals, currency or now.currency, country)
     return Shown(
         now=now,
         rivals=tuple(
             r for r in rivals if r.amount not in (now.amount, net) and (r.low is None or now.low)
         ),
-        list_price=_list(now, beside, near),
+        list_price=_list(now, beside),
         net=net,
         low=now.low,
         high=now.high,
@@ -89,26 +89,22 @@ def _now(near: list[Seen]) -> tuple[Seen, list[Seen]]:
 
 
 def _taxed(
-    now: Seen, near: list[Seen], rivals: list[Seen], currency: str | None, country: str | None
+    now: Seen, rivals: list[Seen], currency: str | None, country: str | None
 ) -> tuple[Seen, Decimal | None, Tax]:
     """Of a price with and one without tax the one with it is paid."""
-    del near
     for other in rivals:
-        if other.kind == "net" or now.kind == "gross":
-            if vat_factor(other.amount, now.amount, currency, country) or (
-                other.kind == "net" and other.amount < now.amount
-            ):
-                return now, other.amount, Tax.INCLUDED
-        if (other.kind == "gross" or now.kind == "net") and other.amount > now.amount:
-            if vat_factor(now.amount, other.amount, currency, country):
-                return other, now.amount, Tax.INCLUDED
+        less, more = sorted((now.amount, other.amount))
+        by_vat = vat_factor(less, more, currency, country) is not None
+        if other.amount < now.amount and (other.kind == "net" or (now.kind == "gross" and by_vat)):
+            return now, other.amount, Tax.INCLUDED
+        if other.amount > now.amount and by_vat and (other.kind == "gross" or now.kind == "net"):
+            return other, now.amount, Tax.INCLUDED
     return now, None, now.tax
 
 
-def _list(now: Seen, beside: list[Seen], near: list[Seen]) -> Decimal | None:
+def _list(now: Seen, beside: list[Seen]) -> Decimal | None:
     if now.list_amount is not None and now.list_amount > now.amount:
         return now.list_amount
-    del near
     listed = [s for s in beside if s.kind in ("list", "regular") and s.amount > now.amount]
     if not listed:
         return None

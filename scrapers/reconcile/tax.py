@@ -1,4 +1,4 @@
-"""Whether the price holds value added tax: what stands beside it, else what the page says of all."""
+"""Whether the price holds value added tax: what stands beside it, or what the page says."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _ASSUMED = {"with-tax": Tax.INCLUDED, "without-tax": Tax.EXCLUDED}
 def tax_of(
     court: Court, verdict: Verdict, text: Callable[[], str], net: Decimal | None, prices: str | None
 ) -> Tax:
-    """The nearest word holds: beside the amount, in the page's text, in the markup, the supplier's."""
+    """The nearest word holds: at the amount, in the page's text, in the markup, the supplier's."""
     price = verdict.price
     if verdict.tax is not Tax.UNKNOWN:
         return verdict.tax

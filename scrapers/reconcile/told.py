@@ -146,7 +146,7 @@ def _fields(told: Told) -> dict[str, object]:
 
 
 def _usable(product: Product) -> list[Offer]:
-    """The offers that count: new before used, priced before placeholders, trusted before doubtful."""
+    """The offers that count: new before used, priced before empty, trusted before doubtful."""
     offers = list(product.offers)
     for keep in (
         [o for o in offers if not o.used],

@@ -206,8 +206,27 @@ JSON = st.recursive(
         st.lists(inner, max_size=4)
         | st.dictionaries(
             st.sampled_from(
-                "@type @id offers price priceCurrency priceSpecification hasVariant availability lowPrice highPrice name"
-                " sku brand eligibleQuantity referenceQuantity shippingDetails priceType url itemOffered".split()
+                [
+                    "@type",
+                    "@id",
+                    "offers",
+                    "price",
+                    "priceCurrency",
+                    "priceSpecification",
+                    "hasVariant",
+                    "availability",
+                    "lowPrice",
+                    "highPrice",
+                    "name",
+                    "sku",
+                    "brand",
+                    "eligibleQuantity",
+                    "referenceQuantity",
+                    "shippingDetails",
+                    "priceType",
+                    "url",
+                    "itemOffered",
+                ]
             ),
             inner,
             max_size=5,

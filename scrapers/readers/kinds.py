@@ -1,0 +1,125 @@
+"""What an amount is: the price, a list price, a saving, a tier ..., by class, label and strike."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.model import PriceText, Tax
+from scrapers.readers import labels
+from scrapers.readers.leaves import AMOUNT, Leaf
+from scrapers.readers.places import own_class
+
+_BY_CLASS = (
+    ("lowest30", labels.C_LOWEST), ("shipping", labels.C_SHIPPING),
+    ("instalment", labels.C_INSTALMENT),
+    ("tier", labels.C_TIER), ("unit", labels.C_UNIT), ("member", labels.C_MEMBER),
+    ("eco", labels.C_ECO), ("net", labels.C_NET), ("list", labels.C_LIST),
+    ("other", labels.C_OTHER),
+)  # fmt: skip
+_BY_LABEL = (
+    ("lowest30", labels.LOWEST30), ("points", labels.POINTS), ("tier", labels.TIER),
+    ("instalment", labels.INSTALMENT), ("shipping", labels.SHIPPING), ("eco", labels.ECO),
+    ("used", labels.USED), ("member", labels.MEMBER), ("saving", labels.SAVING),
+)  # fmt: skip
+
+
+def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
+    """What the amount is, and whether class or label call it the current price outright."""
+    if leaf.place.struck:
+        return "list", False
+    if labels.OPTION.search(text) or labels.MINIMUM.search(before):
+        return "option", False
+    named = own_class(leaf.node)
+    strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before))
+    by_label = _by_label(text, before, after)
+    if by_label:
+        return by_label, False
+    by_class = _by_class(leaf, named)
+    if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
+        return by_class, False
+    return tax_label(text, before, after) or "now", strong
+
+
+def _by_class(leaf: Leaf, named: str) -> str | None:
+    at: LexborNode | None = leaf.node
+    for _ in range(3):
+        if at is None:
+            break
+        if len(at.text()) > len(leaf.raw) + 60:
+            break
+        own = own_class(at)
+        kind = _class_kind(own, own_one=at is leaf.node) if own else None
+        if kind is not None:
+            return kind
+        at = at.parent
+    return None
+
+
+@lru_cache(maxsize=8192)
+def _class_kind(named: str, *, own_one: bool) -> str | None:
+    for kind, pattern in _BY_CLASS:
+        if pattern.search(named):
+            return kind
+    saved = labels.C_SAVING if own_one else labels.C_SAVED
+    if saved.search(named) and not labels.C_NOW.search(named):
+        return "saving"
+    return "regular" if labels.C_REGULAR.search(named) else None
+
+
+def _by_label(text: str, before: str, after: str) -> str | None:
+    words = f"{before} {text}"
+    amounts = len(AMOUNT.findall(text))
+    if amounts <= 1:
+        for kind, pattern in _BY_LABEL:
+            if pattern.search(words):
+                return kind
+        if labels.LIST.search(words) and not labels.CURRENT.search(before):
+            return "list"
+        if labels.REGULAR.search(words) and not labels.CURRENT.search(before):
+            return "regular"
+    if re.match(
+        r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", after, re.IGNORECASE
+    ):
+        return "saving"
+    if re.match(
+        r"\s*(?:/|per|pro|je)\s*(?:mo|month|monat|mois|mes|mese|maand)", after, re.IGNORECASE
+    ):
+        return "instalment"
+    return None
+
+
+def tax_label(text: str, before: str, after: str) -> str | None:
+    net, gross = labels.NET.search(text), labels.GROSS.search(text)
+    if net and gross:
+        return None
+    if net or (not gross and labels.NET.search(before) and not labels.NET.search(after)):
+        return "net"
+    if gross or labels.GROSS.search(before):
+        return "gross"
+    for kind, pattern in (("net", labels.NET), ("gross", labels.GROSS)):
+        found = pattern.match(after.lstrip(" (*"))
+        if found and not after.lstrip(" (*")[found.end() :].lstrip().startswith(":"):
+            return kind
+    return None
+
+
+def refined(kind: str, told: PriceText) -> str:
+    if kind == "now" and told.low is not None:
+        return "low"
+    if kind in ("now", "net", "gross") and told.per and not labels.PIECE.search(told.per):
+        return "unit"
+    if kind in ("now", "net", "gross") and told.tax is Tax.EXCLUDED:
+        return "net"
+    return kind
+
+
+def tax_of_seen(told: PriceText, kind: str, label: str | None, named: str) -> Tax:
+    if told.tax is not Tax.UNKNOWN:
+        return told.tax
+    if "net" in (kind, label):
+        return Tax.EXCLUDED
+    gross = "gross" in (kind, label) or labels.C_GROSS.search(named)
+    return Tax.INCLUDED if gross else Tax.UNKNOWN

@@ -1,0 +1,166 @@
+"""Elements that hold a price text: the innermost, split prices whole, with their words around."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.readers import labels
+from scrapers.readers.places import Place, Places
+
+MAX_TEXT = 160
+MAX_LEAVES = 120
+_DIGIT = re.compile(r"\d")
+CURRENCY = re.compile(
+    r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
+    r"zł|Kč|Ft|лв)\b|,-"
+)
+MONEY = r"(?:[€$£¥₹₽₺₩₪₫₴฿]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|lei\b)"
+PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d,[-–—]")
+AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
+_FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
+_MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
+
+
+class Leaf(NamedTuple):
+    """An element that holds a price text, with its place."""
+
+    node: LexborNode
+    place: Place
+    raw: str
+    own: bool = False  # only the text directly in the element; its children are leaves too
+
+
+def squeeze(text: str) -> str:
+    """White space to single blanks."""
+    return " ".join(text.split())
+
+
+def leaves(
+    nodes: list[LexborNode], places: Places, *, plain: bool = False
+) -> tuple[list[Leaf], int]:
+    """Innermost elements with a price text; fragments of one price give way to their parent."""
+    kept: list[Leaf] = []
+    inside: dict[int, list[int]] = {}
+    elsewhere = 0
+    for node in reversed(nodes):
+        raw = node.text()
+        if len(raw) > 2_000 or not _DIGIT.search(raw):
+            continue
+        text = squeeze(raw)
+        place = places.of(node)
+        if place.zone == "other":
+            elsewhere += 1
+            continue
+        if plain and _MARKED_UP & {
+            node.attributes.get("itemprop"),
+            node.attributes.get("property"),
+        }:
+            text = ""  # microdata has read it, and what lies around it is its label
+        held = inside.get(node.mem_id)
+        own = len(text) > MAX_TEXT or node.mem_id in places.above
+        own = own or (held is not None and not _fragments(kept, held, text))
+        if own:
+            text = squeeze(node.text(deep=False))
+        elif held:
+            for n in held:
+                kept[n] = kept[n]._replace(raw="")
+        if (own or plain) and text and not PRICE_LIKE.search(text):
+            continue
+        if len(text) <= MAX_TEXT:
+            _cover(inside, node, len(kept), places)
+            kept.append(Leaf(node, place, text, own))
+        if len(kept) > MAX_LEAVES * 4:
+            break
+    return [leaf for leaf in reversed(kept) if leaf.raw][:MAX_LEAVES], elsewhere
+
+
+def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
+    """Whether the inner texts are pieces ("12", "95") of the one price in `text`."""
+    inner = [kept[n] for n in held if kept[n].raw]
+    if len(text) > 40 or not inner:
+        return False
+    if any(leaf.place.zone in ("hidden",) for leaf in inner):
+        return False
+    bare = all(_FRAGMENT.match(leaf.raw) for leaf in inner)
+    return bare and bool(CURRENCY.search(text) or len(inner) > 1) and len(AMOUNT.findall(text)) <= 2
+
+
+def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: Places) -> None:
+    at, climbed = node.parent, 0
+    while at is not None and at.mem_id not in places.above and climbed < 12:
+        inside.setdefault(at.mem_id, []).append(number)
+        at, climbed = at.parent, climbed + 1
+
+
+def is_card(node: LexborNode) -> bool:
+    if not (node.css_first("a[href]") and node.css_first("img")):
+        return False
+    mark = (node.tag, node.attributes.get("class"))
+    for forward in (True, False):
+        near = _element(node, forward=forward)
+        if near is not None and (near.tag, near.attributes.get("class")) == mark:
+            if _DIGIT.search(near.text()) and near.css_first("a[href]") and near.css_first("img"):
+                return True
+    return False
+
+
+def _element(node: LexborNode, *, forward: bool) -> LexborNode | None:
+    at = node.next if forward else node.prev
+    for _ in range(5):
+        if at is None or at.is_element_node:
+            return at
+        at = at.next if forward else at.prev
+    return None
+
+
+def price_text(node: LexborNode) -> str:
+    """The text of a price element: split cents joined, screen-reader and hidden copies left out."""
+    parts: list[str] = []
+    _parts(node, parts, 0)
+    made = ""
+    for part in parts:
+        made += _glue(made, part) + part
+    return squeeze(made)
+
+
+_CENTS = re.compile(r"\d{2}(?:\D|\Z)")
+
+
+def _glue(before: str, part: str) -> str:
+    if not before or not part:
+        return ""
+    if _CENTS.match(part) and before[-1].isdigit() and not re.search(r"[.,]\d+\Z", before):
+        return "." if len(part.strip()) <= 4 else " "
+    if before[-1] in ".," or part[0] in ".,":
+        return ""
+    return " "
+
+
+def _parts(node: LexborNode, parts: list[str], depth: int) -> None:
+    child = node.child
+    while child is not None and depth < 12 and len(parts) < 60:
+        if child.is_text_node:
+            text = (child.text_content or "").strip()
+            if text:
+                parts.append(text)
+        elif child.is_element_node and not _unseen(child):
+            _parts(child, parts, depth + 1)
+        child = child.next
+
+
+def _unseen(node: LexborNode) -> bool:
+    attrs = node.attributes
+    if (node.tag or "") in ("script", "style", "template", "svg"):
+        return True
+    if not attrs:
+        return False
+    named = attrs.get("class") or ""
+    return bool(
+        "hidden" in attrs
+        or labels.SPOKEN_CLASS.search(named)
+        or labels.HIDDEN_CLASS.search(named)
+        or labels.HIDDEN_STYLE.search(attrs.get("style") or "")
+    )
