@@ -21,6 +21,8 @@ from service.model.deals import Target
 from service.model.money import Money, parse_currency, parse_decimal
 
 MOST_LINES = 2000
+BULK = {"g": "kg", "ml": "l"}  # what people price such parts by
+Kind = Literal["part", "build"]
 
 
 def slug(name: str, taken: Collection[str]) -> str:
@@ -193,22 +195,27 @@ def new_version(deps: Deps, base: str, name: str, old: str, new: str) -> str:
         return key
 
 
-def set_target(deps: Deps, kind: Literal["part", "build"], subject: str, value: str) -> None:
+def set_target(deps: Deps, kind: Kind, subject: str, value: str) -> None:
     """Tell me when one unit of the part, or what the build takes up, costs at most so much.
 
     The key is that of catalogue files, so a changed threshold stays one target.
     """
     with deps.store.write() as unit:
-        if kind == "build":
-            currency = _need(unit, subject).currency
-        elif subject in unit.catalogue.parts():
-            currency = deps.currency
-        else:
+        part = unit.catalogue.parts().get(subject) if kind == "part" else None
+        if kind == "part" and part is None:
             raise NotFoundError(f'no part "{subject}"')
-        limit = _limit(value, currency)
-        target = Target(f"{kind}:{subject}:at_or_below", kind, subject, at_or_below=limit)
+        limit = _limit(value, deps.currency if part else _need(unit, subject).currency)
+        target = _target(kind, subject, limit, BULK.get(part.unit) if part else None)
         unit.catalogue.save(Book(targets=(target,)), now=deps.clock())
         react(unit, deps, {x.id for x in unit.catalogue.listings()}, at=deps.clock())
+
+
+def _target(kind: Kind, subject: str, limit: Money, per: str | None) -> Target:
+    """Per piece, metre..., or of what is counted in g and ml per kg and l."""
+    if per is None:
+        return Target(f"{kind}:{subject}:at_or_below", kind, subject, at_or_below=limit)
+    key = f"{kind}:{subject}:unit_at_or_below"
+    return Target(key, kind, subject, unit_at_or_below=limit, per=per)
 
 
 def _limit(value: str, currency: str) -> Money:

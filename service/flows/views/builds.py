@@ -10,6 +10,7 @@ from itertools import takewhile
 from typing import Any
 
 from scrapers import format_amount
+from service.builds import texts
 from service.builds.cost import BuildCost, LineCost, price_build
 from service.builds.cost_json import cost_to_json, time_text
 from service.builds.view import PriceView
@@ -28,6 +29,7 @@ from service.model.builds import Build
 from service.model.catalogue import Part
 from service.model.prices import Spell
 
+MASS = texts.MASS_UNKNOWN.partition("{")[0]
 NEWS = timedelta(days=45)
 NO_EXTRAS: Mapping[str, Any] = {
     "low_days": None,
@@ -54,7 +56,12 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             "name": build.name,
             "missing_names": [view.parts[k].name if k in view.parts else k for k in cost.missing],
             "fit": [{**hint, "text": _in_words(hint["text"], view.parts)} for hint in found["fit"]],
-            "warnings": [_in_words(text, view.parts) for text in found["warnings"]],
+            "warnings": [
+                _in_words(text, view.parts)
+                for text in found["warnings"]
+                if not text.startswith(MASS)
+            ],
+            "mass_unknown": sum(line.mass is None for line in cost.lines),
             "companions": _still_lacking(unit, key, found["companions"]),
             "need_by": build.need_by.isoformat() if build.need_by else None,
             "budget": None if build.budget is None else money(build.budget, build.currency),

@@ -28,8 +28,9 @@ def price_chart(
     currency: str,
     target: Decimal | None,
     title: str,
+    scale: int = 1,
 ) -> PriceChart:
-    """`quotes`: the listings to draw, the main one first. Prices of one unit of the part."""
+    """`quotes`: the listings to draw, the main one first. Prices of `scale` units of the part."""
     chosen = quotes[: MOST_OTHERS + 1]
     ids = [quote.listing.id for quote in chosen]
     spells = by_listing(unit.log.spells(ids))
@@ -42,10 +43,10 @@ def price_chart(
         track = make_track(spells.get(quote.listing.id, []), own, at=at, fresh=fresh)
         name = quote.listing.supplier
         if not lines:
-            bands, regular = _sales(track, quote, since, at)
+            bands, regular = _sales(track, quote, since, at, scale)
             lines.append(Line("regular price", clip(regular, since, at), "regular"))
         kind: LineKind = "main" if len(lines) == 1 else "other"
-        lines.append(Line(name, clip(_runs(track, quote), since, at), kind))
+        lines.append(Line(name, clip(_runs(track, _each(quote) * scale), since, at), kind))
     first = min((line.runs[0].start for line in lines if line.runs), default=since)
     return PriceChart(max(since, first), at, currency, tuple(lines), bands, target, title)
 
@@ -56,8 +57,7 @@ def _each(quote: Quote) -> Fraction:
     return quote.per_unit(Fraction(0)) / price if price else Fraction(0)
 
 
-def _runs(track: Track, quote: Quote) -> list[Run]:
-    factor = _each(quote)
+def _runs(track: Track, factor: Fraction) -> list[Run]:
     return [Run(from_us(p.start), from_us(p.end), _scaled(p.price, factor)) for p in track.pieces]
 
 
@@ -67,7 +67,7 @@ def _scaled(price: Decimal, factor: Fraction) -> Decimal:
 
 
 def _sales(
-    track: Track, quote: Quote, since: datetime, at: datetime
+    track: Track, quote: Quote, since: datetime, at: datetime, scale: int
 ) -> tuple[tuple[Band, ...], list[Run]]:
     """Sale bands, and the regular price as it stood while the price was another one."""
     runs = runs_of(track)
@@ -80,7 +80,7 @@ def _sales(
         for s in real
         if _end(s, at) > since and _end(s, at) - from_us(s.start) >= timedelta(hours=12)
     )
-    factor = _each(quote)
+    factor = _each(quote) * scale
     regular = [Run(from_us(s.start), _end(s, at), _scaled(s.regular, factor)) for s in sales]
     return bands, regular
 

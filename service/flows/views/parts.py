@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -12,15 +13,15 @@ from service.builds.offers import Market, Quote
 from service.builds.requirements import meets
 from service.builds.versions import resolve
 from service.charts.model import PriceChart
-from service.model.deals import condition_text
 from service.errors import InputError, NotFoundError
+from service.flows.build_edit import BULK
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
 from service.flows.views.chart import price_chart
 from service.flows.views.common import best_first, doubts_of, fine, listing_row, measure_of, money
 from service.model.builds import Build
 from service.model.catalogue import Part
-from service.model.deals import Target
+from service.model.deals import Target, condition_text
 
 
 def parts(deps: Deps) -> list[dict[str, Any]]:
@@ -49,7 +50,14 @@ def _row(market: Market, part: Part) -> dict[str, Any]:
         "supplier": best.listing.supplier if best else None,
         "status": best.status if best else "missing",
         "currency": market.currency,
+        "supplier_name": _shop_name(market, best),
+        "bulk": BULK.get(part.unit),
     }
+
+
+def _shop_name(market: Market, best: Quote | None) -> str | None:
+    shop = market.view.suppliers.get(best.listing.supplier) if best else None
+    return shop.name if shop else None
 
 
 def part_names(deps: Deps) -> list[dict[str, str]]:
@@ -159,7 +167,7 @@ def _target(target: Target) -> dict[str, Any]:
     return {
         "key": target.key,
         "condition": condition_text(target),
-        "value": str(money_.amount) if money_ else None,
+        "value": money(money_.amount, money_.currency) if money_ else None,
         "currency": money_.currency if money_ else None,
         "until": target.until.isoformat() if target.until else None,
     }
@@ -191,7 +199,8 @@ def spec_text(part: Part) -> str:
 
 
 def _label(name: str) -> str:
-    return name.partition("_")[2] or name if "_" in name else name
+    """`capacity_mAh` -> `mAh`, as builders say it."""
+    return {"kv": "KV", "c_rating": "C", "amps": "A"}.get(name, name.rpartition("_")[2] or name)
 
 
 def part_chart(deps: Deps, key: str, days: int | None, listing: str | None = None) -> PriceChart:
@@ -203,8 +212,9 @@ def part_chart(deps: Deps, key: str, days: int | None, listing: str | None = Non
         quotes = best_first(Market(view, deps.currency), found)
         if listing:
             quotes.sort(key=lambda quote: quote.listing.key != listing)
-        target = next((t for t in unit.catalogue.targets() if _plain(t, key, deps)), None)
-        limit = target.at_or_below.amount if target and target.at_or_below else None
+        limits = (_limit(t, key, deps) for t in unit.catalogue.targets())
+        limit = next((amount for amount in limits if amount is not None), None)
+        measure = BULK.get(found.unit)
         return price_chart(
             unit,
             quotes,
@@ -212,13 +222,21 @@ def part_chart(deps: Deps, key: str, days: int | None, listing: str | None = Non
             since=_since(unit, quotes, days, now),
             currency=deps.currency,
             target=limit,
-            title=f"Price of one {found.unit}" if found.unit != "piece" else "Price of one",
+            title=_title(measure or found.unit),
+            scale=1000 if measure else 1,
         )
 
 
-def _plain(target: Target, key: str, deps: Deps) -> bool:
-    limit = target.at_or_below
-    return target.subject == key and limit is not None and limit.currency == deps.currency
+def _title(unit: str) -> str:
+    return "Price of one" if unit == "piece" else f"Price of one {unit}"
+
+
+def _limit(target: Target, key: str, deps: Deps) -> Decimal | None:
+    """What a target asks of this part, as the chart counts; None: not of one price."""
+    limit = target.at_or_below or target.unit_at_or_below
+    if target.subject != key or limit is None or limit.currency != deps.currency:
+        return None
+    return limit.amount
 
 
 def _since(unit: Unit, quotes: list[Quote], days: int | None, now: datetime) -> datetime:

@@ -33,13 +33,14 @@ Spells = Mapping[int, list[Spell]]
 def build_series(deps: Deps, key: str, days: int = 365) -> dict[str, Any]:
     """`{"build", "currency", "points": [{"at", "share", "complete"}]}`, oldest first.
 
-    It begins when every part that has a price now had one.
+    It begins with the first price that was seen of any part.
     """
     with deps.store.read() as unit:
         build, now = need_build(unit, key), deps.clock()
         view = _view_of(unit, deps, build, now)
         spells = by_listing(unit.log.spells([x.id for x in view.listings]))
-    since = max([now - timedelta(days=days), *_begun(view.listings, spells)])
+    first = min((known[0].first_seen for known in spells.values()), default=now)
+    since = max(now - timedelta(days=days), first)
     points = _points(build, view, spells, since, now) if spells else []
     return {
         "build": key,
@@ -59,21 +60,24 @@ def _view_of(unit: Unit, deps: Deps, build: Build, now: datetime) -> PriceView:
     return replace(whole, listings=chosen, on_hand={}, purchases=())
 
 
-def _begun(listings: Sequence[Listing], spells: Spells) -> list[datetime]:
-    """By part, when the first of its prices was seen."""
-    first: dict[str, datetime] = {}
-    for listing in listings:
-        if known := spells.get(listing.id):
-            for supply in listing.supplies:
-                seen = first.get(supply.part, known[0].first_seen)
-                first[supply.part] = min(seen, known[0].first_seen)
-    return list(first.values())
+def _start_prices(
+    listings: Sequence[Listing], spells: Spells, since: datetime
+) -> dict[int, PriceNow]:
+    """The prices of then. A part that nobody had looked at counts at its first price."""
+    found = {x: p for x, known in spells.items() if (p := price_at(x, known, since))}
+    priced = {s.part for x in listings if x.id in found for s in x.supplies}
+    later = [x for x in listings if x.id in spells and x.id not in found]
+    for listing in sorted(later, key=lambda x: spells[x.id][0].first_seen):
+        if not {supply.part for supply in listing.supplies} <= priced:
+            found[listing.id] = PriceNow(listing.id, spells[listing.id][0].offer, since)
+            priced |= {supply.part for supply in listing.supplies}
+    return found
 
 
 def _points(
     build: Build, view: PriceView, spells: Spells, since: datetime, now: datetime
 ) -> Iterator[tuple[datetime, Decimal, bool]]:
-    then = {x: p for x, known in spells.items() if (p := price_at(x, known, since))}
+    then = _start_prices(view.listings, spells, since)
     costs = price_all([build], replace(view, at=since, prices=then))
     step = quantum(build.currency)
     changes = sorted(

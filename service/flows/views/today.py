@@ -40,7 +40,7 @@ def today(deps: Deps) -> dict[str, Any]:
             "next": _next(view, states),
             "listings": len(view.listings),
             "parts": len(view.parts),
-            "spent": _spent(unit, now),
+            "spent": _spent(unit, view, now),
             "last_visit_at": _last(states),
         }
 
@@ -186,7 +186,7 @@ def _next(view: PriceView, states: Mapping[int, ListingState]) -> list[dict[str,
     return [{**_row(view, x), "at": time_text(at)} for at, x in soonest[:6]]
 
 
-def _spent(unit: Unit, now: datetime) -> dict[str, Any]:
+def _spent(unit: Unit, view: PriceView, now: datetime) -> dict[str, Any]:
     """What was paid, by month, of the last twelve; by supplier in all that time."""
     start = (now - timedelta(days=365)).date()
     months: dict[tuple[str, str], Decimal] = {}
@@ -197,7 +197,8 @@ def _spent(unit: Unit, now: datetime) -> dict[str, Any]:
         paid = purchase.debited or purchase.total
         month = (f"{purchase.on:%Y-%m}", paid.currency)
         months[month] = months.get(month, Decimal(0)) + paid.amount
-        shop = (purchase.supplier or "elsewhere", paid.currency)
+        known = view.suppliers.get(purchase.supplier or "")
+        shop = (known.name if known else purchase.supplier or "elsewhere", paid.currency)
         shops[shop] = shops.get(shop, Decimal(0)) + paid.amount
     return {"months": _sums(months), "suppliers": _sums(shops)}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -15,6 +16,7 @@ from service.flows.ports import Deps
 from service.web.pages.builds import drawn
 from service.web.pages.common import Text, at_part, deps_of, go
 from service.web.render import page
+from service.web.show import day
 
 router = APIRouter(include_in_schema=False)
 RANGES = {"90d": 90, "1y": 365, "all": None}
@@ -58,7 +60,20 @@ def _past(deps: Deps, key: str, listing: str | None) -> dict[str, Any] | None:
         return None
     found = history(deps, listing)
     whole = history(deps, key)
-    return found | {"advice": whole.get("advice"), "calendar": whole.get("calendar")}
+    return found | {
+        "advice": whole["advice"]
+        | {"reasons": [told(deps, r) for r in whole["advice"]["reasons"]]},
+        "calendar": [told(deps, fact) for fact in whole["calendar"]],
+    }
+
+
+def told(deps: Deps, fact: Any) -> str:
+    """A fact of the log as a sentence: shops by name, days as people write them."""
+    text = str(fact.get("text") if isinstance(fact, dict) else fact)
+    shops = views.names(deps)["supplier"]
+    text = re.sub(r"[a-z0-9][a-z0-9-]*", lambda match: shops.get(match[0], match[0]), text)
+    text = re.sub(r"\b\d{4}-\d\d-\d\d\b", lambda match: day(match[0]), text)
+    return text[:1].upper() + text[1:]
 
 
 def _table(chart: PriceChart) -> list[dict[str, Any]]:
