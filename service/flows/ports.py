@@ -14,7 +14,7 @@ from service.model.builds import Build
 from service.model.catalogue import Listing, Part, Supplier
 from service.model.deals import Deal, Notice, Target
 from service.model.money import Rates
-from service.model.orders import Purchase
+from service.model.orders import Movement, Offcut, Order, OrderBill, Purchase
 from service.model.prices import Observation, PriceNow, Spell
 
 Clock = Callable[[], datetime]
@@ -259,7 +259,30 @@ class PurchaseStore(Protocol):
     """Purchases as booked."""
 
     def add(self, purchase: Purchase) -> int: ...
-    def all(self) -> list[Purchase]: ...
+    def all(self, *, cancelled: bool = False) -> list[Purchase]:
+        """`cancelled`: also the lines of orders that were cancelled whole."""
+        ...
+
+
+class OrderStore(Protocol):
+    """Orders with the states of their lines; a line is a purchase of `PurchaseStore`."""
+
+    def all(self) -> list[Order]: ...
+    def get(self, key: str) -> Order | None: ...
+    def save(self, order: Order, purchases: Sequence[Purchase]) -> None: ...
+    def bills(self) -> list[OrderBill]: ...
+    def add_bill(self, bill: OrderBill) -> int: ...
+
+
+class WorkshopStore(Protocol):
+    """What parts did after they came; nothing booked is ever changed."""
+
+    def movements(self) -> list[Movement]: ...
+    def add(self, movement: Movement) -> int: ...
+    def offcuts(self) -> list[Offcut]: ...
+    def set_offcuts(self, part: str, offcuts: Sequence[Offcut]) -> None:
+        """These are all the offcuts of the part."""
+        ...
 
 
 class Unit(Protocol):
@@ -272,6 +295,8 @@ class Unit(Protocol):
     outbox: Outbox
     rates: RateStore
     purchases: PurchaseStore
+    orders: OrderStore
+    workshop: WorkshopStore
 
     def setting(self, name: str) -> str | None: ...
     def set_setting(self, name: str, value: str) -> None: ...
@@ -329,6 +354,7 @@ __all__ = [
     "HostState",
     "Lease",
     "ListingState",
+    "OrderStore",
     "Outbox",
     "PageFetcher",
     "Placed",
@@ -340,4 +366,5 @@ __all__ = [
     "Store",
     "Unit",
     "VisitRow",
+    "WorkshopStore",
 ]

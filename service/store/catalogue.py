@@ -149,7 +149,7 @@ class Catalogue:
             tuple(self.parts().values()),
             tuple(self.listings()),
             tuple(self.builds().values()),
-            tuple(Purchases(self._conn).all()),
+            tuple(Purchases(self._conn).kept()),
             tuple(self.targets()),
         )
 

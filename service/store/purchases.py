@@ -31,12 +31,26 @@ class Purchases:
         name = _name(purchase)
         return self._insert(purchase, f"{name}-{self._count(name) + 1}")
 
-    def all(self) -> list[Purchase]:
-        """In the order of the days they were made, then of booking; undated ones last."""
-        table = tables.purchase
+    def all(self, *, cancelled: bool = False) -> list[Purchase]:
+        """In the order of the days they were made, then of booking; undated ones last.
+
+        `cancelled`: also lines of orders that were cancelled whole, which cost nothing.
+        """
+        states = {"cancelled"} if not cancelled else set()
+        return self._all(states)
+
+    def kept(self) -> list[Purchase]:
+        """Those of which the goods were kept: what a catalogue file tells."""
+        return self._all({"cancelled", "returned", "refunded", "wrong"})
+
+    def _all(self, but: set[str]) -> list[Purchase]:
+        table, line = tables.purchase, tables.order_line
         query = select(table.c.id, table.c.data).order_by(
             table.c.day.is_(None), table.c.day, table.c.id
         )
+        if but:
+            gone = select(line.c.purchase).where(line.c.state.in_(sorted(but)))
+            query = query.where(table.c.id.not_in(gone))
         return [replace(loads(Purchase, row[1]), id=row[0]) for row in self._conn.execute(query)]
 
     def save(self, purchases: Sequence[Purchase]) -> int:

@@ -17,7 +17,7 @@ from service.store import tables
 from service.store.care import copy
 
 VERSION_TABLE: Final = "ebbmark_version"
-VERSIONS: Final = ("0001",)  # oldest first; each is a file in migrations/versions
+VERSIONS: Final = ("0001", "0002")  # oldest first; each is a file in migrations/versions
 NEWEST: Final = VERSIONS[-1]
 
 

@@ -152,6 +152,63 @@ purchase = Table(
     Column("data", Text, nullable=False),
 )
 
+order_head = Table(
+    "order_head",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("supplier", Text, ForeignKey("supplier.key"), index=True),
+    Column("day", Day, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+# A line of an order is a purchase with a state; `data` tells how it came to it.
+order_line = Table(
+    "order_line",
+    metadata,
+    Column("purchase", _Id, ForeignKey("purchase.id", ondelete="CASCADE"), primary_key=True),
+    Column("head", Text, ForeignKey("order_head.key", ondelete="CASCADE"), nullable=False),
+    Column("position", Integer, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("data", Text, nullable=False),
+    CheckConstraint(
+        "state in ('ordered', 'part arrived', 'arrived', 'wrong', 'cancelled', 'returned', "
+        "'refunded')",
+        name="state",
+    ),
+)
+
+Index("ix_order_line_head", order_line.c.head, order_line.c.position)
+
+bill = Table(
+    "bill",
+    metadata,
+    Column("id", _Id, primary_key=True),
+    Column("head", Text, ForeignKey("order_head.key", ondelete="CASCADE"), nullable=False),
+    Column("day", Day, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+Index("ix_bill_head", bill.c.head)
+
+# What parts did after they came: used by a build, moved, sold, written off, found still good.
+movement = Table(
+    "movement",
+    metadata,
+    Column("id", _Id, primary_key=True),
+    Column("part", Text, ForeignKey("part.key"), nullable=False, index=True),
+    Column("build", Text, index=True),
+    Column("day", Day, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+offcut = Table(
+    "offcut",
+    metadata,
+    Column("id", _Id, primary_key=True),
+    Column("part", Text, ForeignKey("part.key"), nullable=False, index=True),
+    Column("data", Text, nullable=False),
+)
+
 
 def _terms() -> list[Column[Any]]:
     """What a spell repeats."""

@@ -11,20 +11,24 @@ from service.store.bulk import upsert
 from service.store.catalogue import Catalogue
 from service.store.deals import Deals
 from service.store.log import Log
+from service.store.orders import Orders
 from service.store.outbox import NoticeBox
 from service.store.polls import Polls
 from service.store.purchases import Purchases
 from service.store.rates import RateTable
+from service.store.workshop import Workshop
 
 if TYPE_CHECKING:
     from service.flows.ports import (
         CatalogueStore,
         DealStore,
+        OrderStore,
         Outbox,
         PollStore,
         PriceLog,
         PurchaseStore,
         RateStore,
+        WorkshopStore,
     )
     from service.store.record import Known
 
@@ -42,6 +46,8 @@ class SqlUnit:
         self.outbox: Outbox = NoticeBox(conn)
         self.rates: RateStore = RateTable(conn)
         self.purchases: PurchaseStore = Purchases(conn)
+        self.orders: OrderStore = Orders(conn)
+        self.workshop: WorkshopStore = Workshop(conn)
 
     def setting(self, name: str) -> str | None:
         """A value kept with the data; None where it was never set."""
