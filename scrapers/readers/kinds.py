@@ -1,5 +1,7 @@
 """What an amount is: the price, a list price, a saving, a tier ..., by class, label and strike."""
 
+# the words and signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
 
 import re
@@ -37,13 +39,13 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     by_label = _by_label(text, before, after)
     if by_label:
         return by_label, False
-    by_class = _by_class(leaf, named)
+    by_class = _by_class(leaf)
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
     return tax_label(text, before, after) or "now", strong
 
 
-def _by_class(leaf: Leaf, named: str) -> str | None:
+def _by_class(leaf: Leaf) -> str | None:
     at: LexborNode | None = leaf.node
     for _ in range(3):
         if at is None:

@@ -1,5 +1,7 @@
 """Words beside an amount that say what it is; the trade's phrases in ten languages."""
 
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
 
 import re

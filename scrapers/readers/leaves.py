@@ -1,5 +1,7 @@
 """Elements that hold a price text: the innermost, split prices whole, with their words around."""
 
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
 
 import re
@@ -45,20 +47,16 @@ def leaves(
     kept: list[Leaf] = []
     inside: dict[int, list[int]] = {}
     elsewhere = 0
-    for node in reversed(nodes):
+    for node in reversed(nodes[: MAX_LEAVES * 30]):
         raw = node.text()
         if len(raw) > 2_000 or not _DIGIT.search(raw):
             continue
-        text = squeeze(raw)
         place = places.of(node)
         if place.zone == "other":
             elsewhere += 1
             continue
-        if plain and _MARKED_UP & {
-            node.attributes.get("itemprop"),
-            node.attributes.get("property"),
-        }:
-            text = ""  # microdata has read it, and what lies around it is its label
+        # what microdata has read is no plain text, and what lies around it is its label
+        text = "" if plain and _marked(node) else squeeze(raw)
         held = inside.get(node.mem_id)
         own = len(text) > MAX_TEXT or node.mem_id in places.above
         own = own or (held is not None and not _fragments(kept, held, text))
@@ -72,9 +70,12 @@ def leaves(
         if len(text) <= MAX_TEXT:
             _cover(inside, node, len(kept), places)
             kept.append(Leaf(node, place, text, own))
-        if len(kept) > MAX_LEAVES * 4:
-            break
     return [leaf for leaf in reversed(kept) if leaf.raw][:MAX_LEAVES], elsewhere
+
+
+def _marked(node: LexborNode) -> bool:
+    attrs = node.attributes
+    return not _MARKED_UP.isdisjoint((attrs.get("itemprop"), attrs.get("property")))
 
 
 def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
@@ -82,7 +83,7 @@ def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
     inner = [kept[n] for n in held if kept[n].raw]
     if len(text) > 40 or not inner:
         return False
-    if any(leaf.place.zone in ("hidden",) for leaf in inner):
+    if any(leaf.place.zone == "hidden" for leaf in inner):
         return False
     bare = all(_FRAGMENT.match(leaf.raw) for leaf in inner)
     return bare and bool(CURRENCY.search(text) or len(inner) > 1) and len(AMOUNT.findall(text)) <= 2
@@ -96,15 +97,22 @@ def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: 
 
 
 def is_card(node: LexborNode) -> bool:
-    if not (node.css_first("a[href]") and node.css_first("img")):
+    """Whether the element is one of several like boxes, each with a picture, a link, an amount."""
+    if not _pictured(node):
         return False
     mark = (node.tag, node.attributes.get("class"))
-    for forward in (True, False):
-        near = _element(node, forward=forward)
-        if near is not None and (near.tag, near.attributes.get("class")) == mark:
-            if _DIGIT.search(near.text()) and near.css_first("a[href]") and near.css_first("img"):
-                return True
-    return False
+    beside = (_element(node, forward=forward) for forward in (True, False))
+    return any(
+        (near.tag, near.attributes.get("class")) == mark
+        and _DIGIT.search(near.text())
+        and _pictured(near)
+        for near in beside
+        if near is not None
+    )
+
+
+def _pictured(node: LexborNode) -> bool:
+    return node.css_first("a[href]") is not None and node.css_first("img") is not None
 
 
 def _element(node: LexborNode, *, forward: bool) -> LexborNode | None:

@@ -1,5 +1,7 @@
 """Pages that are no product page: bot checks, walls, "not found", maintenance, withdrawn goods."""
 
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
 
 from typing import NamedTuple

@@ -305,12 +305,11 @@ def _script_table(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], s
         if "json" not in kind:
             continue
         text = node.text()
-        if ('"variants"' not in text and '"price"' not in text) or len(text) > MAX_SCRIPT >> 2:
+        if '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
             continue
         for value in parse(text, watch_doubles=False).values:
-            if isinstance(value, dict) and isinstance(value.get("product"), dict):
-                value = value["product"]
-            listed = value.get("variants") if isinstance(value, dict) else value
+            held = value.get("product", value) if isinstance(value, dict) else value
+            listed = held.get("variants") if isinstance(held, dict) else held
             whole = isinstance(listed, list) and all(
                 isinstance(v, dict) and isinstance(v.get("price"), int) for v in listed
             )

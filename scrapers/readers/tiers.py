@@ -1,5 +1,7 @@
 """Tables of quantity prices: rows of a least quantity and what each then costs."""
 
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
 
 import re

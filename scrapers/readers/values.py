@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import re
 import unicodedata
-from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, NamedTuple
 
 from scrapers.texts import is_currency, read_price
@@ -91,17 +91,15 @@ def _loose(text: str, currency: str | None) -> Value:
         return Value(None, currency, "the price is no amount") if odd else Value(None)
     if text.startswith("-"):
         return Value(None, currency, "the price is negative")
-    try:
-        told = read_price(text, currency=currency)
-    except (InvalidOperation, ValueError):
-        return Value(None, currency, "the price cannot be read")
+    told = read_price(text, currency=currency)
     if told is None or (told.amount is None and not told.doubt):
         return Value(None)
-    if told.amount is None:
-        return Value(None, told.currency or currency, f"the price cannot be read: {told.doubt}")
-    if told.low is not None:
-        return Value(None, told.currency or currency, "the price is a range")
-    return _checked(told.amount, told.currency or currency)
+    currency = told.currency or currency
+    if told.amount is not None and told.low is None:
+        return _checked(told.amount, currency)
+    ranged = told.amount is not None
+    why = "the price is a range" if ranged else f"the price cannot be read: {told.doubt}"
+    return Value(None, currency, why)
 
 
 def clean(value: Any, limit: int = MAX_TITLE) -> str | None:

@@ -1,9 +1,12 @@
 """The amounts that a visitor sees in the page's own matter, each with what it is."""
 
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
 
@@ -186,28 +189,36 @@ class _Reader:
             return
         words, cut = _cut(before)
         kind, strong = kind_of(leaf, text, words, after)
-        told = read_price(_for_reading(text, words), locale=self.locale, currency=self.currency)
-        if kind in _BESIDE and (told is None or told.amount is None):
-            told = self._bare(text)
-        if len(text) > MAX_PRICE_TEXT and not strong and kind in ("now", "regular", "net", "gross"):
-            kind = "other"  # a sentence with an amount in it
+        told = self._told(text, words, kind)
         if told is None:
             return
-        self.multibuy += told.multibuy
-        if told.amount is None:
-            if told.doubt and kind == "now":
-                self.doubts.append(f"{text[:60]}: {told.doubt}")
-            return
-        if cut and (least := _TIER_BEFORE.search(before)) and told.amount > 0:
+        if len(text) > MAX_PRICE_TEXT and not strong and kind in ("now", "regular", "net", "gross"):
+            kind = "other"  # a sentence with an amount in it
+        if cut and (least := _TIER_BEFORE.search(before)) and told.amount:
             kind = "tier"
-            if int(least[1] or least[2]) > 1:
-                self.multibuy.append(Multibuy(int(least[1] or least[2]), told.amount, "each"))
+            self._tier(int(least[1] or least[2]), told.amount)
         if _RANGE_AFTER.match(after):
             self._open = leaf.place.branch
         elif self._open == leaf.place.branch and _RANGE_BEFORE.search(words):
             self._close(told)
             return
         self._keep(leaf, order, text, tax_label(text, words, after), kind, told, strong=strong)
+
+    def _told(self, text: str, words: str, kind: str) -> PriceText | None:
+        """What the text says; None without an amount, whose doubt is then kept."""
+        told = read_price(_for_reading(text, words), locale=self.locale, currency=self.currency)
+        if kind in _BESIDE and (told is None or told.amount is None):
+            told = self._bare(text)
+        if told is None:
+            return None
+        self.multibuy += told.multibuy
+        if told.amount is None and told.doubt and kind == "now":
+            self.doubts.append(f"{text[:60]}: {told.doubt}")
+        return told if told.amount is not None else None
+
+    def _tier(self, least: int, amount: Decimal) -> None:
+        if least > 1:
+            self.multibuy.append(Multibuy(least, amount, "each"))
 
     def _bare(self, text: str) -> PriceText | None:
         """The amount alone, where its label makes it no price ("Old price: 9.00")."""

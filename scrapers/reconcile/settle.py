@@ -270,49 +270,50 @@ def _by(court: Court, told: Told, seen: Seen | None = None, **more: object) -> V
 
 def _told_only(court: Court, priced: list[Told]) -> Verdict:
     """No price in sight: sources of markup that agree, or explain each other."""
-    if not priced:
-        zero = next((t for t in court.told if t.own and t.zero), None)
-        doubtful = next((t for t in court.told if t.own and t.doubt), None)
-        tiered = next((t for t in court.told if t.own and t.multibuy), None)
-        if tiered is not None:
-            doubt = f"the price holds only from {tiered.multibuy[0].quantity} pieces"
-            return Verdict(currency=tiered.currency, told=tiered, doubt=doubt)
-        if zero is not None:
-            return Verdict(currency=zero.currency, told=zero, doubt="the price is 0, a placeholder")
-        if doubtful is not None:
-            return Verdict(currency=doubtful.currency, told=doubtful, doubt=doubtful.doubt)
-        return Verdict()
     exact = [t for t in priced if t.price is not None]
     trusted = [t for t in exact if t.doubt is None] or exact
     if not trusted:
-        return _open_range(court, priced)
+        return _open_range(court, priced) if priced else _no_price(court)
     lead = trusted[0]
     for other in trusted[1:]:
-        lead, note = _better(court, lead, other)
-        if note:
-            return _by(court, lead, doubt=note, price=None)
+        better = _better(court, lead, other)
+        if better is None:
+            doubt = f"{lead.source} says {lead.price}, {other.source} says {other.price}"
+            return _by(court, lead, doubt=doubt, price=None)
+        lead = better
     if lead.doubt:
         keep = lead.price if lead.member_price is not None or lead.price == 0 else None
         return _by(court, lead, doubt=lead.doubt, price=keep)
     return _by(court, lead, list_price=lead.list_price or _listed(court, lead.price))
 
 
-def _better(court: Court, lead: Told, other: Told) -> tuple[Told, str | None]:
-    """Of two sources that differ the one that is paid; a reason where nothing explains them."""
-    one, two = lead.price, other.price
-    if one is None or two is None or court.same(one, two):
-        return lead, None
-    if court.same(lead.list_price, two):
-        return lead, None
-    if court.same(other.list_price, one):
-        return other, None
-    if court.vat(one, two):
-        return other, None
-    if court.vat(two, one) or _within(lead, two):
-        return lead, None
-    if other.source is Source.STATE and any(court.same(two.scaleb(n), one) for n in (-2, 2)):
-        return lead, None
-    return lead, f"{lead.source} says {one}, {other.source} says {two}"
+def _no_price(court: Court) -> Verdict:
+    """Markup without a price that can be used: why, if it says so."""
+    for told in (t for t in court.told if t.own):
+        doubt = told.doubt
+        if told.multibuy:
+            doubt = f"the price holds only from {told.multibuy[0].quantity} pieces"
+        elif told.zero:
+            doubt = "the price is 0, a placeholder"
+        if doubt:
+            return Verdict(currency=told.currency, told=told, doubt=doubt)
+    return Verdict()
+
+
+def _better(court: Court, lead: Told, other: Told) -> Told | None:
+    """Of two sources that differ the one that is paid; None where nothing explains them."""
+    one, two = lead.price or Decimal(0), other.price or Decimal(0)
+    if court.same(other.list_price, one) or court.vat(one, two):
+        return other
+    minor = other.source is Source.STATE and any(court.same(two.scaleb(n), one) for n in (-2, 2))
+    explained = (
+        court.same(one, two)
+        or court.same(lead.list_price, two)
+        or court.vat(two, one)
+        or _within(lead, two)
+        or minor
+    )
+    return lead if explained else None
 
 
 def _open_range(court: Court, priced: list[Told]) -> Verdict:

@@ -13,13 +13,13 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
 
-import atheris
+import atheris  # noqa: E402  # after the path is set
 
 with atheris.instrument_imports(include=["scrapers"]):
     from scrapers.model import Outcome, Page
     from scrapers.read import read_page
 
-from bench_mutate import backed
+from bench_mutate import backed  # noqa: E402  # beside this file
 
 PAGES = Path(__file__).parents[1] / "pages"
 AT = datetime(2026, 11, 24, tzinfo=UTC)
