@@ -88,6 +88,24 @@ def suppliers(request: Request, limit: Limit = 200, offset: Offset = 0) -> Respo
     return part_of(request, views.suppliers(deps_of(request)), limit, offset)
 
 
+@router.get("/builds/{build}/versions", responses=ONE)
+def versions(request: Request, build: str) -> Response:
+    """A build and what derives from it, side by side."""
+    return answer(request, views.versions(deps_of(request), build))
+
+
+@router.get("/kinds/{kind}", responses=ONE)
+def kinds(request: Request, kind: str) -> Response:
+    """Parts of one kind by their natural measure; other query fields ask for a specification."""
+    return answer(request, views.kinds(deps_of(request), kind, dict(request.query_params)))
+
+
+@router.get("/suppliers/{supplier}", responses=ONE)
+def supplier(request: Request, supplier: str) -> Response:
+    """A supplier with its pages and their last visits."""
+    return answer(request, views.supplier(deps_of(request), supplier))
+
+
 @router.get("/workshop", responses=ONE)
 def workshop(request: Request) -> Response:
     """What is on hand and what was bought."""
