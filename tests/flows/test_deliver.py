@@ -25,6 +25,7 @@ from service.channels.ecb import latest_rates, parse
 from service.channels.mail import message
 from service.channels.webhook import WebhookChannel
 from service.errors import DeliveryError
+from service.flows.check import check
 from service.flows.deliver import GIVE_UP_AFTER, HOLD, deliver_due, wait_after
 from service.flows.poll import poll_these
 from service.flows.upkeep import upkeep
@@ -88,7 +89,7 @@ def test_a_final_refusal_is_given_up_and_shown(book):
     assert deliver(book).given_up == 1
     with book.deps.store.read() as unit:
         states = {row["channel"]: row["state"] for row in unit.outbox.rows()}
-    assert states["bad"] == "undelivered"
+    assert states["bad"] == "failed"
 
 
 def test_trying_ends_after_days_not_hours():
@@ -204,3 +205,11 @@ def test_no_rates_is_no_harm(book, httpserver):
 def test_httpx_is_the_pinned_line():
     """The transport is our own; httpx 0.28 is the line it was tried on."""
     assert httpx.__version__.startswith("0.28.")
+
+
+def test_what_was_given_up_is_named_by_check(book):
+    bad = two_channels(book)
+    bad.final = True
+    find_deal(book)
+    deliver(book)
+    assert any("undelivered: down" in one["problem"] for one in check(book.deps))
