@@ -116,6 +116,6 @@ def _parts(unit: Unit) -> Iterator[Problem]:
 
 def _undelivered(unit: Unit) -> Iterator[Problem]:
     for row in unit.outbox.rows():
-        if row.get("state") == "failed":
+        if row.get("state") == "undelivered":
             why = f"undelivered: {row.get('reason')}"
             yield _problem(f"notice {row['key']}", why, "see to the channel's settings")

@@ -15,7 +15,7 @@ from service.store.codec import dumps, loads
 if TYPE_CHECKING:
     from datetime import datetime, timedelta
 
-WAITING, SENT, FAILED = "waiting", "sent", "failed"
+WAITING, SENT, FAILED = "waiting", "sent", "undelivered"
 
 
 class NoticeBox:

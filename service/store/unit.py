@@ -54,6 +54,13 @@ class SqlUnit:
         table = tables.setting
         return self.conn.scalar(select(table.c.value).where(table.c.name == name))
 
+    def settings(self, prefix: str) -> dict[str, str]:
+        """All values whose names begin so."""
+        table = tables.setting
+        query = select(table.c.name, table.c.value)
+        query = query.where(table.c.name.startswith(prefix, autoescape=True))
+        return {row[0]: row[1] for row in self.conn.execute(query)}
+
     def set_setting(self, name: str, value: str) -> None:
         """Keep it in place of the one before."""
         upsert(self.conn, tables.setting, [{"name": name, "value": value}])

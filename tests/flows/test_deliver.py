@@ -89,7 +89,7 @@ def test_a_final_refusal_is_given_up_and_shown(book):
     assert deliver(book).given_up == 1
     with book.deps.store.read() as unit:
         states = {row["channel"]: row["state"] for row in unit.outbox.rows()}
-    assert states["bad"] == "failed"
+    assert states["bad"] == "undelivered"
 
 
 def test_trying_ends_after_days_not_hours():

@@ -72,7 +72,7 @@ def test_a_notice_that_failed_waits_and_is_given_up_at_last(store: SqlStore) -> 
         unit.outbox.mark_failed(NOTICE.key, "410", None)
         assert unit.outbox.claim("me", NOON + DAY, HOLD) == []
         (row,) = unit.outbox.rows()
-        assert (row["state"], row["attempts"], row["reason"]) == ("failed", 2, "410")
+        assert (row["state"], row["attempts"], row["reason"]) == ("undelivered", 2, "410")
 
 
 def test_the_oldest_go_first_and_no_more_than_asked_for(store: SqlStore) -> None:
