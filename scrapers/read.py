@@ -20,6 +20,7 @@ from scrapers.model import (
     Tax,
 )
 from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, stock, tiers, visible
+from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
@@ -79,11 +80,13 @@ def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
     return _Visit(parse(text.text, url, text.raw), rules).reading()
 
 
-def _single(verdict: Verdict, view: visible.View) -> Verdict:
-    """A range that is only quantity prices: one piece costs its upper end."""
+def _single(verdict: Verdict, view: visible.View, now: Seen | None) -> Verdict:
+    """The price of one piece where the page has quantity prices: its upper end, never a tier's."""
     tiered = {m.price for m in view.multibuy}
     if verdict.doubt == CHOICE_NEEDED and verdict.low in tiered and verdict.high is not None:
         return replace(verdict, price=verdict.high, low=None, high=None, doubt=None)
+    if verdict.price in tiered and now is None and verdict.doubt is None:
+        return replace(verdict, price=None, doubt="the price may hold only for several pieces")
     return verdict
 
 
@@ -118,7 +121,7 @@ class _Visit:
             return Reading(Outcome.DOUBTFUL, blocks.refused)
         return made
 
-    def _told(self, found: list, heading: str | None) -> tuple[list[Told], int]:  # type: ignore[type-arg]  # of Product
+    def _told(self, found: list[Product], heading: str | None) -> tuple[list[Told], int]:
         groups = [found, microdata.read(self.doc), microdata.read_rdfa(self.doc)]
         head = meta.read(self.doc)
         groups.append([head] if head is not None else [])
@@ -156,6 +159,7 @@ class _Visit:
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
         shown = show(view.seen, hint, self.country)
         choices, where = state.tables(self.doc, stated or hint)
+        told = [self._own(t, view, shown.now) for t in told]
         currency = stated or (shown.now.currency if shown.now else None) or self.rules.currency
         prices = tuple(c.price for c in choices if c.price is not None)
         return Court(tuple(told), shown, currency, self.country, prices), choices, where
@@ -165,7 +169,7 @@ class _Visit:
         verdict = settle(court)
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
-        verdict = _single(self._by_choice(verdict, choices, court), view)
+        verdict = _single(self._by_choice(verdict, choices, court), view, court.shown.now)
         verdict = self._of_this_page(court, verdict, view)
         verdict, title = self._by_rules(verdict)
         around = Around(
@@ -189,6 +193,13 @@ class _Visit:
         more = replace(court, told=(*court.told, told), currency=court.currency or told.currency)
         again = settle(more)
         return more, again if again.price is not None or verdict.doubt is None else verdict
+
+    def _own(self, told: Told, view: visible.View, now: Seen | None) -> Told:
+        """Markup of another thing (an event, a neighbour) is not held against the price in sight."""
+        names = [n for n in (view.title, self.head.title) if n]
+        if now is None or not (told.title and names) or told.price in (None, now.amount):
+            return told
+        return told if any(akin(told.title, n) for n in names) else replace(told, own=False)
 
     def _of_this_page(self, court: Court, verdict: Verdict, view: visible.View) -> Verdict:
         """Markup that names another product than the page, with no price in sight to back it."""

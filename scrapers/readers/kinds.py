@@ -24,7 +24,7 @@ _BY_CLASS = (
 _BY_LABEL = (
     ("lowest30", labels.LOWEST30), ("points", labels.POINTS), ("tier", labels.TIER),
     ("instalment", labels.INSTALMENT), ("shipping", labels.SHIPPING), ("eco", labels.ECO),
-    ("used", labels.USED), ("member", labels.MEMBER), ("saving", labels.SAVING),
+    ("used", labels.USED), ("converted", labels.APPROX), ("member", labels.MEMBER), ("saving", labels.SAVING),
 )  # fmt: skip
 
 

@@ -90,6 +90,7 @@ USED = Words(
     r"reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
 )
+APPROX = Words(r"\b(?:approx\w*|about|circa|ca\.|environ|ungef[äa]hr|ongeveer|circa|aprox\w*)|≈")
 LOWEST30 = Words(
     r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|"
     r"najni[żz]sz\w*|"
