@@ -80,10 +80,11 @@ def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
     return _Visit(parse(text.text, url, text.raw), rules).reading()
 
 
-def _single(verdict: Verdict, view: visible.View, now: Seen | None) -> Verdict:
+def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
     """The price of one piece where the page has quantity prices: its upper end, never a tier's."""
-    tiered = {m.price for m in view.multibuy}
-    if verdict.doubt == CHOICE_NEEDED and verdict.low in tiered and verdict.high is not None:
+    tiered, now = {m.price for m in view.multibuy}, court.shown.now
+    ends = {t.high for t in court.told} | {now.amount if now else None}
+    if verdict.doubt == CHOICE_NEEDED and verdict.low in tiered and verdict.high in ends - {None}:
         return replace(verdict, price=verdict.high, low=None, high=None, doubt=None)
     if verdict.price in tiered and now is None and verdict.doubt is None:
         return replace(verdict, price=None, doubt="the price may hold only for several pieces")
@@ -169,7 +170,7 @@ class _Visit:
         verdict = settle(court)
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
-        verdict = _single(self._by_choice(verdict, choices, court), view, court.shown.now)
+        verdict = _single(self._by_choice(verdict, choices, court), view, court)
         verdict = self._of_this_page(court, verdict, view)
         verdict, title = self._by_rules(verdict)
         around = Around(

@@ -60,6 +60,9 @@ def _by_class(leaf: Leaf) -> str | None:
     return None
 
 
+_LETTERS = re.compile(r"[^\W\d_]{2}")
+
+
 @lru_cache(maxsize=8192)
 def _class_kind(named: str, *, own_one: bool) -> str | None:
     for kind, pattern in _BY_CLASS:
@@ -73,6 +76,8 @@ def _class_kind(named: str, *, own_one: bool) -> str | None:
 
 def _by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
+    if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
+        return None
     amounts = len(AMOUNT.findall(text))
     if amounts <= 1:
         for kind, pattern in _BY_LABEL:
@@ -94,6 +99,8 @@ def _by_label(text: str, before: str, after: str) -> str | None:
 
 
 def tax_label(text: str, before: str, after: str) -> str | None:
+    if not _LETTERS.search(f"{before} {text} {after}"):
+        return None
     net, gross = labels.NET.search(text), labels.GROSS.search(text)
     if net and gross:
         return None

@@ -189,7 +189,8 @@ def _owned(roots: list[tuple[str, Any]]) -> set[str]:
 def _ids(item: Item, index: dict[str, Item]) -> Ids:
     number = None
     for key in ("gtin", "gtin13", "gtin14", "gtin12", "gtin8", "isbn", "productID"):
-        number = number or gtin(str(item.get(key, "")).removeprefix("ean:").removeprefix("gtin:"))
+        if number is None and key in item:
+            number = gtin(str(item[key]).removeprefix("ean:").removeprefix("gtin:"))
     brand = resolve(item.get("brand") or item.get("manufacturer"), index)
     if isinstance(brand, list):
         brand = brand[0] if brand else None

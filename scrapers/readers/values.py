@@ -111,6 +111,8 @@ def clean(value: Any, limit: int = MAX_TITLE) -> str | None:
     if not isinstance(value, str):
         return None
     text = value[: limit * 8]
+    if text.isascii() and text.isprintable() and "&" not in text and "  " not in text:
+        return text[:limit].strip() or None
     if "&" in text:
         text = html.unescape(text)
     text = _MARKS.sub(r"\1", _CONTROLS.sub(" ", text))

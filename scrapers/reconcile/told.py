@@ -183,12 +183,13 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
     if price is not None and price == low == high:
         low = high = None
     aggregate = product.aggregate
-    if price is None and aggregate is not None and aggregate.price is not None:
-        price = aggregate.price
+    text = head.text
+    if price is None and aggregate is not None and _inside(aggregate):
+        price, text = aggregate.price, aggregate.text
     return Told(
         source=product.source,
         where=head.where,
-        text=head.text,
+        text=text,
         title=product.title,
         ids=product.ids if product.ids.sku or not head.sku else _with_sku(product.ids, head.sku),
         price=price,
@@ -209,6 +210,16 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
         doubt=head.doubt if price is None or head.price is None or head.doubt else None,
         description=product.description,
         goods=product.goods,
+    )
+
+
+def _inside(aggregate: Offer) -> bool:
+    """Whether a range states a price that lies in it."""
+    price = aggregate.price
+    return (
+        price is not None
+        and (aggregate.low is None or aggregate.low <= price)
+        and (aggregate.high is None or price <= aggregate.high)
     )
 
 
