@@ -196,7 +196,7 @@ class _Visit:
         return more, again if again.price is not None or verdict.doubt is None else verdict
 
     def _own(self, told: Told, view: visible.View, now: Seen | None) -> Told:
-        """Markup of another thing (an event, a neighbour) is not held against the price in sight."""
+        """Markup of another thing (an event, a neighbour) does not speak against what is seen."""
         names = [n for n in (view.title, self.head.title) if n]
         if now is None or not (told.title and names) or told.price in (None, now.amount):
             return told

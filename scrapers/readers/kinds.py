@@ -24,8 +24,14 @@ _BY_CLASS = (
 _BY_LABEL = (
     ("lowest30", labels.LOWEST30), ("points", labels.POINTS), ("tier", labels.TIER),
     ("instalment", labels.INSTALMENT), ("shipping", labels.SHIPPING), ("eco", labels.ECO),
-    ("used", labels.USED), ("converted", labels.APPROX), ("member", labels.MEMBER), ("saving", labels.SAVING),
+    ("used", labels.USED), ("converted", labels.APPROX), ("member", labels.MEMBER),
+    ("saving", labels.SAVING),
 )  # fmt: skip
+
+
+_CLAIMS = (("list", labels.LIST), ("regular", labels.REGULAR))
+_OFF = re.compile(r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", re.IGNORECASE)
+_MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
 
 def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
@@ -78,24 +84,14 @@ def _by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
-    amounts = len(AMOUNT.findall(text))
-    if amounts <= 1:
-        for kind, pattern in _BY_LABEL:
+    if len(AMOUNT.findall(text)) <= 1:
+        now = labels.CURRENT.search(before)
+        for kind, pattern in (*_BY_LABEL, *(() if now else _CLAIMS)):
             if pattern.search(words):
                 return kind
-        if labels.LIST.search(words) and not labels.CURRENT.search(before):
-            return "list"
-        if labels.REGULAR.search(words) and not labels.CURRENT.search(before):
-            return "regular"
-    if re.match(
-        r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", after, re.IGNORECASE
-    ):
+    if _OFF.match(after):
         return "saving"
-    if re.match(
-        r"\s*(?:/|per|pro|je)\s*(?:mo|month|monat|mois|mes|mese|maand)", after, re.IGNORECASE
-    ):
-        return "instalment"
-    return None
+    return "instalment" if _MONTHLY.match(after) else None
 
 
 def tax_label(text: str, before: str, after: str) -> str | None:
@@ -106,11 +102,15 @@ def tax_label(text: str, before: str, after: str) -> str | None:
         return None
     if net or (not gross and labels.NET.search(before) and not labels.NET.search(after)):
         return "net"
-    if gross or labels.GROSS.search(before):
-        return "gross"
+    return "gross" if gross or labels.GROSS.search(before) else _trailing_label(after)
+
+
+def _trailing_label(after: str) -> str | None:
+    """A tax word right after the amount, unless it leads the next one ("Ex Tax: 6.00")."""
+    after = after.lstrip(" (*")
     for kind, pattern in (("net", labels.NET), ("gross", labels.GROSS)):
-        found = pattern.match(after.lstrip(" (*"))
-        if found and not after.lstrip(" (*")[found.end() :].lstrip().startswith(":"):
+        found = pattern.match(after)
+        if found and not after[found.end() :].lstrip().startswith(":"):
             return kind
     return None
 

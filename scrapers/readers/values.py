@@ -19,6 +19,9 @@ _CONTROLS = re.compile(
 )
 _MARKS = re.compile(r"([\u0300-\u036f]{4})[\u0300-\u036f]+")
 MAX_TITLE = 300
+_ODD_TEXT = re.compile(
+    r"[\x00-\x08\x0e-\x1f\ufffd]|[^\W\d_]{9}"
+)  # damage; words longer than a tax note's
 
 
 class Value(NamedTuple):
@@ -91,6 +94,8 @@ def _loose(text: str, currency: str | None) -> Value:
         return Value(None, currency, "the price is no amount") if odd else Value(None)
     if text.startswith("-"):
         return Value(None, currency, "the price is negative")
+    if _ODD_TEXT.search(text):
+        return Value(None, currency, "the price cannot be read: other text stands in it")
     told = read_price(text, currency=currency)
     if told is None or (told.amount is None and not told.doubt):
         return Value(None)

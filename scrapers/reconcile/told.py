@@ -184,7 +184,7 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
         low = high = None
     aggregate = product.aggregate
     text = head.text
-    if price is None and aggregate is not None and _inside(aggregate):
+    if price is None and aggregate is not None and _inside(aggregate, prices):
         price, text = aggregate.price, aggregate.text
     return Told(
         source=product.source,
@@ -213,14 +213,11 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
     )
 
 
-def _inside(aggregate: Offer) -> bool:
-    """Whether a range states a price that lies in it."""
+def _inside(aggregate: Offer, prices: list[Decimal]) -> bool:
+    """Whether a range states a price of its own that lies in it and among its offers."""
     price = aggregate.price
-    return (
-        price is not None
-        and (aggregate.low is None or aggregate.low <= price)
-        and (aggregate.high is None or price <= aggregate.high)
-    )
+    ends = [v for v in (aggregate.low, aggregate.high, *prices) if v is not None]
+    return price is not None and (not ends or min(ends) <= price <= max(ends))
 
 
 def _with_sku(ids: Ids, sku: str) -> Ids:
