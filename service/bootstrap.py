@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 from scrapers import Policy, Visited, VisitRequest
 from service import __version__
-from service.flows.door import door
 from service.flows.owner import owner_name
 from service.flows.ports import Channel, Deps
 from service.settings import ChannelSettings, Settings, data_dir
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Sequence
     from datetime import date
 
-    from scrapers import Fetcher, HostDoor
+    from scrapers import Fetcher
 
     Resolver = Callable[[str, int], Awaitable[Sequence[str]]]
 
@@ -47,7 +46,7 @@ class OwnFetcher:
         self._policy = policy
         self._resolver = resolver
         self._fetcher: Fetcher | None = None
-        self.door: HostDoor | None = None
+        self.deps: Deps | None = None  # redirects to other hosts need their leases
 
     async def visit(self, request: VisitRequest) -> Visited:
         """See `scrapers.Fetcher.visit`."""
@@ -61,13 +60,14 @@ class OwnFetcher:
     def _made(self) -> Fetcher:
         if self._fetcher is None:
             from scrapers import Fetcher  # noqa: PLC0415  loads the HTTP client
+            from service.flows.door import door  # noqa: PLC0415  the same
 
             self._fetcher = Fetcher(
                 user_agent=user_agent(self._settings.contact),
                 policy=self._policy,
                 clock=utc_now,
                 resolver=self._resolver,
-                door=self.door,
+                door=door(self.deps) if self.deps else None,
             )
         return self._fetcher
 
@@ -144,7 +144,7 @@ def opened(
             keep_visits_days=settings.keep_visits_days,
             extra=_extra(settings, policy),
         )
-        fetcher.door = door(deps)
+        fetcher.deps = deps
         yield deps
     finally:
         store.close()

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import sys
 
 from service import __version__
 
+GC_EVERY = 50_000  # new objects: loading a library makes many and frees none
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("service.cli.run", "The main job on invented suppliers, served on this machine."),
     "serve": ("service.cli.run", "Schedule, pages and API in one process."),
@@ -59,6 +62,8 @@ def main() -> None:
     elif sys.argv[1:] == ["--version"]:
         sys.stdout.write(f"ebbmark {__version__}\n")
     else:
+        gc.set_threshold(GC_EVERY)
+        atexit.register(gc.freeze)  # the interpreter's last collection frees what ends anyway
         from service.cli.app import run  # noqa: PLC0415  start-up time
 
         run()
