@@ -134,7 +134,7 @@ def show_deals(answer: Sequence[Row]) -> None:
 def show_history(answer: Row) -> None:
     """Statistics, advice and the last spells of a part or listing."""
     stats, span = answer["stats"], answer["span"]
-    _print(f"{answer['subject']}: seen from {span['from']} to {span['to']}")
+    _print(f"{answer['subject']}: seen from {_minute(span['from'])} to {_minute(span['to'])}")
     table = _table(("", "left"), ("price", "right"))
     for name, words in _STAT_WORDS.items():
         table.add_row(words, _cell(stats.get(name)))
@@ -146,15 +146,21 @@ def show_history(answer: Row) -> None:
             _print(listing, *_steps(own))
     heads = ("", "stock", "first seen", "last seen")
     spells = _table(("price", "right"), *((head, "left") for head in heads))
-    names = ("price", "currency", "availability", "first_seen", "last_seen")
     for spell in chart[-12:]:
-        spells.add_row(*(_cell(spell[name]) for name in names))
+        times = (_minute(spell["first_seen"]), _minute(spell["last_seen"]))
+        cells = (spell["price"], spell["currency"], spell["availability"], *times)
+        spells.add_row(*(_cell(cell) for cell in cells))
     _print(spells)
     _print(*(fact["text"] for fact in answer["calendar"]))
     if verdict := answer["discount"]["verdict"]:
         _print(f"discount: {verdict}, {_rests_on(answer['discount'])}")
     advice = answer["advice"]
     _print(f"advice: {advice['verdict']}", *(f"  {reason}" for reason in advice["reasons"]))
+
+
+def _minute(time: str | None) -> str:
+    """`2026-11-24T18:00:00Z` -> `2026-11-24 18:00`, UTC."""
+    return time[:16].replace("T", " ") if time else "never"
 
 
 def _rests_on(discount: Row) -> str:
