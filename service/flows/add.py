@@ -79,10 +79,13 @@ async def fetch_and_read(deps: Deps, url: str, rules: SiteRules | None = None) -
     """Visit a page in its host's turn and read it; nothing of it is kept yet."""
     lease = await lanes.claim(deps, host_key(url), patience=PATIENCE)
     if lease is None:
-        reading = Reading(Outcome.THROTTLED, "this shop is being visited just now; try again")
-        return Looked(url, reading_to_json(url, url, reading))
+        return _not_now(url, "this shop is being visited just now; try again")
     try:
-        await asyncio.sleep(lanes.pause_before(lease.state, deps.clock()))
+        pause = lanes.pause_before(lease.state, deps.clock())
+        if pause > PATIENCE:
+            wait = f"{-(-int(pause) // 60)} min"
+            return _not_now(url, f"this shop is left alone for {wait} after its last answer")
+        await asyncio.sleep(pause)
         visited = await deps.fetcher.visit(VisitRequest(url=url, robots=lease.state.robots))
         gap = lanes.gap_of(NOBODY, lease.host, deps.loopback_hosts)
         state = lanes.after_visit(lease.state, visited, gap)
@@ -90,6 +93,10 @@ async def fetch_and_read(deps: Deps, url: str, rules: SiteRules | None = None) -
     finally:
         await asyncio.to_thread(lanes.give_back, deps, lease)
     return await asyncio.to_thread(_read, url, visited, rules)
+
+
+def _not_now(url: str, why: str) -> Looked:
+    return Looked(url, reading_to_json(url, url, Reading(Outcome.THROTTLED, why)))
 
 
 def _save_pace(deps: Deps, lease: Lease, state: HostState) -> None:

@@ -210,6 +210,19 @@ def set_target(deps: Deps, kind: Kind, subject: str, value: str) -> None:
         react(unit, deps, {x.id for x in unit.catalogue.listings()}, at=deps.clock())
 
 
+def set_need_target(deps: Deps, need: Mapping[str, str], value: str) -> None:
+    """Tell me when any part whose specification meets `need` costs at most so much."""
+    if not need:
+        raise InputError("say what the parts must have first, for example 4 cells")
+    subject = " ".join(f"{name}={need[name]}" for name in sorted(need))
+    limit = _limit(value, deps.currency)
+    key = f"need:{subject}:at_or_below"
+    target = Target(key, "need", subject, at_or_below=limit, need=dict(need))
+    with deps.store.write() as unit:
+        unit.catalogue.save(Book(targets=(target,)), now=deps.clock())
+        react(unit, deps, {x.id for x in unit.catalogue.listings()}, at=deps.clock())
+
+
 def _target(kind: Kind, subject: str, limit: Money, per: str | None) -> Target:
     """Per piece, metre..., or of what is counted in g and ml per kg and l."""
     if per is None:

@@ -20,27 +20,40 @@ from typing import Any
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-import httpx
-from browser_kit import served
-from web_kit import NOW, application, desk
+import httpx  # noqa: E402  behind the path of the helpers, as all below
+from browser_kit import served  # noqa: E402
+from web_kit import NOW, application, desk  # noqa: E402
 
-from scrapers import Amount
-from service.model.book import Book
-from service.model.builds import Build, Line
-from service.model.catalogue import Listing, Part, Supplier, Supply
-from service.model.prices import Observation, Offer
+from scrapers import Amount  # noqa: E402
+from service.model.book import Book  # noqa: E402
+from service.model.builds import Build, Line  # noqa: E402
+from service.model.catalogue import Listing, Part, Supplier, Supply  # noqa: E402
+from service.model.prices import Observation, Offer  # noqa: E402
 
 SHOPS, PER_SHOP, POLLS, BUILDS, LINES = 50, 40, 500, 30, 25
-PAGES = ["/", "/builds", "/builds/build-3", "/parts", "/parts/part-7", "/suppliers", "/suppliers/shop-3"]
+PAGES = [
+    "/",
+    "/builds",
+    "/builds/build-3",
+    "/parts",
+    "/parts/part-7",
+    "/suppliers",
+    "/suppliers/shop-3",
+]
 PAGES += ["/deals", "/workshop", "/kinds/batteries", "/api/builds", "/api/listings"]
 
 
 def book() -> Book:
     one = Amount(Decimal(1), "piece")
-    shops = tuple(Supplier(f"shop-{n}", f"Shop {n}", f"https://shop-{n}.example/", "NL", "EUR") for n in range(SHOPS))
+    shops = tuple(
+        Supplier(f"shop-{n}", f"Shop {n}", f"https://shop-{n}.example/", "NL", "EUR")
+        for n in range(SHOPS)
+    )
     count = SHOPS * PER_SHOP // 4
     spec = {"cells": "4", "capacity_mAh": "3300"}
-    parts = tuple(Part(f"part-{n}", f"Part {n}", "piece", spec if n % 9 == 0 else {}) for n in range(count))
+    parts = tuple(
+        Part(f"part-{n}", f"Part {n}", "piece", spec if n % 9 == 0 else {}) for n in range(count)
+    )
     listings = tuple(
         Listing(url, f"shop-{n % SHOPS}", (Supply(f"part-{n % count}", one),), url)
         for n in range(SHOPS * PER_SHOP)
@@ -48,7 +61,12 @@ def book() -> Book:
     )
     rng = random.Random(7)
     builds = tuple(
-        Build(f"build-{b}", f"Build {b}", "EUR", tuple(Line(one, "drive", p.key) for p in rng.sample(parts, LINES)))
+        Build(
+            f"build-{b}",
+            f"Build {b}",
+            "EUR",
+            tuple(Line(one, "drive", p.key) for p in rng.sample(parts, LINES)),
+        )
         for b in range(BUILDS)
     )
     return Book(shops, parts, listings, builds)
@@ -89,7 +107,12 @@ def keep_writing(deps: Any, ids: list[int], stop: threading.Event) -> None:
         at += timedelta(seconds=1)
         chosen = rng.sample(ids, 50)
         with deps.store.write() as unit:
-            unit.log.record([Observation(i, at, Offer(Decimal(rng.randint(300, 9000)) / 100, "EUR")) for i in chosen])
+            unit.log.record(
+                [
+                    Observation(i, at, Offer(Decimal(rng.randint(300, 9000)) / 100, "EUR"))
+                    for i in chosen
+                ]
+            )
         stop.wait(0.05)
 
 
@@ -101,7 +124,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name, desk(Path(name), filled=False) as deps:
         begun = time.perf_counter()
         ids = fill(deps, chosen.polls)
-        print(f"{len(ids)} listings, {len(ids) * chosen.polls} readings in {time.perf_counter() - begun:.0f} s")
+        print(
+            f"{len(ids)} listings, {len(ids) * chosen.polls} readings in {time.perf_counter() - begun:.0f} s"
+        )
         with served(application(deps, Path(name))) as address:
             measure(address, 2)
             idle = measure(address, chosen.rounds)
@@ -112,8 +137,12 @@ def main() -> None:
             stop.set()
             writer.join(10)
     for path in PAGES:
-        print(f"{path:24} idle {idle[path]:7.0f} ms  busy {busy[path]:7.0f} ms  ratio {busy[path] / idle[path]:.2f}")
-    print(f"worst ratio {max(busy[p] / idle[p] for p in PAGES):.2f} (5 wanted), worst p95 {max(busy.values()):.0f} ms")
+        print(
+            f"{path:24} idle {idle[path]:7.0f} ms  busy {busy[path]:7.0f} ms  ratio {busy[path] / idle[path]:.2f}"
+        )
+    print(
+        f"worst ratio {max(busy[p] / idle[p] for p in PAGES):.2f} (5 wanted), worst p95 {max(busy.values()):.0f} ms"
+    )
 
 
 if __name__ == "__main__":

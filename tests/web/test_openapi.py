@@ -49,7 +49,9 @@ def test_random_input_brings_no_server_error(app: Any) -> None:
         answer = get_raw(app, case.formatted_path, query)
         tried.append(case.operation.label)
         if answer.status_code not in known:
-            wrong.append(f"{case.operation.label} {case.formatted_path} {query}: {answer.status_code}")
+            wrong.append(
+                f"{case.operation.label} {case.formatted_path} {query}: {answer.status_code}"
+            )
 
     calm = settings(
         max_examples=12,

@@ -11,13 +11,14 @@ from fastapi import APIRouter, Form, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from scrapers import SiteRules, read_amount, read_sold_as
+from scrapers import ScrapeError, SiteRules, read_amount, read_sold_as
 from service.errors import InputError, ServiceError
 from service.flows import add, views
 from service.flows.add import Looked, Wish
 from service.web.held import Held
 from service.web.pages.common import Long, Text, at_build, at_part, deps_of, go
 from service.web.render import page
+from service.web.show import host
 
 router = APIRouter(include_in_schema=False)
 MOST_AT_ONCE = 50
@@ -53,16 +54,24 @@ async def look(request: Request, url: Annotated[str, Form(max_length=100_000)]) 
 
 
 async def _many(request: Request, urls: list[str]) -> Response:
-    """Side by side over hosts; each host keeps its pace."""
-    found = await asyncio.gather(*(_one(request, url) for url in dict.fromkeys(urls)))
+    """Side by side over hosts; the pages of one host one after another, at its pace."""
+    lanes: dict[str, list[str]] = {}
+    for url in dict.fromkeys(urls):
+        lanes.setdefault(host(url), []).append(url)
+    rows = await asyncio.gather(*(_lane(request, lane) for lane in lanes.values()))
+    found = [row for lane in rows for row in lane]
     return await run_in_threadpool(page, request, "add_many.html", {"found": found})
+
+
+async def _lane(request: Request, urls: list[str]) -> list[dict[str, Any]]:
+    return [await _one(request, url) for url in urls]
 
 
 async def _one(request: Request, url: str) -> dict[str, Any]:
     deps = deps_of(request)
     try:
         looked = await add.fetch_and_read(deps, add.clean_url(deps, url))
-    except (ServiceError, ValueError) as error:
+    except (ServiceError, ScrapeError) as error:
         return {"url": url, "look": None, "reading": None, "problem": str(error)}
     return {"url": url, "look": LOOKS.put(looked), "reading": looked.reading, "problem": None}
 

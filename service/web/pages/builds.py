@@ -181,8 +181,12 @@ def cost_file(
 
 
 def _named(deps: Deps, key: str) -> dict[str, Any]:
-    """The cost under the name that people know the build by."""
-    return ask.reprice(deps, key) | {"build": views.names(deps)["build"].get(key, key)}
+    """The cost under the names that people know the build and its suppliers by."""
+    names = views.names(deps)
+    found = ask.reprice(deps, key)
+    shops = names["supplier"]
+    lines = [{**x, "supplier": shops.get(x["supplier"], x["supplier"])} for x in found["lines"]]
+    return found | {"build": names["build"].get(key, key), "lines": lines}
 
 
 def _options(deps: Deps, columns: list[str] | None, *, suppliers: bool, notes: bool) -> Options:

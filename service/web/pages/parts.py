@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from typing import Annotated, Any
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Query, Request
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from service.charts.model import PriceChart
@@ -104,12 +106,24 @@ def price(request: Request, key: str, price: Text, supplier: Text, on: Text = ""
     return go(at_part(key), saved=True)
 
 
+@router.post("/kinds/{kind}/target")
+async def kind_target(request: Request, kind: str) -> Response:
+    """Tell me when any part that meets the requirement costs at most so much."""
+    form = {k: v for k, v in (await request.form()).items() if isinstance(v, str) and v.strip()}
+    need = {k: v for k, v in form.items() if k not in ("token", "value")}
+    if len(need) > 12:
+        raise InputError("that is too long a requirement")
+    value = form.get("value", "")
+    await run_in_threadpool(build_edit.set_need_target, deps_of(request), need, value)
+    return go(f"/kinds/{quote(kind, safe='')}?{urlencode(need)}", saved=True)
+
+
 @router.get("/kinds/{kind}")
 def kinds(request: Request, kind: str) -> Response:
     """Parts of one kind; `?cells=4&capacity_mAh=3000..3600` asks for a requirement."""
-    need = {name: text for name, text in request.query_params.items() if text.strip()}
+    asked = request.query_params.items()
+    need = {name: text for name, text in asked if text.strip() and name != "saved"}
     if len(need) > 12 or any(len(name) + len(text) > 200 for name, text in need.items()):
         raise InputError("that is too long a requirement")
-    need.pop("saved", None)
     found = views.kinds(deps_of(request), kind, need)
     return page(request, "kind.html", {"found": found, "need": need})
