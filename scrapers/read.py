@@ -154,8 +154,10 @@ class _Visit:
         hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
         if hint is None and "$" in self.doc.html:
             hint = dollars(self.body_text)
-        open_price = not any(t.priced for t in told)
-        visible.look(self.doc, view, self.locale, hint, plain=open_price)
+        stated_prices = [
+            v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
+        ]
+        visible.look(self.doc, view, self.locale, hint, stated_prices)
         more = tiers.read(self.doc, view.places, self.locale, hint)
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
         shown = show(view.seen, hint, self.country)

@@ -101,8 +101,6 @@ class _Codes(dict[int, int]):
         return self.names.setdefault(name, len(self.names) + 1)
 
     def __missing__(self, key: int) -> int:
-        if len(self) > MAX_KEYS or len(self.names) > MAX_KEYS:
-            self.__init__()  # type: ignore[misc]  # forget everything; a page sent nonsense
         code = self[key] = self._read(key.to_bytes(8, "little").lower())
         return code
 
@@ -117,8 +115,13 @@ class _Codes(dict[int, int]):
             return _LONG
         return -self.of(found[1]) if closes else self.of(found[1])
 
+    @property
+    def full(self) -> bool:
+        """A page sent nonsense: forget everything before the next."""
+        return len(self) > MAX_KEYS or len(self.names) > MAX_KEYS
 
-_codes = _Codes()
+
+_known = [_Codes()]
 
 
 def structure(page: bytes) -> Structure:
@@ -130,26 +133,29 @@ def structure(page: bytes) -> Structure:
     starts = np.flatnonzero(np.frombuffer(page, np.uint8) == ord("<"))
     if len(starts) == 0:
         return Structure(0, 0)
+    codes_of = _known[0]
+    if codes_of.full:
+        codes_of = _known[0] = _Codes()
     padded = page + b"\0" * 16
     words: NDArray[np.uint64] = np.ndarray(
         shape=(len(padded) - 8,), dtype="<u8", buffer=padded, strides=(1,)
     )
     keys, where = np.unique(words[starts + 1], return_inverse=True)
-    codes = np.array([_codes[k] for k in keys.tolist()], np.int64)[where]
+    codes = np.array([codes_of[k] for k in keys.tolist()], np.int64)[where]
     if int((codes == _ODD).sum()) > MAX_ODD:
         return Structure(MAX_DEPTH + 1, 0)
     codes[codes == _ODD] = 0
     for at in np.flatnonzero(codes == _LONG).tolist():
-        codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower())
+        codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower(), codes_of)
     return _bounds(codes[codes != 0])
 
 
-def _long(raw: bytes) -> int:
+def _long(raw: bytes, codes_of: _Codes) -> int:
     """A tag whose name is longer than eight bytes tell."""
     found = _LONG_NAME.match(raw)
     if found is None:
-        return 0 if raw[:1] == b"/" else _codes.of(raw[:60])
-    return -_codes.of(found[2]) if found[1] else _codes.of(found[2])
+        return 0 if raw[:1] == b"/" else codes_of.of(raw[:60])
+    return -codes_of.of(found[2]) if found[1] else codes_of.of(found[2])
 
 
 def _bounds(codes: NDArray[np.int64]) -> Structure:

@@ -34,7 +34,7 @@ _BOT_HTML = Words(
     r"_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
 )
 _LOST = Words(
-    r"\b404\b|(?:page|product|item|article|site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|"
+    r"^\W*404\b|\b404\W+(?:error|page|not|-)|error\W*404\b|(?:page|product|item|article|site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|"
     r"n['’]t) exist|"
     r"no longer exists|cannot be found|can['’]t be found|could(?: not|n['’]t) be found)|not found|"
     r"nothing (?:was )?found|"

@@ -82,6 +82,8 @@ def _checked(amount: Decimal, currency: str | None) -> Value:
         return Value(None, currency, "the price is 0", zero=True)
     if rounded(amount, currency) == 0:
         return Value(None, currency, "the price is below the smallest coin")
+    if minor_units(currency) == 0 and amount != amount.to_integral_value():
+        return Value(None, currency, f"{currency} has no such fractions")
     return Value(amount, currency)
 
 

@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -28,7 +29,7 @@ from scrapers.readers.leaves import (
     squeeze,
 )
 from scrapers.readers.places import Places, own_class
-from scrapers.texts import read_price
+from scrapers.texts import is_currency, read_price
 
 MAX_PRICE_TEXT = 90
 _BARE = re.compile(rf"(?:{MONEY}\s?)?\d[\d.,'’\u00a0\u202f]*(?:\s?{MONEY})?")
@@ -78,20 +79,27 @@ def view(doc: Doc, names: list[str]) -> View:
 
 
 def look(
-    doc: Doc, found: View, locale: str | None, currency: str | None, *, plain: bool = True
+    doc: Doc,
+    found: View,
+    locale: str | None,
+    currency: str | None,
+    expected: Sequence[Decimal] = (),
 ) -> View:
     """Fill the view with amounts; page-wide hints settle "$" and separators.
 
-    `plain`: whether to search text whose classes say nothing, where no other shows a price.
+    `expected`: prices that markup states. Text whose classes say nothing is searched where
+    neither markup nor a named element shows a price, or where the two do not meet.
     """
     held, elsewhere = leaves(doc.priced, found.places)
     reader = _Reader(found, locale, currency)
     reader.take(held)
+    paid = any(s.kind in ("now", "low", "gross", "net") for s in reader.seen)
     struck = any(s.kind == "list" for s in reader.seen)
-    if (plain or struck) and not any(s.kind in ("now", "low", "gross", "net") for s in reader.seen):
+    met = any(s.amount in expected for s in reader.seen)
+    if (not paid and (struck or not expected)) or (paid and expected and not met):
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
-        found.plain = True
+        found.plain = not paid
         elsewhere += extra
     found.seen = tuple(reader.seen)
     found.multibuy = tuple(dict.fromkeys(reader.multibuy))
@@ -226,7 +234,9 @@ class _Reader:
         amounts = [f for f in found if PRICE_LIKE.search(f)] or found
         if len(amounts) != 1:
             return None
-        return read_price(amounts[0], locale=self.locale, currency=self.currency)
+        code = amounts[0][:3]
+        alone = amounts[0] if is_currency(code) or not code.isalpha() else amounts[0][3:]
+        return read_price(alone, locale=self.locale, currency=self.currency)
 
     def _close(self, told: PriceText) -> None:
         """The upper end of a range whose ends stand in two elements."""

@@ -191,6 +191,10 @@ def _taxes(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
             )
         if now.tax is Tax.EXCLUDED and court.vat(now.amount, price):
             return _by(court, told, tax=Tax.INCLUDED)
+        seen = court.shown.rivals
+        gross = [r for r in seen if r.kind in ("now", "gross") and court.vat(price, r.amount)]
+        if gross and not now.strong:
+            return _pay(court, gross[0], None, tax=Tax.INCLUDED, note="the markup holds the net")
     return None
 
 
