@@ -110,6 +110,7 @@ class Statement:
     )
     gone: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
     warnings: list[str] = field(default_factory=list)
+    short: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))  # by part
 
     def buckets(self) -> dict[str, Fraction]:
         """Where the money is, exact, by the name of the place."""
@@ -245,7 +246,9 @@ def _move(state: Statement, event: Moved) -> None:
 def _take(state: Statement, source: Heap, part: str, amount: Fraction, day: date) -> list[Lot]:
     if source.amount < amount:
         have, want = number_text(source.amount, 9), number_text(amount, 9)
-        state.warnings.append(f"{day}: {want} of {part} taken where {have} were there")
+        text = f"{day}: {want} of {part} taken where {have} were there"
+        state.warnings.append(text)
+        state.short[part].append(text)
     return source.take(amount)
 
 

@@ -1,7 +1,8 @@
 """What became of each unit of an order's line: its state, and where every portion is.
 
 A line of `count` units: some arrived, some came wrong or broken, some were cancelled, some
-went back. What arrives beyond the rest replaces what came wrong.
+went back. What arrives beyond the rest replaces what came wrong. A step `arrived` below 0
+takes back what was thought to be right.
 """
 
 from __future__ import annotations
@@ -55,7 +56,8 @@ def portions(line: OrderLine, count: Decimal, day: date | None = None) -> Portio
     bad = max(NONE, min(wrong, count - cancelled - arrived))  # the rest was replaced
     bad_back = min(returned, bad)
     back = max(NONE, returned - wrong)
-    kept = _without([(s.on, s.count) for s in steps if s.kind == "arrived"], back)
+    came = [(s.on, s.count) for s in steps if s.kind == "arrived"]
+    kept = _without([entry for entry in came if entry[1] > 0], back + _undone(came))
     return Portions(
         arrived=tuple(kept),
         coming=max(NONE, count - cancelled - arrived - bad),
@@ -68,6 +70,10 @@ def portions(line: OrderLine, count: Decimal, day: date | None = None) -> Portio
 
 def _sum(steps: Iterable[Step], kind: str) -> Decimal:
     return sum((step.count for step in steps if step.kind == kind), NONE)
+
+
+def _undone(came: Iterable[tuple[date, Decimal]]) -> Decimal:
+    return -sum((count for _, count in came if count < 0), NONE)
 
 
 def _without(arrived: list[tuple[date, Decimal]], back: Decimal) -> list[tuple[date, Decimal]]:

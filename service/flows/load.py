@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from scrapers import host_key
 from service.builds.view import PriceView
 from service.errors import InputError, NotFoundError
+from service.flows.books import own
 from service.flows.ports import Deps, Unit
 from service.model.catalogue import Listing, Supplier
 
@@ -20,17 +21,24 @@ def price_view(
     """Everything that costing needs, as it stood at `at`. `listings`: only those."""
     chosen = list(listings) if listings is not None else unit.catalogue.listings()
     ids = None if listings is None else [listing.id for listing in chosen]
+    parts = unit.catalogue.parts()
+    mine = own(unit, deps, at, parts)
     return PriceView(
         at=at,
-        parts=unit.catalogue.parts(),
+        parts=parts,
         suppliers=unit.catalogue.suppliers(),
         listings=chosen,
         prices=unit.log.as_of(at, ids),
         rates=unit.rates.rates(at.date()),
+        on_hand=mine.on_hand,
         purchases=unit.purchases.all(),
         destination=deps.destination,
         builds=unit.catalogue.builds(),
         markup=Decimal(deps.extra.get("markup", 0)),
+        dismissed=mine.dismissed,
+        companion_rules=mine.companion_rules,
+        holdings=mine.holdings,
+        notes=mine.notes,
     )
 
 
