@@ -85,3 +85,4 @@ class Seen:
     list_amount: Decimal | None = None
     strong: bool = False
     group: int = 0
+    parent: int = 0

@@ -34,7 +34,8 @@ _BOT_HTML = Words(
     r"_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
 )
 _LOST = Words(
-    r"^\W*404\b|\b404\W+(?:error|page|not|-)|error\W*404\b|(?:page|product|item|article|site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|"
+    r"^\W*404\b|\b404\W+(?:error|page|not|-)|error\W*404\b|(?:page|product|item|article|"
+    r"site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|"
     r"n['’]t) exist|"
     r"no longer exists|cannot be found|can['’]t be found|could(?: not|n['’]t) be found)|not found|"
     r"nothing (?:was )?found|"
@@ -78,7 +79,8 @@ _CALL = Words(
     r"pris p[åa] f[öo]rfr[åa]gan",
 )
 _WITHDRAWN = Words(
-    r"no longer (?:available|sold|in our range|stocked)|has been (?:discontinued|withdrawn|"
+    r"\bdiscontinued\b|replaced by|superseded by|no longer (?:available|sold|in our range|"
+    r"stocked)|has been (?:discontinued|withdrawn|"
     r"removed)|"
     r"is discontinued|not (?:currently )?available (?:for sale|any ?more)|currently unavailable|"
     r"nicht mehr (?:verf[üu]gbar|lieferbar|erh[äa]ltlich|im sortiment)|artikel ist ausgelaufen|"

@@ -276,6 +276,7 @@ class _Reader:
                 list_amount=told.list_amount,
                 strong=strong,
                 group=leaf.place.branch,
+                parent=leaf.node.parent.mem_id if leaf.node.parent is not None else 0,
             )
         )
 

@@ -332,14 +332,19 @@ def _shown_only(court: Court, now: Seen) -> Verdict:
     made = _pay(court, now, None, low=low, high=high)
     if made.currency is None:
         return replace(made, price=None, doubt=NO_CURRENCY)
-    if court.shown.rivals and not now.strong and now.low is None:
-        amounts = sorted({r.amount for r in court.shown.rivals} | {now.amount})
-        monies = {r.currency for r in court.shown.rivals} | {now.currency}
-        if len(amounts) > 2 or court.choices or len(monies) > 1:
-            return made if court.choices else replace(made, **_several(amounts))  # type: ignore[arg-type]  # as above
-        higher = max(amounts)
-        return replace(made, price=min(amounts), list_price=higher)
+    rivals = [r for r in court.shown.rivals if r.group == now.group]
+    if rivals and not now.strong and now.low is None and not court.choices:
+        return _one_of(made, now, rivals)
     return made
+
+
+def _one_of(made: Verdict, now: Seen, rivals: list[Seen]) -> Verdict:
+    """Of two bare amounts side by side the lower is paid; more of them settle nothing."""
+    amounts = sorted({r.amount for r in rivals} | {now.amount})
+    beside = all(r.parent == now.parent and r.currency == now.currency for r in rivals)
+    if len(amounts) > 2 or not beside:
+        return replace(made, **_several(amounts))  # type: ignore[arg-type]  # as above
+    return replace(made, price=amounts[0], list_price=amounts[1])
 
 
 def _several(amounts: list[Decimal]) -> dict[str, object]:
