@@ -21,7 +21,7 @@ from scrapers.model import (
     UnitPrice,
 )
 from scrapers.readers.stock import Stock
-from scrapers.readers.values import rounded
+from scrapers.readers.values import minor_units, rounded
 from scrapers.readers.visible import View
 from scrapers.reconcile.settle import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
 from scrapers.reconcile.tax import tax_of
@@ -56,6 +56,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     stock, stock_doubt = _availability(court, verdict, around)
     doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids) or stock_doubt
     currency = verdict.currency or around.rules.currency
+    doubt = doubt or _fractions(verdict, currency)
     if doubt is None:
         doubt = CHOICE_NEEDED if verdict.price is None else None if currency else NO_CURRENCY
     choices = _choices(court, around)
@@ -84,6 +85,15 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         source=verdict.source if verdict.price is not None or verdict.low is not None else None,
         evidence=evidence(court, around),
     )
+
+
+def _fractions(verdict: Verdict, currency: str | None) -> str | None:
+    """A price in sight with more decimals than its currency has was read wrongly."""
+    price = verdict.price
+    exact = price is None or verdict.source is not Source.VISIBLE or minor_units(currency) > 2
+    if exact or price is None or rounded(price, currency) == price:
+        return None
+    return f"{currency or 'the currency'} has no such fractions"
 
 
 def _range(
