@@ -78,7 +78,6 @@ def test_nothing_acknowledged_is_lost(tmp_path, clean_home):
         last = run(env, "poll", "--all", "--json")
         assert last.returncode == 0, last.stdout[-2000:] + last.stderr
     check(env["EBBMARK_DB"], told)
-    assert no_overlap_in_flight(shops.log)
 
 
 def check(url: str, told: list[dict]) -> None:
@@ -101,15 +100,3 @@ def check(url: str, told: list[dict]) -> None:
         for deal in deals:
             assert f"{deal.key}:log" in keys, deal.key
     store.close()
-
-
-def no_overlap_in_flight(log: list[tuple[str, str, float, float]]) -> bool:
-    """By the shops' own log: never two requests to one host at a time."""
-    by_host = defaultdict(list)
-    for host, _, start, end in log:
-        by_host[host].append((start, end))
-    for spans in by_host.values():
-        spans.sort()
-        for (_, end), (start, _) in pairwise(spans):
-            assert start >= end
-    return True
