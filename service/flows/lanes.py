@@ -39,11 +39,22 @@ async def claim(deps: Deps, host: str, *, patience: float) -> Lease | None:
     """The lease on `host`, waiting up to `patience` seconds for its turn."""
     waited = 0.0
     while True:
-        lease = await asyncio.to_thread(_try_claim, deps, host)
+        lease = await _claimed(deps, host)
         if lease is not None or waited >= patience:
             return lease
         await asyncio.sleep(RETRY_CLAIM)
         waited += RETRY_CLAIM
+
+
+async def _claimed(deps: Deps, host: str) -> Lease | None:
+    """One try. Cancelled meanwhile, it gives back what its thread may still have claimed."""
+    trying = asyncio.ensure_future(asyncio.to_thread(_try_claim, deps, host))
+    try:
+        return await asyncio.shield(trying)
+    except asyncio.CancelledError:
+        if lease := await trying:
+            await hand_back(deps, lease)
+        raise
 
 
 def _try_claim(deps: Deps, host: str) -> Lease | None:
@@ -73,6 +84,16 @@ async def keep(deps: Deps, lease: Lease) -> Lease:
 def _renew(deps: Deps, lease: Lease, until: datetime) -> Lease | None:
     with deps.store.write() as unit:
         return unit.polls.renew(lease, until)
+
+
+async def hand_back(deps: Deps, lease: Lease) -> None:
+    """`give_back` in a thread, to its end also where this task is cancelled meanwhile."""
+    giving = asyncio.ensure_future(asyncio.to_thread(give_back, deps, lease))
+    try:
+        await asyncio.shield(giving)
+    except asyncio.CancelledError:
+        await asyncio.wait({giving})
+        raise
 
 
 def give_back(deps: Deps, lease: Lease) -> None:

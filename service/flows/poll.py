@@ -131,9 +131,11 @@ async def _lane(this: _Pass, host: str, members: Sequence[int]) -> None:
     except lanes.LostLeaseError:
         this.report.waiting[host] = "the lease on this host was lost"
     finally:
-        if kept:  # the host's pace is in its row before another may have the host
-            await asyncio.wait(kept[-1:])
-        await asyncio.to_thread(lanes.give_back, this.deps, lease)
+        try:
+            if kept:  # the host's pace is in its row before another may have the host
+                await asyncio.wait(kept[-1:])
+        finally:  # cancelled while it waits, it gives the host back all the same
+            await lanes.hand_back(this.deps, lease)
 
 
 async def _drain(this: _Pass, lease: Lease, members: Sequence[int], kept: list[Kept]) -> None:
