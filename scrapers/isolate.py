@@ -6,6 +6,7 @@ A fresh interpreter, not a fork: the service has threads, and the caller's
 
 from __future__ import annotations
 
+import os
 import pickle
 import resource
 import subprocess
@@ -29,7 +30,12 @@ def run(function: str, *args: Any) -> Reading:
     """
     command = [sys.executable, "-c", _START.format(path=[p for p in sys.path if p])]
     worker = subprocess.Popen(  # noqa: S603  # our own interpreter and our own code
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        # numpy's thread pools would reserve address space by the core, out of our 512 MiB
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
     )
     try:
         said, _ = worker.communicate(pickle.dumps((function, args)), timeout=MAX_WALL)
