@@ -36,7 +36,13 @@ def _environment() -> Environment:
     ):
         env.filters[name] = getattr(show, name)
     env.filters |= {"ago": _ago, "due": _due, "moment": _moment, "day": _day, "link": safe_link}
-    env.filters |= {"path": path_quote, "unit": show.unit, "share": _share, "said_of": _said_of}
+    env.filters |= {
+        "path": path_quote,
+        "unit": show.unit,
+        "rate": show.rate,
+        "share": _share,
+        "said_of": _said_of,
+    }
     env.globals |= {"_": words.say, "OUTCOMES": words.OUTCOMES, "AVAILABILITY": words.AVAILABILITY}
     env.globals |= {"STATUS": words.STATUS, "TAX": words.TAX, "SOURCES": words.SOURCES}
     return env

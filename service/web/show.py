@@ -59,6 +59,11 @@ def unit(name: str) -> str:
     return UNITS.get(name, name)
 
 
+def rate(text: str | None) -> str:
+    """Six significant figures, as reference rates are published (Regulation (EC) 1103/97)."""
+    return "" if text is None else trim(f"{Decimal(text):.6g}")
+
+
 def trim(text: str) -> str:
     """Without trailing noughts behind the point."""
     try:

@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Mapping
 from datetime import datetime, timedelta
+from decimal import Decimal
 from itertools import takewhile
 from typing import Any
 
@@ -123,7 +124,19 @@ def _named(line: LineCost, view: PriceView) -> dict[str, Any]:
         "url": line.listing.url if line.listing else None,
         "rate_day": line.rate_day.isoformat() if line.rate_day and line.rate != 1 else None,
         "spec": dict(part.spec) if part else {},
+        "extra": _extra(line),
     }
+
+
+def _extra(line: LineCost) -> str | None:
+    """What a price was multiplied by besides its rate (tax, payment); None: nothing."""
+    if not (line.to_spend and line.buy and line.price and line.rate):
+        return None
+    factor = line.to_spend / (line.buy * line.price * line.rate)
+    rounding = Decimal("0.006") / line.to_spend
+    if abs(factor - 1) <= rounding:
+        return None
+    return f"{factor.quantize(Decimal('0.001')).normalize():f}"
 
 
 def _extras(unit: Unit, cost: BuildCost, view: PriceView) -> dict[int, dict[str, Any]]:

@@ -31,8 +31,8 @@ def workshop(request: Request) -> Response:
     deps = deps_of(request)
     values = {
         "shop": views.workshop(deps),
-        "parts": views.parts(deps),
-        "suppliers": views.suppliers(deps),
+        "parts": views.part_names(deps),
+        "suppliers": views.names(deps)["supplier"],
     }
     return page(request, "workshop.html", values)
 
