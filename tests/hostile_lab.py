@@ -362,9 +362,9 @@ class Judge:
     """What the service makes of one visit after another of a listing."""
 
     def __init__(self, case: Case) -> None:
-        from service.flows import verdict  # noqa: PLC0415  the service is needed here only
-        from service.flows.ports import ListingState  # noqa: PLC0415
-        from service.model.catalogue import Listing, Supplier  # noqa: PLC0415
+        from service.flows import verdict
+        from service.flows.ports import ListingState
+        from service.model.catalogue import Listing, Supplier
 
         self._verdict = verdict
         rule = case.data.get("rule", {})
@@ -381,11 +381,11 @@ class Judge:
             self._hold(case.data["validators"])
 
     def _remember(self, known: dict[str, str]) -> None:
-        from dataclasses import replace  # noqa: PLC0415
-        from decimal import Decimal  # noqa: PLC0415
+        from dataclasses import replace
+        from decimal import Decimal
 
-        from scrapers import Availability, Tax  # noqa: PLC0415
-        from service.model.prices import Offer, Spell  # noqa: PLC0415
+        from scrapers import Availability, Tax
+        from service.model.prices import Offer, Spell
 
         offer = Offer(
             Decimal(known["price"]),
@@ -399,7 +399,7 @@ class Judge:
         self._state = replace(self._state, identity=identity, verdict="ok", last_full_at=NOW)
 
     def _hold(self, validators: dict[str, str]) -> None:
-        from dataclasses import replace  # noqa: PLC0415
+        from dataclasses import replace
 
         rules = self._verdict.site_rules(self._listing, self._supplier)
         digest = self._verdict.fingerprint(rules) + ":0"
@@ -409,8 +409,8 @@ class Judge:
         )
 
     def __call__(self, visited: Visited) -> tuple[Outcome, str | None, Validators]:
-        from scrapers import read_page, reading_to_json  # noqa: PLC0415
-        from service.model.prices import Spell  # noqa: PLC0415
+        from scrapers import read_page, reading_to_json
+        from service.model.prices import Spell
 
         verdict = self._verdict
         rules = verdict.site_rules(self._listing, self._supplier)
@@ -438,10 +438,10 @@ class Judge:
 
 def certificates() -> tuple[dict[str, ssl.SSLContext], ssl.SSLContext]:
     """Server contexts by kind, and the context that trusts our test authority."""
-    import trustme  # noqa: PLC0415
+    import trustme
 
     authority, stranger = trustme.CA(), trustme.CA()
-    from datetime import UTC, datetime  # noqa: PLC0415
+    from datetime import UTC, datetime
 
     now = datetime.now(UTC)
     made = {
