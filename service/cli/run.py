@@ -94,7 +94,7 @@ def _serve(deps: Deps, own: Settings, host: str, port: int) -> None:
         ssl_keyfile=own.tls.key if own.tls else None,
         h11_max_incomplete_event_size=64 * 1024,
         timeout_keep_alive=15,
-        limit_concurrency=100,
+        limit_concurrency=900,  # below the usual limit of open files
     )
 
 

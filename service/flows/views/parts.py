@@ -104,7 +104,7 @@ def part(deps: Deps, key: str) -> dict[str, Any]:
     """A part with its listings, targets, purchases, and the builds that need it."""
     with deps.store.read() as unit:
         found = _need(unit, key)
-        view = price_view(unit, deps, deps.clock())
+        view = price_view(unit, deps, deps.clock(), unit.catalogue.listings_of(key))
         market = Market(view, deps.currency)
         listings = market.listings(key)
         ids = [listing.id for listing in listings]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Annotated, Any
 from urllib.parse import quote, urlencode
 
@@ -62,17 +63,16 @@ def _past(deps: Deps, key: str, listing: str | None) -> dict[str, Any] | None:
         return None
     found = history(deps, listing)
     whole = history(deps, key)
+    shops, advice = views.names(deps)["supplier"], whole["advice"]
     return found | {
-        "advice": whole["advice"]
-        | {"reasons": [told(deps, r) for r in whole["advice"]["reasons"]]},
-        "calendar": [told(deps, fact) for fact in whole["calendar"]],
+        "advice": advice | {"reasons": [told(reason, shops) for reason in advice["reasons"]]},
+        "calendar": [told(fact, shops) for fact in whole["calendar"]],
     }
 
 
-def told(deps: Deps, fact: Any) -> str:
+def told(fact: Any, shops: Mapping[str, str]) -> str:
     """A fact of the log as a sentence: shops by name, days as people write them."""
     text = str(fact.get("text") if isinstance(fact, dict) else fact)
-    shops = views.names(deps)["supplier"]
     text = re.sub(r"[a-z0-9][a-z0-9-]*", lambda match: shops.get(match[0], match[0]), text)
     text = re.sub(r"\b\d{4}-\d\d-\d\d\b", lambda match: day(match[0]), text)
     return text[:1].upper() + text[1:]
