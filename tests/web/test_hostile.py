@@ -202,6 +202,38 @@ def test_a_title_brings_no_element_and_reads_as_written(
             assert " ".join(title.split()) in words
 
 
+@pytest.mark.parametrize("title", titles())
+def test_the_feed_holds_it_as_text(title: str, book: tuple[Deps, Any]) -> None:
+    """RFC 4287; what XML 1.0 cannot hold at all becomes a replacement character."""
+    from defusedxml.ElementTree import fromstring
+
+    deps, app = book
+    store_hostile(deps, title)
+
+    async def work() -> bytes:
+        async with client(app) as browser:
+            return (await browser.get("/deals.atom")).content
+
+    feed = fromstring(asyncio.run(work()))
+    atom = "{http://www.w3.org/2005/Atom}"
+    tags = {element.tag.removeprefix(atom) for element in feed.iter()}
+    assert tags <= {
+        "feed",
+        "id",
+        "title",
+        "updated",
+        "published",
+        "link",
+        "author",
+        "name",
+        "entry",
+        "summary",
+    }
+    found = feed.find(f"{atom}entry/{atom}title").text
+    if title.isprintable():
+        assert found == f"{title}: 10.00 EUR"
+
+
 def formulas() -> list[str]:
     file = SHARED / "csv_formula_vectors.csv"
     if not file.is_file():
