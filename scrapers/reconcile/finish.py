@@ -88,10 +88,13 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
 
 
 def _fractions(verdict: Verdict, currency: str | None) -> str | None:
-    """A price in sight with more decimals than its currency has was read wrongly."""
+    """More decimals than the currency has: misread in sight, another currency in markup.
+
+    Markup may hold the unrounded net amount of a currency that has cents.
+    """
     price = verdict.price
-    exact = price is None or verdict.source is not Source.VISIBLE or minor_units(currency) > 2
-    if exact or price is None or rounded(price, currency) == price:
+    strict = verdict.source is Source.VISIBLE or minor_units(currency) == 0
+    if price is None or not strict or rounded(price, currency) == price:
         return None
     return f"{currency or 'the currency'} has no such fractions"
 
