@@ -135,7 +135,9 @@ def working_rules(looked: Looked) -> list[dict[str, str]]:
 
 def _rules_for(where: str) -> list[str]:
     inner = where.partition(".")[2]
-    return [f"css:{where}", f"json:{inner}.price", f"json:{where}", f"json:{inner}"]
+    marked = f"css:{where} [itemprop=price]"
+    rules = [f"css:{where}", f"{marked}@content", marked]
+    return [*rules, f"json:{inner}.price", f"json:{where}", f"json:{inner}"]
 
 
 def _finds(page: Page, rule: str, value: str) -> bool:

@@ -31,6 +31,7 @@ def _environment() -> Environment:
         "hours_ago",
         "percent",
         "plural",
+        "sentence",
         "host",
         "trim",
     ):

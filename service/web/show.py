@@ -148,6 +148,12 @@ def percent(text: str | None) -> str:
     return "" if text is None else f"{number(trim(str(text)))}\u00a0%"
 
 
+def sentence(text: str) -> str:
+    """With a capital letter; the rest as it is."""
+    plain = text.strip()
+    return plain[:1].upper() + plain[1:]
+
+
 def plural(count: int, one: str, many: str | None = None) -> str:
     """`1 page`, `3 pages`."""
     return f"{count} {one if count == 1 else many or one + 's'}"

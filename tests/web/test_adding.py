@@ -260,3 +260,14 @@ def test_a_shop_that_wants_to_be_left_alone_is_not_waited_for(
     assert first.status_code == second.status_code == 200
     assert "left alone for" in second.text
     assert shop.asked == [f"{HOME}/shut"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "says"),
+    [("css:p.single", "8.90"), ("xpath://p", "css:"), ("re:(?=x)", "RE2"), ("css:p.nowhere", "")],
+)
+def test_a_rule_of_one_s_own_is_tried_at_once(app: Any, rule: str, says: str) -> None:
+    steps = [("/add", {"url": f"{HOME}/two"}), ("/add/LOOK/rule", {"rule": rule})]
+    answer = Browser(app).run(*steps)[-1]
+    assert answer.status_code in (200, 422)
+    assert says in answer.text
