@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -19,16 +20,16 @@ from web_kit import application, desk
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-PAGES = ["/", "/builds", "/builds/curlew", "/builds/curlew/versions", "/builds/curlew/publish"]
+PAGES = ["/", "/builds", "/builds/curlew", "/builds/curlew#why-1", "/builds/curlew/versions"]
+PAGES += ["/builds/curlew/publish", "/parts", "/parts/battery-4s", "/parts/battery-4s#why-2"]
 PAGES += [
-    "/parts",
-    "/parts/battery-4s",
     "/parts/propeller",
-    "/kinds/batteries",
+    "/kinds/batteries?cells=4",
     "/deals",
     "/suppliers",
+    "/suppliers/harrow",
 ]
-PAGES += ["/suppliers/harrow", "/workshop", "/settings", "/add", "/login", "/password", "/nothing"]
+PAGES += ["/workshop", "/settings", "/add", "/login", "/password", "/nothing"]
 SCREENS = [(1280, 900, "light"), (1280, 900, "dark"), (390, 844, "light"), (390, 844, "dark")]
 SHOTS = Path(os.environ.get("SCREENSHOTS", "")) if os.environ.get("SCREENSHOTS") else None
 
@@ -67,7 +68,7 @@ def test_every_page_on_every_screen(
         wide = watch.page.evaluate("document.documentElement.scrollWidth")
         assert wide <= width, f"{path} is {wide} px wide"
         if SHOTS:
-            name = path.strip("/").replace("/", "-") or "today"
+            name = re.sub(r"[^a-z0-9]+", "-", path).strip("-") or "today"
             watch.page.screenshot(path=str(SHOTS / f"{name}_{width}_{scheme}.png"), full_page=True)
     context.close()
     assert [w for w in watch.wrong if "404" not in w] == []
