@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -32,7 +33,7 @@ def _sessions(request: Request) -> Sessions:
 def settings(request: Request, tested: str = "") -> Response:
     found = settings_of(request)
     hidden = ("db", "channel", "payment", "allow_hosts")
-    rows = [(n, getattr(found, n), why) for n, why in SETTINGS if n not in hidden]
+    rows = [(n, _shown(getattr(found, n)), why) for n, why in SETTINGS if n not in hidden]
     values = {
         "rows": rows,
         "channels": [(c.name, c.kind) for c in found.channels],
@@ -41,6 +42,15 @@ def settings(request: Request, tested: str = "") -> Response:
         "tested": tested[:60],
     }
     return page(request, "settings.html", values)
+
+
+def _shown(value: Any) -> str:
+    """A setting in words; nothing of what a file's table holds."""
+    if isinstance(value, frozenset | tuple):
+        value = ", ".join(sorted(value))
+    if value in (None, ""):
+        return "not set"
+    return str(value) if isinstance(value, str | int) else "set"
 
 
 @router.post("/settings/test")
