@@ -7,6 +7,7 @@ which eight bytes follow, and from these an upper bound of the elements open at 
 from __future__ import annotations
 
 import re
+import threading
 from typing import NamedTuple
 
 import numpy as np
@@ -74,6 +75,10 @@ _FORMATTING = [
 _NAME = re.compile(rb"/?([a-z][a-z0-9:-]*)(?=([ \t\n\f\r/>])|$)|/?[^a-z]?")
 _LONG_NAME = re.compile(rb"(/?)([a-z][a-z0-9:-]*)[ \t\n\f\r/>]")
 _ODD, _LONG = 1 << 20, 1 << 21
+_BITS = 14  # of a slot number in the table of tags seen
+_SPREAD = np.uint64(0x9E3779B97F4A7C15)
+_SHIFT = np.uint64(64 - _BITS)
+_MAX_SHORT = (1 << 15) - 1
 
 
 class Structure(NamedTuple):
@@ -92,6 +97,8 @@ class _Codes(dict[int, int]):
 
     def __init__(self) -> None:
         super().__init__()
+        self.seen: NDArray[np.uint64] = np.zeros(1 << _BITS, np.uint64)
+        self.codes: NDArray[np.int32] = np.zeros(1 << _BITS, np.int32)
         self.names: dict[bytes, int] = {n.encode(): i for i, n in enumerate(_FORMATTING, 1)}
 
     def of(self, name: bytes) -> int:
@@ -115,13 +122,32 @@ class _Codes(dict[int, int]):
             return _LONG
         return -self.of(found[1]) if closes else self.of(found[1])
 
+    def all(self, words: NDArray[np.uint64]) -> NDArray[np.int32]:
+        """The codes of many tags: from the table where it has seen them, else one by one."""
+        slots = (words * _SPREAD) >> _SHIFT
+        codes: NDArray[np.int32] = self.codes[slots]
+        new = np.flatnonzero(self.seen[slots] != words)
+        if len(new):
+            keys, where = np.unique(words[new], return_inverse=True)
+            codes[new] = np.array([self[k] for k in keys.tolist()], np.int32)[where]
+            self.seen[slots[new]] = words[new]
+            self.codes[slots[new]] = codes[new]
+        return codes
+
     @property
     def full(self) -> bool:
         """A page sent nonsense: forget everything before the next."""
         return len(self) > MAX_KEYS or len(self.names) > MAX_KEYS
 
 
-_known = [_Codes()]
+class _Known(threading.local):
+    """Each thread's own: a table that two write at once would mix up tags and codes."""
+
+    def __init__(self) -> None:
+        self.codes = _Codes()
+
+
+_known = _Known()
 
 
 def structure(page: bytes) -> Structure:
@@ -133,20 +159,22 @@ def structure(page: bytes) -> Structure:
     starts = np.flatnonzero(np.frombuffer(page, np.uint8) == ord("<"))
     if len(starts) == 0:
         return Structure(0, 0)
-    codes_of = _known[0]
+    codes_of = _known.codes
     if codes_of.full:
-        codes_of = _known[0] = _Codes()
+        codes_of = _known.codes = _Codes()
     padded = page + b"\0" * 16
     words: NDArray[np.uint64] = np.ndarray(
         shape=(len(padded) - 8,), dtype="<u8", buffer=padded, strides=(1,)
     )
-    keys, where = np.unique(words[starts + 1], return_inverse=True)
-    codes = np.array([codes_of[k] for k in keys.tolist()], np.int64)[where]
-    if int((codes == _ODD).sum()) > MAX_ODD:
-        return Structure(MAX_DEPTH + 1, 0)
-    codes[codes == _ODD] = 0
-    for at in np.flatnonzero(codes == _LONG).tolist():
-        codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower(), codes_of)
+    codes = codes_of.all(words[starts + 1])
+    rare = np.flatnonzero(codes >= _ODD)
+    if len(rare):
+        odd = codes == _ODD
+        if int(odd.sum()) > MAX_ODD:
+            return Structure(MAX_DEPTH + 1, 0)
+        codes[odd] = 0
+        for at in rare[codes[rare] == _LONG].tolist():
+            codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower(), codes_of)
     return _bounds(codes[codes != 0])
 
 
@@ -158,20 +186,24 @@ def _long(raw: bytes, codes_of: _Codes) -> int:
     return -codes_of.of(found[2]) if found[1] else codes_of.of(found[2])
 
 
-def _bounds(codes: NDArray[np.int64]) -> Structure:
+def _bounds(codes: NDArray[np.int32]) -> Structure:
     """Depths out of a run of opening (n) and closing (-n) tags."""
-    if len(codes) == 0:
+    count = len(codes)
+    if count == 0:
         return Structure(0, 0)
     names = np.abs(codes)
-    order = np.argsort(names, kind="stable")
+    short = names.astype(np.int16) if names.max() <= _MAX_SHORT else names  # sorted by radix
+    order = np.argsort(short, kind="stable")
     steps, groups = np.sign(codes)[order], names[order]
-    first = np.flatnonzero(np.r_[True, groups[1:] != groups[:-1]])
-    number = np.cumsum(np.r_[0, groups[1:] != groups[:-1]])
-    total = np.cumsum(steps)
-    local = total - np.r_[0, total[first[1:] - 1]][number]
-    far = number * (2 * len(codes) + 2)  # a group apart, so that one running minimum serves all
-    lowest = np.minimum(np.minimum.accumulate(local - far) + far, 0)
-    before = np.r_[0, lowest[:-1]]
+    first = np.concatenate(([0], np.flatnonzero(groups[1:] != groups[:-1]) + 1))
+    sizes = np.diff(first, append=count)
+    total = np.cumsum(steps, dtype=np.int64)
+    # groups far apart, so that one running minimum serves all
+    far = np.arange(len(first)) * (2 * count + 2)
+    base = np.concatenate(([0], total[first[1:] - 1]))
+    lowest = np.minimum.accumulate(total - np.repeat(base + far, sizes))
+    lowest = np.minimum(lowest + np.repeat(far, sizes), 0)
+    before = np.concatenate(([0], lowest[:-1]))
     before[first] = 0
     steps[(steps < 0) & (lowest < before)] = 0  # closes what was never opened
     kept = np.empty_like(steps)
