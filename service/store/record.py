@@ -1,12 +1,15 @@
 """Writing the price log: what polls bring, by whole batches.
 
-A batch that only confirms what runs is one `executemany` on narrow rows. Only
+A batch that only confirms what runs is a statement for hundreds of rows. Only
 the readings that this leaves over (a new offer, a pause, a new listing) are
 looked at one by one.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
+from itertools import chain
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, text
@@ -18,7 +21,7 @@ from service.store.bulk import insert_many, is_sqlite, one_of, run_many
 from service.store.rows import SPELL, gap_rows, offer_of, row_of, span_of
 from service.store.timeline import Span, Terms
 from service.store.timeline import extend as extend_span
-from service.store.types import EPOCH, MICROSECOND, to_micros
+from service.store.types import EPOCH
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -31,9 +34,18 @@ Known = dict[int, tuple[Offer, int]]
 
 _STILL: Final = "r.first_seen = {first} AND r.last_seen < {at} AND {at} - r.last_seen <= r.fresh"
 
-_CONFIRM_SQLITE: Final = """UPDATE running AS r
-    SET polls = polls + 1, pause = max(pause, (?1 - last_seen) / 1000000), last_seen = ?1
-    WHERE r.listing = ?2 AND """ + _STILL.format(at="?1", first="?3")
+# Many rows a statement: binding one by one costs more than the change itself. SQLite has no
+# quick UPDATE from a list, but INSERT ... ON CONFLICT is one, as all these rows exist; should one
+# have gone meanwhile, `NOBODY` is what tells the row that must not stay.
+_CHUNK: Final = 50  # rows of three values a statement: more gain nothing
+_NOBODY: Final = ""
+_CONFIRM_SQLITE: Final = f"""INSERT INTO running AS r (last_seen, listing, first_seen, polls, pause,
+        price, currency, availability, tax, origin, fresh)
+    VALUES {{rows}}
+    ON CONFLICT (listing) DO UPDATE SET polls = polls + 1, last_seen = excluded.last_seen,
+        pause = max(pause, (excluded.last_seen - last_seen) / 1000000)
+    WHERE {_STILL.format(at="excluded.last_seen", first="excluded.first_seen")}"""
+_CONFIRM_ROW: Final = f"(?, ?, ?, 1, 0, 0, '{_NOBODY}', 0, 0, 0, 0)"
 
 _CONFIRM_POSTGRES: Final = """UPDATE running AS r
     SET polls = polls + 1, last_seen = i.at,
@@ -46,6 +58,9 @@ _REPLACE: Final = """UPDATE running SET first_seen = ?, last_seen = ?, polls = ?
     price = ?, currency = ?, list_price = ?, availability = ?, tax = ?, origin = ?
     WHERE listing = ?"""
 _RUNNING: Final = (*SPELL, "fresh")
+_LISTING: Final = attrgetter("listing")
+_DAY: Final = 86_400  # seconds
+_SECOND: Final = 1_000_000
 
 
 def bump(conn: Connection, *, rebuilt: bool = False) -> None:
@@ -61,40 +76,80 @@ def confirm(
 
     No listing stands twice in `observations`.
     """
-    if missing := {seen.listing for seen in observations} - known.keys():
+    rows, others = still(known, observations)
+    if missing := {seen.listing for seen in others} - known.keys():
         _learn(conn, known, missing)
-    rows = still(known, observations)
-    others: list[Observation] = []
-    if len(rows) < len(observations):
-        running = {row[1] for row in rows}
-        others = [seen for seen in observations if seen.listing not in running]
+        late, others = still(known, others)
+        rows += late
     if extend(conn, rows) < len(rows):
         others += _not_extended(conn, rows, observations)
     return others
 
 
-def still(known: Known, observations: Sequence[Observation]) -> list[tuple[int, int, int]]:
-    """Instant, listing and first instant of those that say what was known.
+def still(
+    known: Known, observations: Sequence[Observation]
+) -> tuple[list[tuple[int, int, int]], list[Observation]]:
+    """Instant, listing and first instant of those that say what was known; and the others.
 
-    The hot loop of a cycle of polls.
+    The hot loop of a cycle of polls: what `Offer` and timedelta would do by calls is spelt out.
     """
-    nothing = (None, 0)
-    try:
-        return [
-            ((seen.at - EPOCH) // MICROSECOND, seen.listing, held[1])
-            for seen in observations
-            if (held := known.get(seen.listing, nothing))[0] == seen.offer
-        ]
-    except TypeError:  # a time without zone: say which
-        return [(to_micros(seen.at), seen.listing, 0) for seen in observations]
+    rows: list[tuple[int, int, int]] = []
+    others: list[Observation] = []
+    for seen in observations:
+        offer, held = seen.offer, known.get(seen.listing)
+        if held is None or not (
+            (was := held[0]) is offer
+            or (
+                was.price == offer.price
+                and was.list_price == offer.list_price
+                and was.currency == offer.currency
+                and was.availability is offer.availability
+                and was.tax is offer.tax
+            )
+        ):
+            others.append(seen)
+            continue
+        try:
+            since = seen.at - EPOCH
+        except TypeError:  # a time without zone: who looks at it closer says so
+            others.append(seen)
+            continue
+        at = (since.days * _DAY + since.seconds) * _SECOND + since.microseconds
+        rows.append((at, seen.listing, held[1]))
+    return rows, others
 
 
 def extend(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
     """Extend the spells that began then; answers how many did go on."""
-    if is_sqlite(conn) or not rows:
-        return run_many(conn, _CONFIRM_SQLITE, rows)
+    if not rows:
+        return 0
+    if is_sqlite(conn):
+        return _extend_sqlite(conn, rows)
     columns = tuple(list(column) for column in zip(*rows, strict=True))
     return conn.exec_driver_sql(_CONFIRM_POSTGRES, columns).rowcount
+
+
+def _extend_sqlite(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
+    before = _count(conn)
+    values = tuple(chain.from_iterable(rows))
+    whole = len(rows) // _CHUNK * 3 * _CHUNK
+    chunks = [values[place : place + 3 * _CHUNK] for place in range(0, whole, 3 * _CHUNK)]
+    extended = run_many(conn, _confirm_sql(_CHUNK), chunks)
+    if rest := values[whole:]:
+        extended += run_many(conn, _confirm_sql(len(rest) // 3), [rest])
+    added = _count(conn) - before
+    if added:
+        conn.exec_driver_sql("DELETE FROM running WHERE currency = ?", (_NOBODY,))
+    return extended - added
+
+
+@lru_cache(maxsize=_CHUNK)
+def _confirm_sql(rows: int) -> str:
+    return _CONFIRM_SQLITE.format(rows=", ".join([_CONFIRM_ROW] * rows))
+
+
+def _count(conn: Connection) -> int:
+    return int(conn.exec_driver_sql("SELECT count(*) FROM running").scalar_one())
 
 
 def _not_extended(
@@ -188,13 +243,13 @@ def _running(
     query = f"SELECT {', '.join(_RUNNING)} FROM running WHERE listing {one}"
     if lock and not is_sqlite(conn):
         query += " FOR UPDATE"
-    rows = conn.execute(text(query), {"listings": bound})
+    rows = conn.execute(text(query), {"listings": bound}).all()
     return {row[0]: (span_of(row), row[11]) for row in rows}
 
 
 def rounds(observations: Sequence[Observation]) -> list[Sequence[Observation]]:
     """In time order where it matters: so that no listing stands twice in one round."""
-    if len({seen.listing for seen in observations}) == len(observations):
+    if len(set(map(_LISTING, observations))) == len(observations):
         return [observations]
     result: list[list[Observation]] = []
     count: dict[int, int] = {}

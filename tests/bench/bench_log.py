@@ -208,9 +208,8 @@ def record(store: SqlStore, observations: list[Observation]) -> None:
 def ready_rows(store: SqlStore, observations: list[Observation]) -> Callable[[], None]:
     """The same with the values already as they are stored, as the plain ways have them."""
     known = store._known
-    rows = recording.still(known, observations)
-    running = {row[1] for row in rows}
-    others = [seen_row(seen) for seen in observations if seen.listing not in running]
+    rows, rest = recording.still(known, observations)
+    others = [seen_row(seen) for seen in rest]
 
     def write() -> None:
         with store.write() as unit:
