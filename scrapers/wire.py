@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
+import socket
 from typing import TYPE_CHECKING, cast
 
 import h11
@@ -82,11 +82,12 @@ class Pipe(asyncio.Protocol):
         if self._waiter is not None and not self._waiter.done():
             self._waiter.set_result(None)
 
-    async def read(self) -> bytes:
-        """What has come; waits for the first of it. Empty at the end. Raises OSError."""
-        while not self._held and not self._ended:
-            self._waiter = asyncio.get_running_loop().create_future()
-            await self._waiter
+    async def read(self, until: float, reason: str) -> bytes:
+        """What has come; waits for the first of it. Empty at the end.
+
+        Raises OSError, and FetchError with `reason` at the time `until` of the loop's clock.
+        """
+        await self._wait(until, reason)
         if not self._held:
             if self._error is not None:
                 raise self._error
@@ -97,6 +98,20 @@ class Pipe(asyncio.Protocol):
             self._paused = False
             self._transport.resume_reading()
         return data
+
+    async def _wait(self, until: float, reason: str) -> None:
+        """A timer of the wait's own: lighter than a timeout that cancels the task."""
+        loop = asyncio.get_running_loop()
+        if loop.time() >= until:
+            raise FetchError(reason)
+        if self._held or self._ended:
+            return
+        waiter = self._waiter = loop.create_future()
+        timer = loop.call_at(until, _expire, waiter, reason)
+        try:
+            await waiter
+        finally:
+            timer.cancel()
 
     def write(self, data: bytes) -> None:
         """Hand bytes over for sending."""
@@ -114,16 +129,33 @@ class Pipe(asyncio.Protocol):
             self._transport.abort()
 
 
+def _expire(waiter: asyncio.Future[None], reason: str) -> None:
+    if not waiter.done():
+        waiter.set_exception(FetchError(reason))
+
+
 async def dial(address: str, port: int, tls: ssl.SSLContext | None, name: str) -> Pipe:
     """Connect to an address, with TLS if there is a context; the certificate must be `name`'s.
 
     Raises OSError (ssl.SSLError is one).
     """
     loop = asyncio.get_running_loop()
+    sock = await _connected(address, port)
     _, pipe = await loop.create_connection(
-        Pipe, address, port, ssl=tls, server_hostname=name if tls else None
+        Pipe, sock=sock, ssl=tls, server_hostname=name if tls else None
     )
     return pipe
+
+
+async def _connected(address: str, port: int) -> socket.socket:
+    sock = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
+    try:
+        sock.setblocking(False)
+        await asyncio.get_running_loop().sock_connect(sock, (address, port))
+    except BaseException:
+        sock.close()
+        raise
+    return sock
 
 
 class Exchange:
@@ -150,16 +182,16 @@ class Exchange:
 
     async def head(self, deadline: float) -> tuple[int, RawHeaders]:
         """Status and headers of the answer, less Set-Cookie: no cookie is kept."""
-        now = asyncio.get_running_loop().time()
-        first = now + self._limits.first_byte
-        async with Until(min(first, deadline), _NO_ANSWER if first < deadline else TOO_LATE):
-            event = await self._next()
-            informational = 0
-            while isinstance(event, h11.InformationalResponse):
-                informational += 1
-                if informational > self._limits.informational:
-                    raise BrokenError("too many interim answers")
-                event = await self._next()
+        first = asyncio.get_running_loop().time() + self._limits.first_byte
+        until, late = (first, _NO_ANSWER) if first < deadline else (deadline, TOO_LATE)
+        await self._receive(until, late)
+        event = await self._next(until, late)
+        informational = 0
+        while isinstance(event, h11.InformationalResponse):
+            informational += 1
+            if informational > self._limits.informational:
+                raise BrokenError("too many interim answers")
+            event = await self._next(until, late)
         if not isinstance(event, h11.Response):
             raise BrokenError("the answer has no status line")
         return event.status_code, self._within_caps(event.headers.raw_items())
@@ -175,10 +207,7 @@ class Exchange:
     async def chunks(self, deadline: float) -> AsyncIterator[bytes]:
         """The body as it comes, content encoding still on."""
         while True:
-            event: h11.Event | None = self._event()
-            if event is None:
-                async with Until(deadline, TOO_LATE):
-                    event = await self._next()
+            event = await self._next(deadline, TOO_LATE)
             if not isinstance(event, h11.Data):
                 return
             yield bytes(event.data)
@@ -187,14 +216,15 @@ class Exchange:
         """Whether bytes follow the end of the answer within `wait` seconds."""
         if self._protocol.trailing_data[0]:
             return True
-        with contextlib.suppress(TimeoutError, OSError):
-            async with asyncio.timeout(wait):
-                return bool(await self._pipe.read())
-        return False
+        until = asyncio.get_running_loop().time() + wait
+        try:
+            return bool(await self._pipe.read(until, TOO_LATE))
+        except (FetchError, OSError):
+            return False
 
-    async def _next(self) -> h11.Event:
+    async def _next(self, until: float, late: str) -> h11.Event:
         while (event := self._event()) is None:
-            await self._receive()
+            await self._receive(until, late)
         return event
 
     def _event(self) -> h11.Event | None:
@@ -209,9 +239,9 @@ class Exchange:
             return event
         raise BrokenError("the answer switches to another protocol")
 
-    async def _receive(self) -> None:
+    async def _receive(self, until: float, late: str) -> None:
         try:
-            data = await self._pipe.read()
+            data = await self._pipe.read(until, late)
         except OSError as error:
             if self._begun:
                 raise BrokenError("the connection broke in the middle of the answer") from error

@@ -45,7 +45,7 @@ class _Pipe:
         name = data.partition(b"\r\nHost: ")[2].partition(b"\r\n")[0].decode()
         self._held = self._wire.reply(name, path)
 
-    async def read(self) -> bytes:
+    async def read(self, _until: float, _reason: str) -> bytes:
         data, self._held = self._held, b""
         return data
 
