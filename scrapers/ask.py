@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 import httpx
 
@@ -37,29 +37,37 @@ class Answer:
     complete: bool = True
 
 
-class _NoCookies(httpx.Cookies):
-    """A jar that stays empty, and costs nothing to pass by."""
-
-    def extract_cookies(self, response: httpx.Response) -> None:
-        """Keep none of an answer's cookies."""
-
-    def set_cookie_header(self, request: httpx.Request) -> None:
-        """Send none."""
+RawHeaders = list[tuple[bytes, bytes]]
+_NO_BODY = httpx.ByteStream(b"")
 
 
 class Client(httpx.AsyncClient):
     """httpx without a memory: no cookies, no environment, no redirects of its own."""
 
     def __init__(self, transport: httpx.AsyncBaseTransport, headers: Mapping[str, str]) -> None:
-        super().__init__(
-            transport=transport, headers=headers, trust_env=False, follow_redirects=False
-        )
-        self._none = _NoCookies()
+        super().__init__(transport=transport, trust_env=False, follow_redirects=False)
+        self._bottom = transport
+        self._always = _raw(headers)
 
-    @property
-    def cookies(self) -> httpx.Cookies:
-        """Always the empty jar."""
-        return self._none
+    def get_request(self, target: Target, headers: Mapping[str, str], **more: Any) -> httpx.Request:
+        """A GET of a URL that is already vetted, with nothing left for httpx to work out."""
+        sent = [(b"Host", target.netloc.encode()), *self._always, *_raw(headers)]
+        extensions = {"target": target, **more}
+        return httpx.Request(
+            "GET", target.url, headers=sent, stream=_NO_BODY, extensions=extensions
+        )
+
+    async def send(self, request: httpx.Request, **_: Any) -> httpx.Response:
+        """Past sign-in, redirects and cookies, none of which a visit may have."""
+        return await self._bottom.handle_async_request(request)
+
+
+def _raw(headers: Mapping[str, str]) -> RawHeaders:
+    return [(name.encode("ascii"), value.encode("latin-1")) for name, value in headers.items()]
+
+    @cookies.setter
+    def cookies(self, cookies: object) -> None:
+        """Keep none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,17 +106,17 @@ class Asker:
         deadline: float,
         wanted: Mapping[int, Want],
     ) -> Answer:
-        headers = self._client.headers
-        if conditions:
-            headers = httpx.Headers(headers)
-            headers.update(conditions)
-        extensions = {"deadline": deadline, "target": target}
-        request = httpx.Request("GET", target.url, headers=headers, extensions=extensions)
-        response = await self._client.send(request, stream=True)
+        request = self._client.get_request(target, conditions, deadline=deadline)
+        response = await self._client.send(request)
         try:
             return await _taken(target, response, wanted.get(response.status_code))
         finally:
-            await response.aclose()
+            await _stream(response).aclose()
+
+
+def _stream(response: httpx.Response) -> httpx.AsyncByteStream:
+    """The body as the transport gives it, past the layers that count and decode."""
+    return cast("httpx.AsyncByteStream", response.stream)
 
 
 async def _taken(target: Target, response: httpx.Response, want: Want | None) -> Answer:
@@ -161,7 +169,7 @@ async def _whole(
 
 async def _collect(response: httpx.Response, body: PlainBody, want: Want) -> None:
     received = 0
-    async for chunk in response.aiter_raw():
+    async for chunk in _stream(response):
         received += len(chunk)
         if received > want.wire:
             raise TooLargeError(f"the answer is larger than {want.wire // 1024} KiB")

@@ -29,7 +29,7 @@ _BY_LABEL = (
 )  # fmt: skip
 
 
-_CLAIMS = (("list", labels.LIST), ("regular", labels.REGULAR))
+_WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
 _OFF = re.compile(r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", re.IGNORECASE)
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
@@ -86,7 +86,7 @@ def _by_label(text: str, before: str, after: str) -> str | None:
         return None
     if len(AMOUNT.findall(text)) <= 1:
         now = labels.CURRENT.search(before)
-        for kind, pattern in (*_BY_LABEL, *(() if now else _CLAIMS)):
+        for kind, pattern in _BY_LABEL if now else _WITH_CLAIMS:
             if pattern.search(words):
                 return kind
     if _OFF.match(after):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from scrapers.model import Ids, Source
+from scrapers.model import Availability, Ids, Source
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import Value, clean, currency_code, gtin, stated
@@ -90,7 +90,7 @@ def _made(
         list_price=max(higher, default=None),
         zero=value.zero,
         doubt=value.doubt,
-        **({"availability": found} if found else {}),
+        availability=found or Availability.UNKNOWN,
     )
     ids = Ids(
         gtin=gtin(

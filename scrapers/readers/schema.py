@@ -149,7 +149,8 @@ def _walk(roots: list[tuple[str, Any]], owned: set[str]) -> Iterator[tuple[str, 
             )
         elif isinstance(value, dict):
             thing = _is_thing(value)
-            if thing and value.get("@id") not in owned:
+            name = value.get("@id")  # a list, where the markup is broken
+            if thing and not (isinstance(name, str) and name in owned):
                 yield path, value, main
             stack.extend(_children(path, value, main=main, thing=thing, depth=depth))
 

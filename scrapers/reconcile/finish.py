@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -20,6 +21,8 @@ from scrapers.model import (
     Tax,
     UnitPrice,
 )
+from scrapers.readers.claims import Seen
+from scrapers.readers.leaves import AMOUNT
 from scrapers.readers.stock import Stock
 from scrapers.readers.values import minor_units, rounded
 from scrapers.readers.visible import View
@@ -29,6 +32,8 @@ from scrapers.reconcile.told import Told, alike
 from scrapers.texts import read_sold_as, read_spec
 
 MAX_EVIDENCE = 60
+MAX_VALUE = 120
+_SEPARATORS = re.compile(r"\D")
 MAX_SPEC_TEXT = 300  # the title tells most of it; the first lines the rest
 _GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
 _OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
@@ -235,8 +240,19 @@ def evidence_of(court: Court) -> tuple[Evidence, ...]:
     found = [proof for told in court.told for proof in _of_told(told)]
     for seen in court.shown.all[:30]:
         name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
-        found.append(Evidence("visible", name, seen.text[:120], seen.where))
+        found.append(Evidence("visible", name, _near(seen), seen.where))
     return tuple(found)
+
+
+def _near(seen: Seen) -> str:
+    """The text as it stood; of a long one the piece with the amount."""
+    if len(seen.text) <= MAX_VALUE:
+        return seen.text
+    digits = f"{seen.amount.normalize():f}".replace(".", "")
+    spans = [m.span() for m in AMOUNT.finditer(seen.text)]
+    holds = (s for s in spans if _SEPARATORS.sub("", seen.text[slice(*s)]).startswith(digits))
+    start, _ = next(holds, spans[0] if spans else (0, 0))
+    return seen.text[max(0, start - MAX_VALUE // 2) :][:MAX_VALUE]
 
 
 def _of_told(told: Told) -> list[Evidence]:

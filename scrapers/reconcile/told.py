@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from urllib.parse import parse_qs, urljoin, urlsplit
 
@@ -137,12 +137,7 @@ def _together(products: list[Product], url: str, choice: str | None) -> Told:
     )
     made = Product(head.source, head.where, head.title, head.ids, offers=offers,
                    aggregate=head.aggregate, choices=choices)  # fmt: skip
-    told = _told(made, url, choice)
-    return Told(**{**_fields(told), "first": None})
-
-
-def _fields(told: Told) -> dict[str, object]:
-    return {name: getattr(told, name) for name in Told.__slots__}
+    return replace(_told(made, url, choice), first=None)
 
 
 def _usable(product: Product) -> list[Offer]:

@@ -60,16 +60,21 @@ def mutate(body: bytes, other: bytes, rng: random.Random) -> bytes:
     return bytes(made)
 
 
+def _amounts(text: str, currency: str | None) -> set[Decimal | None]:
+    """What the text says as it stands, and where the page's tongue decides "1,090"."""
+    told = [read_price(text, locale=tongue, currency=currency) for tongue in (None, "de", "en")]
+    return {a for t in told if t for a in (t.amount, t.low, t.high, t.list_amount)}
+
+
 def backed(made: Reading) -> bool:
     """Whether the evidence holds the price: as it stands, in other units, or before tax."""
     price = made.price
     if price is None:
         return made.outcome is not Outcome.OK
     for proof in made.evidence:
-        told = read_price(proof.value[:120], currency=made.currency)
         if proof.field in ("price", "gross", "net", "low") and f"{price:f}" in proof.value:
             return True
-        amounts = {told.amount, told.low, told.high, told.list_amount} if told else set()
+        amounts = _amounts(proof.value[:120], made.currency)
         with suppress(ArithmeticError):
             amounts.add(Decimal(proof.value))
         if any(
