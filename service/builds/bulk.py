@@ -23,9 +23,10 @@ from numpy.typing import NDArray
 
 from service.builds.amounts import check_line_fits, misfit
 from service.builds.cost import BuildCost, price_in
+from service.builds.labour import hours_of
+from service.builds.mixes import whole_build
 from service.builds.offers import RANK, Market, Quote, status_of
 from service.builds.rows import Row, make_rows
-from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.model.builds import Build, Line
 from service.model.catalogue import Listing
@@ -322,7 +323,7 @@ def price_all(builds: Iterable[Build], view: PriceView) -> AllCosts:
     """Reprice all builds; the answer keeps what it worked out for the next change."""
     prices = dict(view.prices)
     view = replace(view, prices=prices)
-    whole = {build.key: resolve(build, view.builds) for build in builds}
+    whole = {build.key: whole_build(build, view) for build in builds}
     markets = {
         currency: Market(view, currency) for currency in {b.currency for b in whole.values()}
     }
@@ -342,7 +343,11 @@ def price_all(builds: Iterable[Build], view: PriceView) -> AllCosts:
 
 
 def _is_plain(build: Build, market: Market) -> bool:
-    if not build.lines or build.destination or market.view.supplies or market.view.choose:
+    if not build.lines or build.destination or market.view.choose:
+        return False
+    if market.view.supplies and any(line.counts.kind == "stock" for line in build.lines):
+        return False
+    if build.labour_rate and hours_of(build):
         return False
     return market.view.rule == "cheapest per unit" and all(
         _plain_line(line, market) for line in build.lines

@@ -98,7 +98,8 @@ def by_spend(quotes: Sequence[Quote], asked: Asked) -> Quote:
 
 
 def _spend(quote: Quote, asked: Asked) -> Fraction:
-    return quote.cost(quote.units(asked.to_buy))
+    """What the part costs now; of a set that is all used up, its share."""
+    return quote.cost(quote.units(asked.to_buy)) * quote.split
 
 
 def hint_now(mine: Quote, other: Quote, asked: Asked) -> str:

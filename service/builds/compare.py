@@ -11,9 +11,9 @@ from scrapers import format_amount
 from service.builds.cents import number_text
 from service.builds.cost import price_in
 from service.builds.figures import BuildCost, LineCost, Sums
+from service.builds.mixes import whole_build
 from service.builds.offers import Market
 from service.builds.requirements import parts_meeting, successors
-from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.model.builds import Build, Line
 from service.model.catalogue import Part
@@ -156,7 +156,7 @@ def proposals(build: Build, view: PriceView) -> list[Proposal]:
     What still meets it: the line's requirement, and the part's named equivalents. Only
     usable prices are proposed.
     """
-    whole = resolve(build, view.builds)
+    whole = whole_build(build, view)
     market = Market(view, whole.currency)
     now = price_in(whole, market)
     found = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from service.builds import texts
 from service.builds.amounts import mass_of
 from service.builds.cautions import cautions_for
 from service.builds.cents import to_cents
@@ -18,14 +19,15 @@ from service.builds.figures import (
     sums,
 )
 from service.builds.fit import fit
-from service.builds.lines import line_cost, with_supplies
+from service.builds.labour import labour_line, labour_note
+from service.builds.lines import line_cost, supplies_in, with_supplies
+from service.builds.mixes import whole_build
 from service.builds.offers import Market, market_of
 from service.builds.paid import Lots, open_lots
 from service.builds.rows import Row, choose_all, make_rows
 from service.builds.tax import crosses_customs
 from service.builds.units import distribute
-from service.builds.versions import resolve
-from service.builds.view import PriceView
+from service.builds.view import PriceView, Supplies
 from service.model.builds import Build
 from service.model.catalogue import Part
 
@@ -44,15 +46,17 @@ def price_builds(builds: Iterable[Build], view: PriceView) -> list[BuildCost]:
 
 def price_in(build: Build, market: Market) -> BuildCost:
     """Reprice a build of the market's currency; one market serves many builds."""
-    whole = resolve(build, market.view.builds)
+    whole = whole_build(build, market.view)
     view = replace_destination(market, whole)
     rows = make_rows(whole, view)
     choose_all(rows, view, whole.currency)
     distribute(rows, view, whole.currency)
     lots = open_lots(view.view, whole.currency, whole.key)
     lines = [line_cost(row, whole.currency, lots) for row in rows]
-    lines = with_supplies(lines, view.view.supplies, whole.currency)
-    return _summed(whole, view, rows, lines, lots)
+    lines = with_supplies(lines, _supplies(view), whole.currency)
+    work = labour_line(whole, view.view.rates)
+    cost = _summed(whole, view, rows, [*lines, work] if work else lines, lots)
+    return replace(cost, warnings=(*cost.warnings, *labour_note(whole, work)))
 
 
 def replace_destination(market: Market, build: Build) -> Market:
@@ -70,7 +74,7 @@ def _summed(
     build: Build, market: Market, rows: Sequence[Row], lines: Sequence[LineCost], lots: Lots
 ) -> BuildCost:
     totals = sums(lines)
-    bought = {row.part.key for row in rows if row.part}
+    bought = {row.part.key for row in rows if row.part and row.line.counts.kind != "tool"}
     if lots.taken or any(lots.by_part.get(key) for key in bought):
         totals = replace(totals, spent=to_cents(lots.spent(bought), build.currency))
     return BuildCost(
@@ -89,9 +93,21 @@ def _summed(
         warnings=(
             *market.warnings(part.key for part in _parts(rows)),
             *(note for part in _parts(rows) for note in market.view.notes.get(part.key, ())),
-            *mass_warning(lines),
+            *mass_warning([line for line in lines if line.group != texts.LABOUR or line.part]),
+            *_no_flat(market, lines),
         ),
     )
+
+
+def _supplies(market: Market) -> Supplies | None:
+    return supplies_in(market.view.supplies, market.view.rates, market.currency)
+
+
+def _no_flat(market: Market, lines: Sequence[LineCost]) -> list[str]:
+    given = market.view.supplies
+    if given is None or _supplies(market) or all(x.counts.kind != "stock" for x in lines):
+        return []
+    return [texts.NO_FLAT.format(source=given.currency, target=market.currency)]
 
 
 def _parts(rows: Sequence[Row]) -> list[Part]:

@@ -10,13 +10,14 @@ from fractions import Fraction
 from scrapers import Amount
 from service.builds import texts
 from service.builds.amounts import mass_of
-from service.builds.cents import number_text, to_cents, to_decimal
+from service.builds.cents import exact_rate, number_text, to_cents, to_decimal
 from service.builds.figures import NOTHING, LineCost, zero
 from service.builds.offers import Quote
 from service.builds.paid import Lots
 from service.builds.rows import Row
 from service.builds.view import Supplies
 from service.model.builds import Counts
+from service.model.money import Rates
 
 
 def line_cost(row: Row, currency: str, lots: Lots) -> LineCost:
@@ -96,7 +97,9 @@ def _hint(row: Row, quote: Quote, currency: str) -> str:
 
 
 def _paid(row: Row, currency: str, lots: Lots) -> Decimal | None:
-    if row.part is None or row.owned or not lots.by_part.get(row.part.key):
+    if row.part is None or row.owned or row.line.counts.kind == "tool":
+        return None  # a tool is bought, but no build's cost
+    if not lots.by_part.get(row.part.key):
         return None
     covered, price = lots.take(row.part.key, row.need - row.included)
     if covered < row.need - row.included:
@@ -119,6 +122,22 @@ def _in_line_unit(value: Fraction, row: Row) -> Decimal:
     return to_decimal(value / row.need * Fraction(row.amount.value), 12)
 
 
+def supplies_in(given: Supplies | None, rates: Rates, currency: str) -> Supplies | None:
+    """The user's rule in a build's currency; None: stock lines count as goods."""
+    if given is None or given.flat is None or given.currency in {None, currency}:
+        return given
+    rate = exact_rate(rates, given.currency or currency, currency)
+    if rate is None:
+        return None
+    return replace(given, flat=to_decimal(Fraction(given.flat) * rate[0]), currency=None)
+
+
+def supplies_sum(base: Decimal, supplies: Supplies, currency: str) -> Decimal:
+    """What workshop supplies count beside goods that count `base`."""
+    part = Fraction(base) * Fraction(supplies.fraction or 0)
+    return to_cents(Fraction(supplies.flat or 0) + part, currency)
+
+
 def with_supplies(
     lines: Sequence[LineCost], supplies: Supplies | None, currency: str
 ) -> list[LineCost]:
@@ -127,8 +146,7 @@ def with_supplies(
         return list(lines)
     nothing = zero(currency)
     kept = [replace(x, share=nothing) if x.counts.kind == "stock" else x for x in lines]
-    base = sum((Fraction(line.share) for line in kept if line.share is not None), Fraction(0))
-    flat = Fraction(supplies.flat or 0) + base * Fraction(supplies.fraction or 0)
+    base = sum((line.share for line in kept if line.share is not None), Decimal(0))
     extra = LineCost(
         part=None,
         name=texts.SUPPLIES,
@@ -136,7 +154,7 @@ def with_supplies(
         amount=Amount(Decimal(1), "piece"),
         counts=Counts("stock"),
         status="priced",
-        share=to_cents(flat, currency),
+        share=supplies_sum(base, supplies, currency),
         to_spend=nothing,
         rule="flat sum" if supplies.flat is not None else "part of the rest",
     )

@@ -13,7 +13,7 @@ from scrapers import Amount, Availability, UnitError
 from service.builds import texts
 from service.builds.amounts import base_amount
 from service.builds.breaks import cost_of, units_for
-from service.builds.cents import exact_rate
+from service.builds.cents import exact_rate, number_text
 from service.builds.tax import Footing, footing
 from service.builds.view import PriceView, Stock, listings_by_part, stock_of
 from service.model.catalogue import Listing, Part, Supply
@@ -134,7 +134,12 @@ class Market:
         if rate is None or content is None or split is None:
             return None
         tax, status = self._footing(listing, part, now.offer), status_of(now, listing, self.view)
-        notes = (tax.note, set_note(split, listing), why_not(status, now, self.view))
+        notes = (
+            tax.note,
+            self._markup_note(now.offer.currency),
+            set_note(split, listing),
+            why_not(status, now, self.view),
+        )
         return Quote(
             listing=listing,
             part=part,
@@ -157,6 +162,10 @@ class Market:
 
     def _markup(self, currency: str) -> Fraction:
         return 1 + Fraction(self.view.markup) if currency != self.currency else Fraction(1)
+
+    def _markup_note(self, currency: str) -> str:
+        extra = self._markup(currency) - 1
+        return texts.MARKUP.format(percent=number_text(extra * 100)) if extra else ""
 
     def _footing(self, listing: Listing, part: Part, offer: Offer) -> Footing:
         supplier = self.view.suppliers.get(listing.supplier)

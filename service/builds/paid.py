@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from service.builds.cents import exact_rate
 from service.builds.view import Holding, PriceView
-from service.model.money import Money
+from service.model.money import Money, Rates
 from service.model.orders import Purchase
 
 
@@ -101,13 +101,13 @@ def _holdings(view: PriceView, build: str) -> Iterator[tuple[Holding, bool]]:
 def _lot(holding: Holding, view: PriceView, currency: str, *, own: bool) -> Lot | None:
     purchase = holding.purchase
     whole = Fraction(purchase.content) * Fraction(purchase.count)
-    price = _in(purchase.total, view, currency)
-    debited = _in(purchase.paid, view, currency)
+    price = _in(purchase.total, view, currency, purchase.on)
+    debited = _in(purchase.paid, view, currency, purchase.on)
     if price is None or debited is None or whole <= 0:
         return None
     late = Fraction(0)
     if holding.late:
-        rate = exact_rate(view.rates, holding.late_in, currency)
+        rate = exact_rate(_rates(view, purchase.on), holding.late_in, currency)
         late = holding.late * rate[0] if rate else late
     unit_cost = debited / Fraction(purchase.count) + late * Fraction(purchase.content)
     return Lot(
@@ -121,9 +121,14 @@ def _lot(holding: Holding, view: PriceView, currency: str, *, own: bool) -> Lot 
     )
 
 
-def _in(money: Money, view: PriceView, currency: str) -> Fraction | None:
-    rate = exact_rate(view.rates, money.currency, currency)
+def _in(money: Money, view: PriceView, currency: str, on: date | None) -> Fraction | None:
+    """At the rate of the day on which it was bought."""
+    rate = exact_rate(_rates(view, on), money.currency, currency)
     return None if rate is None else Fraction(money.amount) * rate[0]
+
+
+def _rates(view: PriceView, on: date | None) -> Rates:
+    return view.rates if on is None else view.rates_on.get(on, view.rates)
 
 
 def last_paid(purchases: Sequence[Purchase], part: str) -> Purchase | None:

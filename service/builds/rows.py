@@ -13,6 +13,7 @@ from service.builds import texts
 from service.builds.amounts import base_amount, base_unit, is_running, line_need, misfit
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
+from service.builds.mixes import mix_note
 from service.builds.offcuts import usable
 from service.builds.offers import Market, Quote
 from service.builds.requirements import need_text, parts_meeting, successors
@@ -72,14 +73,27 @@ def make_rows(build: Build, market: Market) -> list[Row]:
 def _row(line: Line, market: Market, currency: str) -> Row:
     ways = _ways(line, market)
     rows = [_try(line, way, market) for way in ways]
-    if len(rows) == 1:
-        return rows[0]
+    if not rows:
+        return Row(line, line.amount, problem=texts.NOTHING_MEETS.format(need=need_text(line.need)))
     priced = [(cost, row) for row in rows if (cost := _single_cost(row, market, currency))]
-    if priced:
-        return min(priced, key=lambda pair: pair[0])[1]
-    if rows:
-        return rows[0]
-    return Row(line, line.amount, problem=texts.NOTHING_MEETS.format(need=need_text(line.need)))
+    best = min(priced, key=lambda pair: pair[0])[1] if len(rows) > 1 and priced else rows[0]
+    best.notes += _why_this(best, rows, market)
+    return best
+
+
+def _why_this(row: Row, rows: Sequence[Row], market: Market) -> list[str]:
+    """What the part was taken from: a requirement, alternatives, or a mixture."""
+    if row.part is None:
+        return []
+    said = [mix_note(row.line, row.part, row.need, market.view.parts)]
+    if row.line.need:
+        said.append(texts.MEETS.format(need=need_text(row.line.need)))
+    if row.line.need and len(rows) > 1:
+        said.append(texts.OTHERS_MEET.format(count=len(rows)))
+    if row.line.choose:
+        ways = (f"{format_amount(other.amount)} {other.name}" for other in rows)
+        said.append(texts.INSTEAD.format(parts=", ".join(ways)))
+    return [note for note in said if note]
 
 
 def _ways(line: Line, market: Market) -> list[Alternative]:

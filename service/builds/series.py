@@ -13,11 +13,13 @@ from datetime import datetime
 from decimal import Decimal
 
 from service.builds.cost import price_in
+from service.builds.labour import labour_line, without_labour
+from service.builds.lines import supplies_in, supplies_sum
+from service.builds.mixes import whole_build
 from service.builds.offers import Market
 from service.builds.requirements import parts_meeting
 from service.builds.tax import taxes_of
-from service.builds.versions import resolve
-from service.builds.view import PriceView
+from service.builds.view import PriceView, Supplies
 from service.model.builds import Build, Line
 from service.model.catalogue import Listing
 from service.model.money import Rates
@@ -54,8 +56,8 @@ def cost_series(
     `view` gives parts, suppliers, listings and settings; its prices are not looked at.
     Nothing is on hand. Times before the first price of any listing are left out.
     """
-    whole = replace(resolve(build, view.builds), base=None, replace=())
-    islands = _islands(whole, view)
+    whole = whole_build(build, view)
+    islands = _islands(without_labour(whole), view)
     past = _Past(spells)
     points = []
     for at in times:
@@ -92,13 +94,26 @@ class _Past:
 def _point(
     build: Build, islands: Sequence[_Island], view: PriceView, prices: Mapping[int, PriceNow]
 ) -> Point:
-    sums = [_sums(island, build, view, prices) for island in islands]
+    supplies = _supplies(build, view)
+    bare = replace(view, supplies=None if supplies is None else Supplies(flat=Decimal(0)))
+    sums = [_sums(island, without_labour(build), bare, prices) for island in islands]
+    share = sum((entry[0] for entry in sums), Decimal(0))
+    work = labour_line(build, view.rates)
+    if supplies is not None:
+        share += supplies_sum(share, supplies, build.currency)
     return Point(
         at=view.at,
-        share=sum((entry[0] for entry in sums), Decimal(0)),
+        share=share + (work.share or 0 if work else 0),
         to_spend=sum((entry[1] for entry in sums), Decimal(0)),
         complete=all(entry[2] for entry in sums),
     )
+
+
+def _supplies(build: Build, view: PriceView) -> Supplies | None:
+    """Workshop supplies count once beside all islands, where there are any."""
+    if all(line.counts.kind != "stock" for line in build.lines):
+        return None
+    return supplies_in(view.supplies, view.rates, build.currency)
 
 
 def _sums(
@@ -127,7 +142,7 @@ def _state(
     foreign = {now.offer.currency for now in prices.values()} - {build.currency}
     needed = sorted(foreign | {build.currency}) if foreign else []
     rates = tuple(view.rates.by_currency.get(currency) for currency in needed)
-    return facts, rates, taxes_of(view.at.date())
+    return facts, rates, taxes_of(view.at.date()), view.supplies is None
 
 
 def _islands(build: Build, view: PriceView) -> list[_Island]:

@@ -13,7 +13,7 @@ def resolve(build: Build, builds: Mapping[str, Build]) -> Build:
     """The build with the lines of its base taken over. InputError names what is wrong.
 
     Replacements apply in order to every line of the old part; lines that the version
-    writes itself are added behind.
+    writes itself are added behind. Hours and their rate are the base's where it says none.
     """
     return _resolve(build, builds, (build.key,))
 
@@ -26,10 +26,18 @@ def _resolve(build: Build, builds: Mapping[str, Build], seen: tuple[str, ...]) -
     base = builds.get(build.base)
     if base is None:
         raise InputError(f"build '{build.key}' derives from '{build.base}', which does not exist")
-    lines = list(_resolve(base, builds, (*seen, base.key)).lines)
+    found = _resolve(base, builds, (*seen, base.key))
+    lines = list(found.lines)
     for change in build.replace:
         lines = _replaced(lines, change, build.key)
-    return replace(build, lines=(*lines, *build.lines), base=None, replace=())
+    return replace(
+        build,
+        lines=(*lines, *build.lines),
+        base=None,
+        replace=(),
+        hours=found.hours if build.hours is None else build.hours,
+        labour_rate=build.labour_rate or found.labour_rate,
+    )
 
 
 def _replaced(lines: list[Line], change: Replacement, build: str) -> list[Line]:

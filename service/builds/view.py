@@ -48,12 +48,13 @@ class Holding:
 
 @dataclass(frozen=True, slots=True)
 class Supplies:
-    """How workshop supplies count: a flat sum in the build's currency, or a fraction of
-    the other lines' share (0.05 = 5 %).
+    """How workshop supplies count: a flat sum in `currency` (None: the build's), or a
+    fraction of the other lines' share (0.05 = 5 %).
     """
 
     flat: Decimal | None = None
     fraction: Decimal | None = None
+    currency: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,8 @@ class PriceView:
     listing of each part that an order plan has fixed. `memo`: what was worked out
     from all this once, for the next build. `holdings`: by build what it has taken, under
     "" what is free; without them builds take from `purchases`. `notes`: by part what
-    there is to say about what the user has of it.
+    there is to say about what the user has of it. `rates_on`: rates of the days of
+    purchases; a day that it lacks counts at `rates`.
     """
 
     at: datetime
@@ -88,6 +90,7 @@ class PriceView:
     claimed_c: Decimal = Decimal("0.5")  # how much of a seller's discharge rate is believed
     holdings: Mapping[str, Sequence[Holding]] | None = None
     notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    rates_on: Mapping[date, Rates] = field(default_factory=dict)
     memo: dict[str, Any] = field(default_factory=dict, init=False, compare=False, repr=False)
 
 

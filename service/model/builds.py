@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Literal
 
 from scrapers import Amount
+from service.model.money import Money
 
 CountsKind = Literal["share", "whole", "owned", "shared", "stock", "tool"]
 
@@ -45,7 +46,9 @@ class Alternative:
 class Line:
     """One row of a parts list: a part, a requirement (`need`), or alternatives (`choose`).
 
-    `waste` is a fraction of the amount (0.1 = 10 % more is used up), `kerf` mm.
+    `waste` is a fraction of the amount (0.1 = 10 % more is used up), `kerf` mm, `hours` of
+    the builder's own work. `mixed`: the part whose component a line is, set where a mixed
+    part is split; no file names it.
     """
 
     amount: Amount
@@ -61,6 +64,8 @@ class Line:
     grain: str | None = None
     listing: str | None = None  # fixed by the user
     note: str = ""
+    hours: Decimal | None = None
+    mixed: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +79,10 @@ class Replacement:
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """A parts list with its budget. `base`: the build that this version derives from."""
+    """A parts list with its budget. `base`: the build that this version derives from.
+
+    `hours`: work that belongs to no line; `labour_rate`: what an hour counts, if it counts.
+    """
 
     key: str
     name: str
@@ -86,3 +94,5 @@ class Build:
     base: str | None = None
     replace: tuple[Replacement, ...] = ()
     state: str = "planned"
+    hours: Decimal | None = None
+    labour_rate: Money | None = None

@@ -65,7 +65,11 @@ class Equivalent:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A thing that builds need, counted in `unit`. `spec`: canonical text values."""
+    """A thing that builds need, counted in `unit`. `spec`: canonical text values.
+
+    `mix`: parts by mass of what is mixed of two components (100, 42); `mix_of`: the parts
+    that they are, where they are sold apart.
+    """
 
     key: str
     name: str
@@ -81,6 +85,8 @@ class Part:
     shelf_life: timedelta | None = None
     pair_is: int = 2  # pieces
     equivalents: tuple[Equivalent, ...] = ()
+    mix: tuple[Decimal, ...] = ()
+    mix_of: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

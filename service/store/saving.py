@@ -70,6 +70,10 @@ def _stand_ins(part: Part) -> Iterable[dict[str, str]]:
         yield {"part": part.key, "owner": part.key, "other": other.part}
         if not other.one_way:
             yield {"part": other.part, "owner": part.key, "other": part.key}
+    named = {other.part for other in part.equivalents}
+    for component in part.mix_of:
+        if component not in named:
+            yield {"part": part.key, "owner": part.key, "other": component}
 
 
 def save_listings(conn: Connection, listings: Sequence[Listing], now: datetime) -> int:

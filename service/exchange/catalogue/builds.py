@@ -35,6 +35,8 @@ def read_build(key: str, table: Table) -> Build:
         base=base,
         replace=tuple(_replacement(row) for row in table.tables("replace")),
         state=table.get("state", v.one_of(*STATES), "planned"),
+        hours=table.maybe("hours", v.positive),
+        labour_rate=table.maybe("labour_rate", v.money),
     )
     if build.replace and base is None:
         table.problem("needs the build it derives from; write from = KEY", "replace")
@@ -85,6 +87,7 @@ def read_line(row: Table) -> Line:
         grain=row.maybe("grain", v.one_of(*GRAINS)),
         listing=row.maybe("listing", v.words(2083)),
         note=row.get("note", v.words(2000, lines=True), ""),
+        hours=row.maybe("hours", v.positive),
     )
     row.done()
     return line

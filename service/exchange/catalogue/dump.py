@@ -157,6 +157,8 @@ def _part(part: Part) -> Content:
                 _kept({"part": other.part, "note": other.note, "one_way": other.one_way or None})
                 for other in part.equivalents
             ],
+            "mix": ":".join(plain(side) for side in part.mix),
+            "mix_of": list(part.mix_of),
         }
     )
 
@@ -217,6 +219,8 @@ def _build(build: Build) -> Content:
             "need_by": build.need_by,
             "destination": build.destination,
             "state": None if build.state == "planned" else build.state,
+            "hours": build.hours,
+            "labour_rate": _money(build.labour_rate),
             "replace": [
                 _kept({"part": swap.old, "by": swap.new, "amount": _amount(swap.amount)})
                 for swap in build.replace
@@ -243,6 +247,7 @@ def _line(line: Line) -> Content:
             "grain": line.grain,
             "listing": line.listing,
             "note": line.note,
+            "hours": line.hours,
         }
     )
 

@@ -67,6 +67,9 @@ def _needed(book: Book, builds: tuple[Build, ...]) -> set[str]:
     for part in book.parts:
         if part.key in parts:
             parts |= {other.part for other in part.equivalents}
+    for part in book.parts:
+        if part.key in parts:
+            parts |= set(part.mix_of)
     return parts
 
 
@@ -77,7 +80,15 @@ def _within(part: Part, parts: set[str]) -> Part:
 
 def _bare(build: Build) -> Build:
     lines = tuple(_bare_line(line) for line in build.lines)
-    return replace(build, lines=lines, budget=None, need_by=None, destination=None, state="planned")
+    return replace(
+        build,
+        lines=lines,
+        budget=None,
+        need_by=None,
+        destination=None,
+        state="planned",
+        labour_rate=None,
+    )
 
 
 def _bare_line(line: Line) -> Line:

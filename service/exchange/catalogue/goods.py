@@ -20,6 +20,16 @@ def density(raw: Any) -> Decimal:
     return positive(text)
 
 
+def mix(raw: Any) -> tuple[Decimal, ...]:
+    """Parts by mass of two components: `"100:42"` -> (100, 42)."""
+    sides = raw.split(":") if isinstance(raw, str) else []
+    if len(sides) != 2:
+        raise InputError(
+            f'{shown(raw)} is not a ratio by mass; write resin and hardener such as "100:42"'
+        )
+    return tuple(positive(side.strip()) for side in sides)
+
+
 def areal_mass(raw: Any) -> Decimal:
     """g/m2: a number above 0, or `"160 g/m2"`, `"4.7 oz/yd2"`."""
     if not isinstance(raw, str) or NUMBER.fullmatch(raw.strip()):

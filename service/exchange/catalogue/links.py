@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import TYPE_CHECKING, Final, Protocol, TypeVar
 
 from scrapers import Amount, Dimension, dimension
@@ -160,6 +161,20 @@ def check_part(found: Found[Part], index: Index) -> None:
     index.amount(f"{where}.keep", part.key, part.keep)
     for place, other in enumerate(part.equivalents, 1):
         index.unknown(f"{where}.equivalent[{place}].part", "part", other.part, index.parts)
+    check_mix(part, where, index)
+
+
+def check_mix(part: Part, where: str, index: Index) -> None:
+    """A mixture and its components are counted by mass, and no component is a mixture."""
+    for key in part.mix_of:
+        at = f"{where}.mix_of"
+        if index.unknown(at, "part", key, index.parts):
+            continue
+        if index.parts[key].mix_of:
+            index.problems.add(at, f'"{key}" is itself mixed; name what it is mixed of')
+        index.amount(at, key, Amount(Decimal(1), "g"))
+    if part.mix:
+        index.amount(f"{where}.mix", part.key, Amount(Decimal(1), "g"))
 
 
 def check_listing(listing: Listing, where: str, index: Index) -> None:

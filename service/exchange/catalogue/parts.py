@@ -51,7 +51,15 @@ def read_part(key: str, table: Table) -> Part:
         shelf_life=table.maybe("shelf_life", v.duration),
         pair_is=table.get("pair_is", v.whole(1, 1000), 2),
         equivalents=tuple(_equivalent(row) for row in table.tables("equivalent")),
+        mix=table.get("mix", goods.mix, ()),
+        mix_of=table.each("mix_of", v.key),
     )
+    if part.mix_of and (len(part.mix_of) != len(part.mix) or len(set(part.mix_of)) < 2):
+        table.problem(
+            'goes with mix: the two parts in its order; write mix = "100:42" and '
+            'mix_of = ["resin", "hardener"]',
+            "mix_of",
+        )
     table.done()
     return part
 
