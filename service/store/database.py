@@ -190,6 +190,7 @@ def _set_pragmas(connection: sqlite3.Connection, _record: Any) -> None:
         "journal_mode=WAL",
         "foreign_keys=ON",
         "synchronous=FULL",
+        "cache_size=-16000",  # KiB: all running spells of a large book stay at hand
     ):
         connection.execute(f"PRAGMA {pragma}")
 

@@ -7,8 +7,8 @@ looked at one by one.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from functools import lru_cache
-from itertools import chain
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, Final
 
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 Seen = tuple[int, int, Terms, int]  # listing, at, terms, origin
 
+Still = list[int]  # of each reading in turn: instant, listing, first instant of its spell
+
 # By listing, the offer that runs and since when: kept between transactions. It may be out of
 # date, since others write too; every use is checked against the row's `first_seen`.
 Known = dict[int, tuple[Offer, int]]
@@ -37,7 +39,7 @@ _STILL: Final = "r.first_seen = {first} AND r.last_seen < {at} AND {at} - r.last
 # Many rows a statement: binding one by one costs more than the change itself. SQLite has no
 # quick UPDATE from a list, but INSERT ... ON CONFLICT is one, as all these rows exist; should one
 # have gone meanwhile, `NOBODY` is what tells the row that must not stay.
-_CHUNK: Final = 50  # rows of three values a statement: more gain nothing
+_CHUNK: Final = 80  # rows of three values a statement: more gain nothing
 _NOBODY: Final = ""
 _CONFIRM_SQLITE: Final = f"""INSERT INTO running AS r (last_seen, listing, first_seen, polls, pause,
         price, currency, availability, tax, origin, fresh)
@@ -58,6 +60,7 @@ _REPLACE: Final = """UPDATE running SET first_seen = ?, last_seen = ?, polls = ?
     price = ?, currency = ?, list_price = ?, availability = ?, tax = ?, origin = ?
     WHERE listing = ?"""
 _RUNNING: Final = (*SPELL, "fresh")
+_NOTHING: Final = (Offer(Decimal(-1), ""), 0)
 _LISTING: Final = attrgetter("listing")
 _DAY: Final = 86_400  # seconds
 _SECOND: Final = 1_000_000
@@ -81,31 +84,28 @@ def confirm(
         _learn(conn, known, missing)
         late, others = still(known, others)
         rows += late
-    if extend(conn, rows) < len(rows):
+    if extend(conn, rows) < len(rows) // 3:
         others += _not_extended(conn, rows, observations)
     return others
 
 
-def still(
-    known: Known, observations: Sequence[Observation]
-) -> tuple[list[tuple[int, int, int]], list[Observation]]:
-    """Instant, listing and first instant of those that say what was known; and the others.
+def still(known: Known, observations: Sequence[Observation]) -> tuple[Still, list[Observation]]:
+    """Those that say what was known, and the others.
 
     The hot loop of a cycle of polls: what `Offer` and timedelta would do by calls is spelt out.
     """
-    rows: list[tuple[int, int, int]] = []
+    rows: Still = []
     others: list[Observation] = []
+    get = known.get
     for seen in observations:
-        offer, held = seen.offer, known.get(seen.listing)
-        if held is None or not (
-            (was := held[0]) is offer
-            or (
-                was.price == offer.price
-                and was.list_price == offer.list_price
-                and was.currency == offer.currency
-                and was.availability is offer.availability
-                and was.tax is offer.tax
-            )
+        offer, held = seen.offer, get(seen.listing, _NOTHING)
+        was = held[0]
+        if was is not offer and not (
+            was.price == offer.price
+            and was.list_price == offer.list_price
+            and was.currency == offer.currency
+            and was.availability is offer.availability
+            and was.tax is offer.tax
         ):
             others.append(seen)
             continue
@@ -115,27 +115,27 @@ def still(
             others.append(seen)
             continue
         at = (since.days * _DAY + since.seconds) * _SECOND + since.microseconds
-        rows.append((at, seen.listing, held[1]))
+        rows += (at, seen.listing, held[1])
     return rows, others
 
 
-def extend(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
+def extend(conn: Connection, rows: Still) -> int:
     """Extend the spells that began then; answers how many did go on."""
     if not rows:
         return 0
     if is_sqlite(conn):
         return _extend_sqlite(conn, rows)
-    columns = tuple(list(column) for column in zip(*rows, strict=True))
+    columns = (rows[0::3], rows[1::3], rows[2::3])
     return conn.exec_driver_sql(_CONFIRM_POSTGRES, columns).rowcount
 
 
-def _extend_sqlite(conn: Connection, rows: Sequence[tuple[int, int, int]]) -> int:
+def _extend_sqlite(conn: Connection, rows: Still) -> int:
     before = _count(conn)
-    values = tuple(chain.from_iterable(rows))
-    whole = len(rows) // _CHUNK * 3 * _CHUNK
-    chunks = [values[place : place + 3 * _CHUNK] for place in range(0, whole, 3 * _CHUNK)]
+    size = 3 * _CHUNK
+    whole = len(rows) // size * size
+    chunks = [tuple(rows[place : place + size]) for place in range(0, whole, size)]
     extended = run_many(conn, _confirm_sql(_CHUNK), chunks)
-    if rest := values[whole:]:
+    if rest := tuple(rows[whole:]):
         extended += run_many(conn, _confirm_sql(len(rest) // 3), [rest])
     added = _count(conn) - before
     if added:
@@ -153,10 +153,11 @@ def _count(conn: Connection) -> int:
 
 
 def _not_extended(
-    conn: Connection, rows: Sequence[tuple[int, int, int]], observations: Sequence[Observation]
+    conn: Connection, rows: Still, observations: Sequence[Observation]
 ) -> list[Observation]:
-    last = last_seen(conn, [row[1] for row in rows])
-    missed = {listing for at, listing, _ in rows if last.get(listing) != at}
+    last = last_seen(conn, rows[1::3])
+    seen = zip(rows[0::3], rows[1::3], strict=True)
+    missed = {listing for at, listing in seen if last.get(listing) != at}
     return [seen for seen in observations if seen.listing in missed]
 
 
