@@ -13,7 +13,7 @@ from service.model.prices import Observation, PriceNow, Spell
 from service.store import past, tables
 from service.store import record as recording
 from service.store.bulk import among, one_of, upsert
-from service.store.rows import SPELL, offer_of, seen_row, spell_of
+from service.store.rows import SPELL, offer_of, seen_row, spells_of
 from service.store.types import ORIGIN_CODES, from_micros, to_micros
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ class Log:
         """By listing, then time; with `since` only those seen then or later."""
         where = "" if since is None else " AND s.last_seen >= :since"
         values = {} if since is None else {"since": to_micros(since)}
-        return [spell_of(row) for row in self._of(listings, where, values)]
+        return spells_of(self._of(listings, where, values))
 
     def _of(
         self, listings: Collection[int], where: str, values: dict[str, Any]

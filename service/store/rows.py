@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
@@ -15,8 +16,8 @@ from service.store.types import (
     ORIGINS,
     TAX_CODES,
     TAXES,
-    from_micros,
     from_units,
+    instant,
     to_micros,
     to_units,
 )
@@ -25,6 +26,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 TERMS: Final = ("price", "currency", "list_price", "availability", "tax", "origin")
+_new: Final = Spell.__new__
+_listing, _offer, _first_seen, _last_seen, _polls, _longest_gap, _origin = (
+    Spell.__dict__[one.name].__set__ for one in fields(Spell)
+)
 SPELL: Final = ("listing", "first_seen", "last_seen", "polls", "pause", *TERMS)
 
 
@@ -62,18 +67,23 @@ def origin_code(origin: str) -> int:
     return code
 
 
-def spell_of(row: Sequence[Any]) -> Spell:
-    """A spell of a row in the order of SPELL."""
-    listing, first, last, polls, pause, price, currency, list_price, availability, tax, origin = row
-    return Spell(
-        listing,
-        offer_of(price, currency, list_price, availability, tax),
-        from_micros(first),
-        from_micros(last),
-        polls,
-        float(pause),
-        ORIGINS[origin],
-    )
+def spells_of(rows: Iterable[Sequence[Any]]) -> list[Spell]:
+    """Spells of rows in the order of SPELL.
+
+    Years of a listing are hundreds of them, so a frozen spell's slots are filled directly.
+    """
+    made = []
+    for row in rows:
+        spell = _new(Spell)
+        _listing(spell, row[0])
+        _offer(spell, offer_of(*row[5:10]))
+        _first_seen(spell, instant(row[1]))
+        _last_seen(spell, instant(row[2]))
+        _polls(spell, row[3])
+        _longest_gap(spell, float(row[4]))
+        _origin(spell, ORIGINS[row[10]])
+        made.append(spell)
+    return made
 
 
 def span_of(row: Sequence[Any]) -> Span:

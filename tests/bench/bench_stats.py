@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from service.prices.stats import PriceStats, describe
 from service.prices.track import DAY_US, from_us, to_us
 from service.store.columns import Columns
-from service.store.rows import spell_of
+from service.store.rows import spells_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -116,7 +116,7 @@ def bare(db: sqlite3.Connection, listing: int) -> dict[str, float]:
 def ours(db: sqlite3.Connection, listing: int) -> PriceStats:
     """As the price log answers: spells of the rows, then their statistics."""
     rows = db.execute(SELECT, (listing,)).fetchall()
-    return describe([spell_of(row) for row in rows], at=from_us(NOW))
+    return describe(spells_of(rows), at=from_us(NOW))
 
 
 def one_listing(columns: Columns) -> None:
