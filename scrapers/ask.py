@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, cast
 
 import httpx
 
 from scrapers.errors import BrokenError, FetchError, TooLargeError
 from scrapers.inflate import PlainBody, body_for
+from scrapers.transport import NO_BODY
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,7 +40,6 @@ class Answer:
 
 
 RawHeaders = list[tuple[bytes, bytes]]
-_NO_BODY = httpx.ByteStream(b"")
 
 
 class Client(httpx.AsyncClient):
@@ -50,24 +51,28 @@ class Client(httpx.AsyncClient):
         self._always = _raw(headers)
 
     def get_request(self, target: Target, headers: Mapping[str, str], **more: Any) -> httpx.Request:
-        """A GET of a URL that is already vetted, with nothing left for httpx to work out."""
+        """A GET of a URL that is already vetted, with nothing left for httpx to work out.
+
+        Its `url` is only the origin: what is sent is the vetted target itself, in the
+        spelling of the guard, and no second parser may read it otherwise.
+        """
         sent = [(b"Host", target.netloc.encode()), *self._always, *_raw(headers)]
-        extensions = {"target": target, **more}
-        return httpx.Request(
-            "GET", target.url, headers=sent, stream=_NO_BODY, extensions=extensions
-        )
+        url = _origin(target.scheme, target.netloc)
+        extensions = {"vetted": target, **more}
+        return httpx.Request("GET", url, headers=sent, stream=NO_BODY, extensions=extensions)
 
     async def send(self, request: httpx.Request, **_: Any) -> httpx.Response:
         """Past sign-in, redirects and cookies, none of which a visit may have."""
         return await self._bottom.handle_async_request(request)
 
 
+@lru_cache(maxsize=1024)
+def _origin(scheme: str, netloc: str) -> httpx.URL:
+    return httpx.URL(f"{scheme}://{netloc}/")
+
+
 def _raw(headers: Mapping[str, str]) -> RawHeaders:
     return [(name.encode("ascii"), value.encode("latin-1")) for name, value in headers.items()]
-
-    @cookies.setter
-    def cookies(self, cookies: object) -> None:
-        """Keep none."""
 
 
 @dataclass(frozen=True, slots=True)

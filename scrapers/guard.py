@@ -120,6 +120,16 @@ class Target:
     literal: bool
 
     @property
+    def netloc(self) -> str:
+        """Host, in brackets where it needs them, and the port where it is not the default."""
+        return self.url.split("/", 3)[2]
+
+    @property
+    def path(self) -> str:
+        """Path and query, as they are sent."""
+        return "/" + self.url.split("/", 3)[3]
+
+    @property
     def origin(self) -> tuple[str, str, int]:
         """Scheme, host and port (RFC 6454)."""
         return self.scheme, self.host, self.port

@@ -23,12 +23,12 @@ import httpx
 
 from scrapers.errors import FetchError, GuardError
 from scrapers.guard import Limits, Policy, Resolver, Target, parse_url, vet_address
-from scrapers.wire import Exchange, Pipe, Until, dial
+from scrapers.wire import NOT_TAKEN, Exchange, Pipe, Until, dial
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence
 
-_NOT_TAKEN = "the host does not take the connection"
+NO_BODY = httpx.ByteStream(b"")  # of a request that has none
 
 
 def guarded_transport(
@@ -111,7 +111,8 @@ class GuardedTransport(httpx.AsyncBaseTransport):
         body = await _content(request)
         exchange = Exchange(await self._connect(target, deadline), self._limits)
         try:
-            exchange.send(request.method.encode(), request.url.raw_path, request.headers.raw, body)
+            method, path = request.method.encode(), target.path.encode("ascii")
+            exchange.send(method, path, request.headers.raw, body)
             status, headers = await exchange.head(deadline)
         except BaseException:
             exchange.close()
@@ -127,8 +128,8 @@ class GuardedTransport(httpx.AsyncBaseTransport):
 
     def _target(self, request: httpx.Request) -> Target:
         """The request's URL, vetted: here, or already by the caller who hands it on."""
-        vetted = request.extensions.get("target")
-        if isinstance(vetted, Target) and vetted.url == str(request.url):
+        vetted = request.extensions.get("vetted")
+        if isinstance(vetted, Target):
             return vetted
         return parse_url(str(request.url), self._policy)
 
@@ -136,12 +137,11 @@ class GuardedTransport(httpx.AsyncBaseTransport):
         clock = asyncio.get_running_loop().time
         end = min(deadline, clock() + self._limits.connect)
         addresses = await self._addresses(target, end)
-        failure = FetchError(_NOT_TAKEN)
+        failure = FetchError(NOT_TAKEN)
         for left in range(len(addresses), 0, -1):
             share = clock() + (end - clock()) / left
             try:
-                async with Until(share, _NOT_TAKEN):
-                    return await self._open(target, addresses[-left])
+                return await self._open(target, addresses[-left], share)
             except FetchError as error:
                 failure = error
         raise failure
@@ -164,14 +164,14 @@ class GuardedTransport(httpx.AsyncBaseTransport):
             raise FetchError("the host's name has no address (DNS)")
         return found
 
-    async def _open(self, target: Target, address: str) -> Pipe:
+    async def _open(self, target: Target, address: str, until: float) -> Pipe:
         context = (self._tls or shared_tls()) if target.scheme == "https" else None
         try:
-            pipe = await dial(address, target.port, context, target.host)
+            pipe = await dial(address, target.port, context, target.host, until)
         except ssl.SSLError as error:
             raise FetchError(_tls_reason(error)) from error
         except OSError as error:
-            raise FetchError(_NOT_TAKEN) from error
+            raise FetchError(NOT_TAKEN) from error
         if not _same(pipe.peer(), address):
             pipe.abort()
             raise GuardError("the connection went to another address than the one vetted")
@@ -179,6 +179,8 @@ class GuardedTransport(httpx.AsyncBaseTransport):
 
 
 async def _content(request: httpx.Request) -> bytes:
+    if request.stream is NO_BODY:
+        return b""
     try:
         return request.content
     except httpx.RequestNotRead:

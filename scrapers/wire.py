@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import errno
+import os
 import socket
 from typing import TYPE_CHECKING, cast
 
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
 
 _HOLD = 128 * 1024  # bytes received and not yet taken, before the sender is held up
 TOO_LATE = "no whole answer within the time for a visit"
+NOT_TAKEN = "the host does not take the connection"
+_UNDER_WAY = frozenset({errno.EINPROGRESS, errno.EAGAIN, errno.EINTR})
 _NO_ANSWER = "the host does not answer"
 
 RawHeaders = list[tuple[bytes, bytes]]
@@ -79,8 +83,8 @@ class Pipe(asyncio.Protocol):
         self._wake()
 
     def _wake(self) -> None:
-        if self._waiter is not None and not self._waiter.done():
-            self._waiter.set_result(None)
+        if self._waiter is not None:
+            _settle(self._waiter)
 
     async def read(self, until: float, reason: str) -> bytes:
         """What has come; waits for the first of it. Empty at the end.
@@ -134,28 +138,57 @@ def _expire(waiter: asyncio.Future[None], reason: str) -> None:
         waiter.set_exception(FetchError(reason))
 
 
-async def dial(address: str, port: int, tls: ssl.SSLContext | None, name: str) -> Pipe:
+async def dial(
+    address: str, port: int, tls: ssl.SSLContext | None, name: str, until: float
+) -> Pipe:
     """Connect to an address, with TLS if there is a context; the certificate must be `name`'s.
 
-    Raises OSError (ssl.SSLError is one).
+    Raises OSError (ssl.SSLError is one), and FetchError at the time `until` of the loop's clock.
     """
     loop = asyncio.get_running_loop()
-    sock = await _connected(address, port)
-    _, pipe = await loop.create_connection(
-        Pipe, sock=sock, ssl=tls, server_hostname=name if tls else None
-    )
-    return pipe
+    sock = await _connected(address, port, until)
+    if tls is None:
+        return (await loop.create_connection(Pipe, sock=sock))[1]
+    async with Until(until, NOT_TAKEN):
+        return (await loop.create_connection(Pipe, sock=sock, ssl=tls, server_hostname=name))[1]
 
 
-async def _connected(address: str, port: int) -> socket.socket:
+async def _connected(address: str, port: int, until: float) -> socket.socket:
+    """A socket that is connected to an address (no name: nothing is looked up here)."""
     sock = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
     try:
         sock.setblocking(False)
-        await asyncio.get_running_loop().sock_connect(sock, (address, port))
+        await _connect(sock, (address, port), until)
     except BaseException:
         sock.close()
         raise
     return sock
+
+
+async def _connect(sock: socket.socket, at: tuple[str, int], until: float) -> None:
+    code = sock.connect_ex(at)
+    if code in _UNDER_WAY:
+        await _writable(sock, until)
+        code = sock.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR)
+    if code:
+        raise OSError(code, os.strerror(code))
+
+
+async def _writable(sock: socket.socket, until: float) -> None:
+    loop = asyncio.get_running_loop()
+    waiter: asyncio.Future[None] = loop.create_future()
+    timer = loop.call_at(until, _expire, waiter, NOT_TAKEN)
+    loop.add_writer(sock, _settle, waiter)
+    try:
+        await waiter
+    finally:
+        loop.remove_writer(sock)
+        timer.cancel()
+
+
+def _settle(waiter: asyncio.Future[None]) -> None:
+    if not waiter.done():
+        waiter.set_result(None)
 
 
 class Exchange:
