@@ -200,7 +200,7 @@ def _first_reading(deps: Deps, listing: Listing, page: Page) -> None:
         as_json = reading_to_json(listing.url or page.url, page.url, reading)
         seen = Seen(listing, visited, reading, as_json, body_digest(page, rules))
         state = unit.polls.states([listing.id])[listing.id]
-        verdict = decide(seen, state, [], None)
+        verdict = decide(seen, state, [], None, shop)
         row = VisitRow(listing.id, page.fetched_at, verdict.outcome.value, verdict.reason)
         keep_verdicts(unit, deps, [verdict], [row], at=page.fetched_at)
 

@@ -62,9 +62,12 @@ def _decide_all(unit: Unit, batch: Sequence[Result]) -> list[Verdict]:
     history: dict[int, list[Spell]] = {}
     for spell in unit.log.spells(ids, since=_latest(batch) - HISTORY):
         history.setdefault(spell.listing, []).append(spell)
+    shops = unit.catalogue.suppliers()
     doubts: dict[int, Doubt] = {doubt.listing: doubt for doubt in unit.log.doubts(ids)}
     return [
-        decide(r.seen, states[i], history.get(i, []), doubts.get(i))
+        decide(
+            r.seen, states[i], history.get(i, []), doubts.get(i), shops.get(r.seen.listing.supplier)
+        )
         for r, i in zip(batch, ids, strict=True)
     ]
 

@@ -20,7 +20,8 @@ def poll_saved(deps: Deps, name: str, body: bytes) -> PollLine:
         if listing.url is None:
             raise InputError(f'{listing.key} has no page: book a price with "ebbmark price"')
         state = unit.polls.states([listing.id])[listing.id]
-        rules = site_rules(listing, unit.catalogue.suppliers()[listing.supplier])
+        shop = unit.catalogue.suppliers()[listing.supplier]
+        rules = site_rules(listing, shop)
         now = deps.clock()
         page = Page(listing.url, body, None, now)
         reading = read_page(page, rules)
@@ -33,7 +34,7 @@ def poll_saved(deps: Deps, name: str, body: bytes) -> PollLine:
             body_digest(page, rules),
         )
         doubt = next(iter(unit.log.doubts([listing.id])), None)
-        verdict = decide(seen, state, unit.log.spells([listing.id]), doubt)
+        verdict = decide(seen, state, unit.log.spells([listing.id]), doubt, shop)
         if verdict.observation:
             verdict = replace(verdict, observation=replace(verdict.observation, origin="page"))
         row = VisitRow(listing.id, now, verdict.outcome.value, "a page saved by hand")

@@ -6,16 +6,20 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from scrapers import Availability, Ids, Outcome, Page, Reading, SiteRules, Validators, Visited
+from service.builds.breaks import tiers_text
+from service.builds.tax import standard_rate
 from service.flows.due import FULL_EVERY, next_due
 from service.flows.ports import Doubt, ListingState
 from service.model.catalogue import Listing, Supplier
 from service.model.prices import Observation, Offer, Spell
-from service.prices.gate import judge
+from service.prices.gate import VAT_RATES, judge
 
 READER_VERSION = "1"  # raised when pages must be read anew although their bytes are the same
+TIERS = "multibuy"  # its prices for several, among what a page called itself
 SPEC = "spec."  # before the names of specification values among what a page called itself
 
 
@@ -89,7 +93,11 @@ def repeats(state: ListingState, visited: Visited, digest: str | None) -> bool:
 
 
 def decide(
-    seen: Seen, state: ListingState, history: Sequence[Spell], doubt: Doubt | None
+    seen: Seen,
+    state: ListingState,
+    history: Sequence[Spell],
+    doubt: Doubt | None,
+    supplier: Supplier | None = None,
 ) -> Verdict:
     """The outcome of a visit and everything that follows from it for the listing."""
     visited, at = seen.visited, seen.visited.finished_at
@@ -109,10 +117,18 @@ def decide(
         known_sold_as=state.identity.get("sold_as"),
         known_spec=_known_spec(state),
         kept_aside=(doubt,) if doubt else (),
+        vat_rates=vat_rates(seen.listing, supplier, at),
     )
     if gate.accept:
         return _accepted(seen, state, reading, at)
     return _doubtful(seen, state, doubt, gate.reason, at)
+
+
+def vat_rates(listing: Listing, supplier: Supplier | None, at: datetime) -> Sequence[Decimal]:
+    """By which rates a price may change its footing: the country's; all where it is not known."""
+    country = listing.country or (supplier.country if supplier else None)
+    rate = standard_rate(country, at.date())
+    return VAT_RATES if rate is None else (rate,)
 
 
 def offer_of(reading: Reading) -> Offer:
@@ -226,6 +242,7 @@ def _known_spec(state: ListingState) -> dict[str, str] | None:
 def _identity(reading: Reading) -> dict[str, str]:
     """What the page called itself; later readings are held against it."""
     names = {"title": reading.title, "sold_as": reading.sold_as, **asdict(reading.ids)}
+    names[TIERS] = tiers_text(reading.multibuy)
     spec = {SPEC + key: value for key, value in reading.spec.items()}
     return {name: value for name, value in (names | spec).items() if value}
 
