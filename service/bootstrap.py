@@ -13,6 +13,7 @@ from scrapers import Policy, Visited, VisitRequest
 from service import __version__
 from service.flows.owner import owner_name
 from service.flows.ports import Channel, Deps
+from service.flows.prefs import applied
 from service.settings import ChannelSettings, Settings, data_dir
 from service.store.database import SqlStore, open_store
 
@@ -138,12 +139,14 @@ def opened(
             currency=settings.currency,
             destination=settings.destination,
             time_zone=settings.time_zone,
+            quiet_hours=settings.quiet_hours,
             loopback_hosts=settings.allow_hosts | loopback,
             contact=settings.contact,
             latest_rates=_rates(settings, policy),
             keep_visits_days=settings.keep_visits_days,
             extra=_extra(settings, policy),
         )
+        deps = applied(deps)
         fetcher.deps = deps
         yield deps
     finally:
@@ -166,7 +169,12 @@ def _store(settings: Settings) -> SqlStore:
 
 
 def _extra(settings: Settings, policy: Policy) -> dict[str, Any]:
-    return {"policy": policy, "markup": settings.payment.markup, "settings": settings}
+    return {
+        "policy": policy,
+        "markup": settings.payment.markup,
+        "settings": settings,
+        "fixed": settings.fixed,
+    }
 
 
 def _rates(

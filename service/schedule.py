@@ -14,6 +14,7 @@ from service.errors import ServiceError
 from service.flows.deliver import deliver_due
 from service.flows.poll import poll_due
 from service.flows.ports import Deps
+from service.flows.prefs import applied
 from service.flows.upkeep import upkeep
 
 POLL_EVERY = 15  # seconds
@@ -68,12 +69,12 @@ async def running(deps: Deps, *, workers: int = 50) -> AsyncIterator[None]:
     scheduler = AsyncIOScheduler(timezone=UTC)
     ticks = Ticks()
     jobs = (
-        ("poll", POLL_EVERY, lambda: poll_due(deps, workers=workers)),
-        ("deliver", DELIVER_EVERY, lambda: deliver_due(deps)),
-        ("upkeep", UPKEEP_EVERY, lambda: upkeep(deps)),
+        ("poll", POLL_EVERY, lambda own: poll_due(own, workers=workers)),
+        ("deliver", DELIVER_EVERY, deliver_due),
+        ("upkeep", UPKEEP_EVERY, upkeep),
     )
     for name, seconds, tick in jobs:
-        start = ticks.every(name, tick)
+        start = ticks.every(name, _with_own(deps, tick))
         job = _as_coroutine(start)
         scheduler.add_job(job, "interval", seconds=seconds, misfire_grace_time=None)
         start()
@@ -83,6 +84,17 @@ async def running(deps: Deps, *, workers: int = 50) -> AsyncIterator[None]:
     finally:
         scheduler.shutdown(wait=False)
         await ticks.drain()
+
+
+def _with_own(
+    deps: Deps, tick: Callable[[Deps], Awaitable[object]]
+) -> Callable[[], Awaitable[object]]:
+    """With the settings as the book has them at that time: they may change while it runs."""
+
+    async def run() -> object:
+        return await tick(await asyncio.to_thread(applied, deps))
+
+    return run
 
 
 def _as_coroutine(start: Callable[[], None]) -> Callable[[], Awaitable[None]]:

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.errors import InputError
 from service.model.money import Money, parse_currency, parse_money
+from service.model.quiet import Quiet, parse_quiet
 
 PREFIX = "EBBMARK_"
 FILE_ONLY = ("payment", "channel", "tls")
@@ -70,6 +71,7 @@ class Settings:
     proxies: tuple[str, ...] = ()
     tls: Tls | None = None
     payment: Payment = field(default_factory=Payment)
+    quiet_hours: Quiet | None = None
     channels: tuple[ChannelSettings, ...] = ()
 
 
@@ -80,6 +82,7 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("destination", "ISO 3166 code of the country to deliver to; empty: prices count as shown"),
     ("time_zone", "IANA name; a date means its last instant there"),
     ("language", "language of pages and messages"),
+    fixed: Mapping[str, str] = field(default_factory=dict)  # by name: the file or variable
     ("allow_hosts", "exact hosts, comma-separated, that may be private or loopback"),
     ("keep_visits_days", "how many days the outcomes of single visits are kept"),
     ("workers", "how many hosts are visited side by side"),
@@ -88,6 +91,7 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("tls", "file only: { certificate, key } with the files to serve the pages by HTTPS"),
     ("payment", "file only: { markup, fee } of the user's means of payment"),
     ("channel", "file only: [channel.NAME] with kind and its options"),
+    ("quiet_hours", "when nobody is told, like 22:00-07:00; what waits goes out when they end"),
 )
 
 
@@ -101,6 +105,11 @@ def config_file(env: Mapping[str, str]) -> Path:
     """The settings file: EBBMARK_CONFIG, else in the user's configuration directory."""
     if named := env.get(PREFIX + "CONFIG"):
         return Path(named)
+def read_setting(name: str, text: str) -> Any:
+    """The value of one setting as the file would be read. InputError."""
+    return _READERS[name](text)
+
+
     home = Path(env.get("HOME") or Path.home())
     return Path(env.get("XDG_CONFIG_HOME") or home / ".config") / "ebbmark" / "ebbmark.toml"
 
@@ -130,7 +139,7 @@ def load_settings(env: Mapping[str, str] | None = None, *, db: str | None = None
                 problems += [f"{origin.get(name, '--db')}: {name}: {p}" for p in error.problems]
     if problems:
         raise InputError(problems)
-    return Settings(**values)
+    return Settings(**values, fixed={name: origin.get(name, "--db") for name in found})
 
 
 def _from_file(path: Path, *, explicit: bool) -> dict[str, Any]:
@@ -281,5 +290,8 @@ _READERS: dict[str, Callable[[Any], Any]] = {
 _FIELD = {"channel": "channels"}
 _SCALARS = tuple(name for name in _READERS if name not in FILE_ONLY)
 
-if {_FIELD.get(name, name) for name, _ in SETTINGS} != {f.name for f in fields(Settings)}:
+if {_FIELD.get(name, name) for name, _ in SETTINGS} != {f.name for f in fields(Settings)} - {
+    "fixed"
+}:
     raise RuntimeError("SETTINGS and Settings disagree")  # pragma: no cover
+    "quiet_hours": lambda raw: parse_quiet(raw if raw == "" else _text(raw)),

@@ -2,7 +2,7 @@
 
 Claim with a lease, send with no transaction open, mark. Who dies between
 sending and marking leaves a lease that runs out; the notice goes again under
-the same key.
+the same key. In the user's quiet hours nothing goes out; it waits until they end.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from datetime import timedelta
 
 from service.errors import DeliveryError
 from service.flows.ports import Deps
+from service.flows.prefs import held_until
 from service.model.deals import Notice
 
 HOLD = timedelta(minutes=2)
@@ -32,6 +33,8 @@ class Delivered:
 
 async def deliver_due(deps: Deps) -> Delivered:
     """One round over what waits now; one failing channel holds up no other."""
+    if held_until(deps, deps.clock()) is not None:
+        return Delivered()
     notices = await asyncio.to_thread(_claim, deps)
     results = await asyncio.gather(*(_deliver(deps, notice) for notice in notices))
     return Delivered(results.count("sent"), results.count("failed"), results.count("given up"))

@@ -16,6 +16,7 @@ from service.model.deals import Deal, Notice, Target
 from service.model.money import Rates
 from service.model.orders import Movement, Offcut, Order, OrderBill, Purchase
 from service.model.prices import Observation, PriceNow, Spell
+from service.model.quiet import Quiet
 
 Clock = Callable[[], datetime]
 
@@ -138,6 +139,7 @@ class CatalogueStore(Protocol):
         ...
 
     def remove_listing(self, key: str) -> bool: ...
+    def remove_target(self, key: str) -> bool: ...
     def move_listing(self, key: str, url: str, *, now: datetime) -> Listing:
         """The page has a new address: same number, same history, new key."""
         ...
@@ -341,6 +343,7 @@ class Deps:
     contact: str | None = None
     latest_rates: Callable[[], Awaitable[list[tuple[date, str, str]]]] | None = None
     keep_visits_days: int = 90
+    quiet_hours: Quiet | None = None
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

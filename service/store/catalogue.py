@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, delete, select, update
 
 from service.model.book import Book
 from service.model.builds import Build, Line
@@ -41,6 +41,11 @@ class Catalogue:
     def targets(self) -> list[Target]:
         """In the order of their keys."""
         return list(self._all(tables.target, Target).values())
+
+    def remove_target(self, key: str) -> bool:
+        """False: there was none. Its deals stay as they are."""
+        gone = self._conn.execute(delete(tables.target).where(tables.target.c.key == key))
+        return bool(gone.rowcount)
 
     def _all(self, table: Any, kind: type[T]) -> dict[str, T]:
         rows = self._conn.execute(select(table.c.key, table.c.data))
