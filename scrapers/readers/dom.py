@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
@@ -21,6 +22,13 @@ STOCK_NAMES = (
     "sold-out",
     "soldout",
     "deliverytime",
+    "voorraad",
+    "lever",
+    "lieferbar",
+    "lieferzeit",
+    "magazyn",
+    "dostup",
+    "sklad",
 )
 _PRICE_WORD = re.compile("|".join(PRICE_NAMES), re.IGNORECASE)
 _STOCK_WORD = re.compile("|".join(STOCK_NAMES), re.IGNORECASE)
@@ -64,6 +72,8 @@ _AMOUNTS = frozenset({"data-price-amount", "data-price"})
 _MUTE = frozenset(
     [
         "svg",
+        "img",
+        "picture",
         "path",
         "use",
         "g",
@@ -93,20 +103,24 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    names, plain = _NAMES, _RARE.isdisjoint
+    names, plain, mute, by_tag = _NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID
     for node in root.css("*"):
-        tag = node.tag
-        if tag in _MUTE:
+        kind = node.tag_id
+        if kind in mute:
             continue
         attrs = node.attributes
-        if tag in _BY_TAG:
-            _BY_TAG[tag](doc, node, attrs)
-        if attrs:
-            mark = names[attrs["class"]] if "class" in attrs else 0
-            if "id" in attrs:
-                mark |= names[attrs["id"]]
-            if mark or not plain(attrs):
-                _sort(doc, node, tag or "", attrs, mark)
+        if kind in by_tag:
+            by_tag[kind](doc, node, attrs)
+        if "class" in attrs:
+            mark = names[attrs["class"]]
+            if not mark and len(attrs) == 1:
+                continue
+        else:
+            mark = 0
+        if "id" in attrs:
+            mark |= names[attrs["id"]]
+        if mark or not plain(attrs):
+            _sort(doc, node, node.tag or "", attrs, mark)
     return doc
 
 
@@ -143,6 +157,8 @@ def _named(text: str) -> int:
 
 def _sort(doc: Doc, node: LexborNode, tag: str, attrs: dict[str, str | None], mark: int) -> None:
     """An element whose name or attributes tell something, into the lists of those who want it."""
+    if tag in _MUTE:
+        return
     keys = attrs.keys()
     if not _MARKED.isdisjoint(keys):
         doc.itemprops.append(node)
@@ -215,6 +231,18 @@ _BY_TAG = {
     "link": _link,
     **dict.fromkeys(("ins", "del", "s", "strike"), _struck),
 }
+
+
+def _numbers(names: Collection[str]) -> dict[int, str]:
+    """The parser's numbers of tag names; it has fixed ones for most, others change by page."""
+    tree = LexborHTMLParser("".join(f"<{name}></{name}>" for name in names))
+    found = tree.root.css("*") if tree.root is not None else []
+    return {n.tag_id: n.tag for n in found if n.tag and n.tag in names and n.tag_id < _FIXED}
+
+
+_FIXED = 1 << 10
+_MUTE_IDS = frozenset(_numbers(_MUTE))
+_BY_TAG_ID = {number: _BY_TAG[name] for number, name in _numbers(_BY_TAG).items()}
 
 
 def where(node: LexborNode) -> str:

@@ -42,6 +42,9 @@ class Places:
             self.above[root.mem_id] = 0
 
     def of(self, node: LexborNode) -> Place:
+        known = self._memo.get(node.mem_id)
+        if known is not None:
+            return known
         chain: list[LexborNode] = []
         at: LexborNode | None = node
         place = Place(99, "", struck=False, branch=0)
@@ -57,13 +60,14 @@ class Places:
             chain.append(at)
             at = at.parent
         for one in reversed(chain):
-            place = self._step(place, one)
+            if place.zone != "other":
+                place = self._step(place, one)
             self._memo[one.mem_id] = place
         return place
 
     def _step(self, outer: Place, node: LexborNode) -> Place:
         tag = node.tag or ""
-        if outer.zone == "other" or tag in ("body", "html"):
+        if tag in ("body", "html"):
             return outer
         attrs = node.attributes
         zone = _zone(node, tag, attrs) or outer.zone
@@ -107,6 +111,8 @@ _TOGGLES = {
     "price__regular": ("price--on-sale", False),
     "price__badge-sale": ("price--on-sale", True),
     "price__badge-sold-out": ("price--sold-out", True),
+    "price__badge--sale": ("price--on-sale", True),
+    "price__badge--sold-out": ("price--sold-out", True),
 }
 
 
@@ -119,10 +125,16 @@ def _toggled_off(node: LexborNode, named: str) -> bool:
             while at is not None and climbed < 5:
                 kinds = (at.attributes.get("class") or "").split()
                 if wrapper in kinds:
-                    return not shown_with
+                    return not shown_with and _has_old_price(at)
                 at, climbed = at.parent, climbed + 1
             return shown_with
     return False
+
+
+def _has_old_price(box: LexborNode) -> bool:
+    """Whether the sale block repeats the old price; where not, the regular block stays in sight."""
+    sale = box.css_first(".price__sale")
+    return sale is None or sale.css_first("s, del, .price-item--regular") is not None
 
 
 def own_class(node: LexborNode) -> str:

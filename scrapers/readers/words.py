@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 
 import re2
 
+MAX_SHORT = 200
 _LOOK = re.compile(r"\(\?<?[!=][^()]*\)")
 
 
@@ -17,7 +19,7 @@ class Words:
     only a text that may match is searched again with the exact one.
     """
 
-    __slots__ = ("_exact", "_wide")
+    __slots__ = ("_exact", "_short", "_wide")
 
     def __init__(self, pattern: str) -> None:
         options = re2.Options()
@@ -26,12 +28,20 @@ class Words:
         wide = _LOOK.sub("", pattern).replace(r"\b", "").replace(r"\w", r"[\pL\pN_]")
         self._wide = re2.compile(wide, options)
         self._exact = re.compile(pattern, re.IGNORECASE)
+        self._short = lru_cache(maxsize=1024)(self._found)
+
+    def _found(self, text: str) -> bool:
+        return self._wide.search(text) is not None
+
+    def _may(self, text: str) -> bool:
+        """Whether the exact pattern may match; pages say the same short things over and over."""
+        return self._short(text) if len(text) <= MAX_SHORT else self._found(text)
 
     def search(self, text: str) -> re.Match[str] | None:
-        return self._exact.search(text) if self._wide.search(text) else None
+        return self._exact.search(text) if self._may(text) else None
 
     def match(self, text: str) -> re.Match[str] | None:
-        return self._exact.match(text) if self._wide.search(text) else None
+        return self._exact.match(text) if self._may(text) else None
 
     def finditer(self, text: str) -> Iterator[re.Match[str]]:
-        return self._exact.finditer(text) if self._wide.search(text) else iter(())
+        return self._exact.finditer(text) if self._may(text) else iter(())
