@@ -142,7 +142,9 @@ def test_other_lanes_go_on_beside_all_of_them(
     waits, outcomes, done = asyncio.run(run())
     assert done == len(CASES)  # and none of them raised
     assert outcomes == {"ok"}
-    assert sorted(waits)[len(waits) // 2] < 0.5
+    # not a limit of time: were the good lane held up, its visits would wait for the slow cases
+    assert sorted(waits)[len(waits) // 2] < sum(waits) / 5
+    assert len(waits) >= 5
 
 
 def test_a_cancelled_visit_says_so_and_leaves_nothing_open() -> None:
