@@ -203,9 +203,9 @@ def zip_bomb() -> bytes:
 
 def test_a_bomb_is_refused_by_its_directory_alone(zip_bomb: bytes) -> None:
     assert len(zip_bomb) < 200_000
-    start = time.perf_counter()
+    start = time.process_time()
     message = refused(zip_bomb)
-    assert time.perf_counter() - start < 0.1
+    assert time.process_time() - start < 0.5  # refused unread; unpacking it takes seconds of CPU
     assert message.startswith("list.xlsx: unpacks to far more than it should")
 
 

@@ -176,10 +176,10 @@ def test_rules_that_cannot_be_used_say_why() -> None:
 
 
 def test_a_hostile_pattern_ends_in_linear_time() -> None:
-    start = time.monotonic()
+    start = time.process_time()
     page = Page("https://shop.example/", ("<p>" + "a" * 60_000).encode(), "text/html", AT)
     assert read_page(page, SiteRules(price="re:(a+)+$x")).outcome is Outcome.DOUBTFUL
-    assert time.monotonic() - start < 2
+    assert time.process_time() - start < 2
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
