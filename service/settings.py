@@ -22,7 +22,7 @@ from service.model.money import Money, parse_currency, parse_money
 from service.model.quiet import Quiet, parse_quiet
 
 PREFIX = "EBBMARK_"
-FILE_ONLY = ("payment", "channel", "tls")
+FILE_ONLY = ("payment", "supplies", "channel", "tls")
 CHANNEL_KINDS = ("log", "webhook", "mail", "apprise")
 
 
@@ -32,6 +32,14 @@ class Payment:
 
     markup: Decimal = Decimal(0)
     fee: Money | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WorkshopSupplies:
+    """What workshop supplies count for a build that uses some: a sum, or a part of the rest."""
+
+    flat: Money | None = None
+    percent: Decimal | None = None  # a fraction
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -63,6 +71,7 @@ class Settings:
     currency: str = "EUR"
     destination: str | None = None
     time_zone: str = "UTC"
+    quiet_hours: Quiet | None = None
     language: str = "en"
     allow_hosts: frozenset[str] = frozenset()
     keep_visits_days: int = 90
@@ -71,8 +80,9 @@ class Settings:
     proxies: tuple[str, ...] = ()
     tls: Tls | None = None
     payment: Payment = field(default_factory=Payment)
-    quiet_hours: Quiet | None = None
+    supplies: WorkshopSupplies | None = None
     channels: tuple[ChannelSettings, ...] = ()
+    fixed: Mapping[str, str] = field(default_factory=dict)  # by name: the file or variable
 
 
 SETTINGS: tuple[tuple[str, str], ...] = (
@@ -81,8 +91,8 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("currency", "ISO 4217 code in which totals are shown where a build names none"),
     ("destination", "ISO 3166 code of the country to deliver to; empty: prices count as shown"),
     ("time_zone", "IANA name; a date means its last instant there"),
+    ("quiet_hours", "when nobody is told, like 22:00-07:00; what waits goes out when they end"),
     ("language", "language of pages and messages"),
-    fixed: Mapping[str, str] = field(default_factory=dict)  # by name: the file or variable
     ("allow_hosts", "exact hosts, comma-separated, that may be private or loopback"),
     ("keep_visits_days", "how many days the outcomes of single visits are kept"),
     ("workers", "how many hosts are visited side by side"),
@@ -90,9 +100,14 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("proxies", "addresses, comma-separated, of reverse proxies with TLS before the pages"),
     ("tls", "file only: { certificate, key } with the files to serve the pages by HTTPS"),
     ("payment", "file only: { markup, fee } of the user's means of payment"),
+    ("supplies", "file only: { flat } or { percent } that workshop supplies count in a build"),
     ("channel", "file only: [channel.NAME] with kind and its options"),
-    ("quiet_hours", "when nobody is told, like 22:00-07:00; what waits goes out when they end"),
 )
+
+
+def read_setting(name: str, text: str) -> Any:
+    """The value of one setting as the file would be read. InputError."""
+    return _READERS[name](text)
 
 
 def data_dir(env: Mapping[str, str]) -> Path:
@@ -105,11 +120,6 @@ def config_file(env: Mapping[str, str]) -> Path:
     """The settings file: EBBMARK_CONFIG, else in the user's configuration directory."""
     if named := env.get(PREFIX + "CONFIG"):
         return Path(named)
-def read_setting(name: str, text: str) -> Any:
-    """The value of one setting as the file would be read. InputError."""
-    return _READERS[name](text)
-
-
     home = Path(env.get("HOME") or Path.home())
     return Path(env.get("XDG_CONFIG_HOME") or home / ".config") / "ebbmark" / "ebbmark.toml"
 
@@ -253,6 +263,14 @@ def _payment(raw: Any) -> Payment:
     return Payment(markup, parse_money(_text(raw["fee"])) if "fee" in raw else None)
 
 
+def _supplies(raw: Any) -> WorkshopSupplies:
+    if not isinstance(raw, dict) or len(raw) != 1 or set(raw) - {"flat", "percent"}:
+        raise InputError('write { flat = "8.00 EUR" } or { percent = "5 %" }')
+    if "flat" in raw:
+        return WorkshopSupplies(flat=parse_money(_text(raw["flat"])))
+    return WorkshopSupplies(percent=_percent(raw["percent"]))
+
+
 def _channels(raw: Any) -> tuple[ChannelSettings, ...]:
     if not isinstance(raw, dict):
         raise InputError("write a table [channel.NAME] for each channel")
@@ -277,6 +295,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "currency": lambda raw: parse_currency(_text(raw)),
     "destination": _country,
     "time_zone": _zone,
+    "quiet_hours": lambda raw: parse_quiet(raw if raw == "" else _text(raw)),
     "language": _text,
     "allow_hosts": _hosts,
     "keep_visits_days": _count,
@@ -285,6 +304,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "proxies": _addresses,
     "tls": _tls,
     "payment": _payment,
+    "supplies": _supplies,
     "channel": _channels,
 }
 _FIELD = {"channel": "channels"}
@@ -294,4 +314,3 @@ if {_FIELD.get(name, name) for name, _ in SETTINGS} != {f.name for f in fields(S
     "fixed"
 }:
     raise RuntimeError("SETTINGS and Settings disagree")  # pragma: no cover
-    "quiet_hours": lambda raw: parse_quiet(raw if raw == "" else _text(raw)),

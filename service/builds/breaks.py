@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
 from fractions import Fraction
 from math import ceil
+from typing import Literal, Protocol
 
 from scrapers import Amount, Dimension, UnitError, dimension, to_base
 from service.builds.amounts import base_amount
@@ -48,6 +50,34 @@ def _with_lots(each: Fraction, lots: Sequence[Break], units: int) -> Fraction:
         ways += [costs[count - b.quantity] + Fraction(b.price) for b in lots if b.quantity <= count]
         costs.append(min(ways))
     return costs[units]
+
+
+class Tier(Protocol):
+    """A price for several as a page states it."""
+
+    @property
+    def quantity(self) -> int: ...
+    @property
+    def price(self) -> Decimal: ...
+    @property
+    def per(self) -> Literal["lot", "each"]: ...
+
+
+def tiers_text(tiers: Iterable[Tier]) -> str:
+    """`2 each 9.90|5 lot 40.00`: how a page's prices for several are kept."""
+    return "|".join(f"{tier.quantity} {tier.per} {tier.price:f}" for tier in tiers)
+
+
+def page_breaks(text: str, price: Decimal) -> tuple[Break, ...]:
+    """The kept prices for several that are below `price`, the page's price of one."""
+    found = []
+    for tier in filter(None, text.split("|")):
+        quantity, per, amount = tier.split(" ")
+        row = Break(int(quantity), Decimal(amount), "lot" if per == "lot" else "each")
+        whole = row.price if per == "lot" else row.price * row.quantity
+        if row.quantity > 1 and 0 < whole < price * row.quantity:
+            found.append(row)
+    return tuple(found)
 
 
 def units_for(listing: Listing, part: Part, content: Fraction, need: Fraction) -> Fraction:

@@ -241,16 +241,15 @@ def _propose(row: Row, market: Market) -> None:
         return
     if row.choice.quote.offer.availability is not Availability.DISCONTINUED:
         return
-    near = [other for other, _ in successors(row.part, market.view.parts)]
-    near += parts_meeting(market.view.parts.values(), row.line.need)
-    names = dict.fromkeys(
-        other.key
-        for other in near
-        if other.key != row.part.key
-        and any(quote.status == "priced" for quote in market.quotes(other))
-    )
-    if names:
-        row.notes.append(texts.DISCONTINUED.format(parts=", ".join(names)))
+    near = successors(row.part, market.view.parts)
+    near += [(other, "") for other in parts_meeting(market.view.parts.values(), row.line.need)]
+    named: dict[str, str] = {}
+    for other, remark in near:
+        priced = any(quote.status == "priced" for quote in market.quotes(other))
+        if priced and other.key != row.part.key:
+            named.setdefault(other.key, f"{other.key} ({remark})" if remark else other.key)
+    if named:
+        row.notes.append(texts.DISCONTINUED.format(parts=", ".join(named.values())))
 
 
 def _buckets(rows: Sequence[Row]) -> dict[tuple[str, str | None, bool], list[Row]]:

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from service.cli.app import DONE, PARTLY, book, db_option, json_option, say_json
+from service.errors import InputError
+
+if TYPE_CHECKING:
+    from service.flows.ports import Deps
+    from service.flows.publish import Wish
 
 FILE = click.Path(path_type=Path)
 FORMATS = ("csv", "xlsx", "md", "bbcode", "html", "png")
+RULES = ("cheapest", "least-spend")
+SHOWN = ("suppliers", "paid", "notes")
 
 
 def _outputs(command: click.decorators.FC) -> click.decorators.FC:
@@ -23,28 +31,95 @@ def _outputs(command: click.decorators.FC) -> click.decorators.FC:
 @click.command("reprice")
 @click.argument("build")
 @click.option("--at", help="A past day (its last instant) or time; now without it.")
+@click.option(
+    "--rule",
+    type=click.Choice(RULES),
+    default="cheapest",
+    help="Which listing counts: cheapest per unit, or least to spend now.",
+)
+@click.option("--currency", help="Show it in another currency, like GBP.")
+@click.option("--country", help="As delivered to another country, like DE.")
 @_outputs
+@click.option(
+    "--columns",
+    help="Costs in the files: share,to_spend,paid,delivered,usual,from_nothing.",
+)
+@click.option("--without", help="Leave out of the files: suppliers,paid,notes.")
 @json_option
 @db_option
-def reprice_command(build: str, at: str | None, *, as_json: bool, **files: Path | None) -> int:
+def reprice_command(  # one option each
+    build: str,
+    at: str | None,
+    rule: str,
+    currency: str | None,
+    country: str | None,
+    columns: str | None,
+    without: str | None,
+    *,
+    as_json: bool,
+    **files: Path | None,
+) -> int:
     """What BUILD costs, line by line, at today's or any past day's prices."""
-    from service.flows import ask  # noqa: PLC0415  start-up time
+    from service.flows import publish  # noqa: PLC0415  start-up time
 
-    with book() as deps:
-        answer = ask.reprice(deps, build, at=at)
+    wish = _wish(at, rule, currency, country)
     wanted = {name: path for name, path in files.items() if path}
-    for name, path in wanted.items():
-        from service.exchange.breakdown import write_breakdown  # noqa: PLC0415  start-up time
-
-        write_breakdown(answer, name, path)
-        click.echo(f"{path} written", err=True)
+    with book() as deps:
+        if wanted:
+            _write(deps, build, wish, wanted, _shown(columns, without))
+        elif columns or without:
+            raise InputError("--columns and --without are for files; name one, like --md FILE")
+        if wanted and not as_json:
+            return DONE
+        answer = publish.reprice(deps, build, wish)
     if as_json:
         say_json(answer)
-    elif not wanted:
+    else:
         from service.cli.show import show_cost  # noqa: PLC0415  start-up time
 
         show_cost(answer)
     return DONE
+
+
+def _wish(at: str | None, rule: str, currency: str | None, country: str | None) -> Wish:
+    from service.flows.publish import Wish  # noqa: PLC0415  start-up time
+    from service.model.money import parse_currency  # noqa: PLC0415  start-up time
+
+    if country is not None and not (len(country) == 2 and country.isascii() and country.isalpha()):
+        raise InputError(f'--country: "{country}" is no country: write its two letters, like NL')
+    return Wish(
+        at,
+        "least to spend" if rule == "least-spend" else "cheapest per unit",
+        parse_currency(currency.upper()) if currency else None,
+        country.upper() if country else None,
+    )
+
+
+def _shown(columns: str | None, without: str | None) -> dict[str, Any]:
+    """The publisher's choice as the fields of `Options`."""
+    gone = _words(without)
+    if wrong := [word for word in gone if word not in SHOWN]:
+        raise InputError(f'--without: "{wrong[0]}" is none of {", ".join(SHOWN)}')
+    return {"columns": tuple(_words(columns))} | {name: name not in gone for name in SHOWN}
+
+
+def _words(text: str | None) -> list[str]:
+    return [word.strip() for word in (text or "").split(",") if word.strip()]
+
+
+def _write(
+    deps: Deps, build: str, wish: Wish, wanted: dict[str, Path], shown: dict[str, Any]
+) -> None:
+    from service.exchange.breakdown import Options, write_breakdown  # noqa: PLC0415
+    from service.flows.publish import published  # noqa: PLC0415  start-up time
+
+    Options(**shown)  # a wrong column is told before anything is priced
+    found = published(deps, build, wish)
+    for name, path in wanted.items():
+        names = {} if name == "csv" else found.names  # data go by keys, as in the JSON
+        options = Options(**shown, names=names, on_sale=found.on_sale)
+        write_breakdown(found.answer, name, path, options)
+        click.echo(f"{path} written", err=True)
 
 
 @click.command("deals")

@@ -17,20 +17,22 @@ from service.exchange.catalogue.values import plain
 from service.exchange.cells import Cell
 
 Answer = Mapping[str, Any]
-COSTS: Final = ("share", "to_spend", "paid", "delivered", "usual")
+COSTS: Final = ("share", "to_spend", "paid", "delivered", "usual", "from_nothing")
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
     """What the publisher shows. `columns` of COSTS (none: in this model and to spend; data
-    forms add paid and delivered). `usual`: regular price by listing, in the build's currency
-    for one unit of sale; `on_sale`: listings whose price is a sale price; `names`: part
-    keys as people call them. Without suppliers nothing names a shop or its page.
+    forms add paid and delivered; `paid` False: no paid price in any).
+    `usual`: regular price by listing, in the build's currency for one unit of sale;
+    `on_sale`: listings whose price is a sale price; `names`: part keys as people call them.
+    Without suppliers nothing names a shop or its page.
     """
 
     columns: tuple[str, ...] = ()
     suppliers: bool = True
     notes: bool = True
+    paid: bool = True
     names: Mapping[str, str] = field(default_factory=dict)
     usual: Mapping[str, str] = field(default_factory=dict)
     on_sale: frozenset[str] = frozenset()
@@ -60,9 +62,14 @@ class Sheet:
     costs: tuple[str, ...]
 
 
+def _chosen(options: Options, otherwise: tuple[str, ...]) -> Options:
+    columns = options.columns or otherwise
+    return replace(options, columns=tuple(c for c in columns if c != "paid" or options.paid))
+
+
 def for_people(answer: Answer, options: Options) -> Sheet:
     """Groups with their sums, amounts with their units, money as shown."""
-    options = replace(options, columns=options.columns or COSTS[:2])
+    options = _chosen(options, COSTS[:2])
     columns = ["part", "amount", *options.columns]
     if options.suppliers:
         columns.insert(2, "supplier")
@@ -79,7 +86,7 @@ def for_people(answer: Answer, options: Options) -> Sheet:
 
 def for_machines(answer: Answer, options: Options) -> Sheet:
     """One row a line with typed cells, and the total as the last row."""
-    options = replace(options, columns=options.columns or COSTS[:4])
+    options = _chosen(options, COSTS[:4])
     shop = ["supplier", "listing"] if options.suppliers else []
     columns = ["group", "part", "amount", "unit", "counts", *shop, "sold_as", "price", "currency"]
     columns += ["buy", *options.columns, "status"] + (["remark"] if options.notes else [])
@@ -104,11 +111,15 @@ def _sheet(answer: Answer, columns: Sequence[str], rows: Sequence[Row], options:
 def _people_line(line: Answer, options: Options) -> dict[str, Cell]:
     cells: dict[str, Cell] = {
         "part": _name(line, options),
-        "amount": f"{line['amount']} {line['unit']}",
+        "amount": f"{line['amount']} {_unit(line)}",
         "supplier": line["supplier"] or "",
         "remark": _remark(line, options),
     }
     return cells | {key: _cost(line, key, options) or "" for key in options.columns}
+
+
+def _unit(line: Answer) -> str:
+    return texts.MANY.get(line["unit"], line["unit"]) if line["amount"] != "1" else line["unit"]
 
 
 def _machine_line(line: Answer, options: Options) -> dict[str, Cell]:
@@ -124,7 +135,9 @@ def _name(line: Answer, options: Options) -> str:
 
 
 def _cost(line: Answer, key: str, options: Options) -> str | None:
-    value = options.usual.get(line["listing"]) if key == "usual" else line[key]
+    value = line.get(key)
+    if key == "usual" and value is None:
+        value = options.usual.get(line["listing"])
     return None if value is None else str(value)
 
 
@@ -162,6 +175,8 @@ def _remarks(answer: Answer, options: Options) -> list[str]:
     """What a reader must know: rates, what is missing, what is on sale, what is not counted."""
     said = [texts.SHARE] if "share" in options.columns else []
     said += [texts.TO_SPEND] if "to_spend" in options.columns else []
+    said += [texts.FROM_NOTHING] if "from_nothing" in options.columns else []
+    said += [texts.USUAL] if "usual" in options.columns else []
     rates = _rates(answer)
     said += [texts.RATES.format(rates=", ".join(rates))] if rates else []
     missing = [options.names.get(part, part) for part in answer["missing"]]
@@ -170,9 +185,20 @@ def _remarks(answer: Answer, options: Options) -> list[str]:
     sales = dict.fromkeys(_name(line, options) for line in lines)
     said += [texts.SALES.format(parts=", ".join(sales))] if sales else []
     delivered = "delivered" in options.columns and answer["totals"].get("delivered")
-    said.append(texts.NOT_COUNTED_DELIVERED if delivered else texts.NOT_COUNTED)
+    said.append(_not_counted(answer["lines"], delivered=bool(delivered)))
     said += [texts.CLAIMS, texts.CAUTION]
     return said + (_warnings(answer, options) if options.notes else [])
+
+
+def _not_counted(lines: Sequence[Answer], *, delivered: bool) -> str:
+    """What no total holds; tools that are to be bought stand in what there is to spend."""
+    left = [] if delivered else [texts.SHIPPING]
+    tools = any(line["counts"] == "tool" for line in lines)
+    left.append(texts.TOOLS_TO_SPEND if tools else texts.TOOLS)
+    if all(line["unit"] != "h" for line in lines):
+        left.append(texts.YOUR_HOURS)
+    said = texts.NOT_COUNTED.format(what="; ".join(left))
+    return f"{said} {texts.ESTIMATES}" if delivered else said
 
 
 def _warnings(answer: Answer, options: Options) -> list[str]:
@@ -183,11 +209,17 @@ def _warnings(answer: Answer, options: Options) -> list[str]:
 
 
 def _rates(answer: Answer) -> list[str]:
-    """Six significant digits, as the reference rates are published."""
+    """Six significant digits, as the reference rates are published, and their day."""
     target = answer["currency"]
     known = {
-        line["currency"]: plain(Context(prec=6).create_decimal(line["rate"]))
+        line["currency"]: (
+            plain(Context(prec=6).create_decimal(line["rate"])),
+            texts.RATE_DAY.format(day=line["rate_day"]) if line.get("rate_day") else "",
+        )
         for line in answer["lines"]
         if line["rate"] and line["currency"] != target
     }
-    return [texts.RATE.format(source=s, rate=known[s], target=target) for s in sorted(known)]
+    return [
+        texts.RATE.format(source=source, rate=rate, target=target) + day
+        for source, (rate, day) in sorted(known.items())
+    ]

@@ -21,6 +21,7 @@ LABELS: Final = {
     "paid": "Paid",
     "delivered": "Delivered",
     "usual": "Usual price",
+    "from_nothing": "From nothing",
     "status": "Status",
     "remark": "Remark",
 }
@@ -43,14 +44,20 @@ STATUS: Final = {
 ON_SALE: Final = "sale price"
 RATES: Final = "Exchange rates of the day: {rates}."
 RATE: Final = "1 {source} = {rate} {target}"
+RATE_DAY: Final = " ({day})"
+MANY: Final = {"piece": "pieces", "pair": "pairs"}
 MISSING: Final = "Without a price and not in the totals, which therefore say at least: {parts}."
 SALES: Final = "Sale prices: {parts}."
 SHARE: Final = "In this model: the part of each purchase that the build uses up."
 TO_SPEND: Final = "To spend: whole units to buy now, less what is on hand."
-NOT_COUNTED: Final = "Not counted: shipping, duty and fees; tools; your hours."
-NOT_COUNTED_DELIVERED: Final = (
-    "Not counted: tools; your hours. Shipping, tax and duty are estimates."
-)
+FROM_NOTHING: Final = "From nothing: whole units that somebody who has nothing buys."
+USUAL: Final = "Usual price: in this model at prices outside sales, as far as they were watched."
+NOT_COUNTED: Final = "Not counted: {what}."
+SHIPPING: Final = "shipping, duty and fees"
+TOOLS: Final = "tools"
+TOOLS_TO_SPEND: Final = "tools, but in what there is to spend"
+YOUR_HOURS: Final = "your hours"
+ESTIMATES: Final = "Shipping, tax and duty are estimates."
 CLAIMS: Final = "Sellers' figures are claims; prices change."
 MORE_ROWS: Final = "and {count} more lines"
 CAUTION: Final = (

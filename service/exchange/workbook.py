@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from service.exchange.figures import Sheet
 
 _WIDTHS: Final = {"part": 36, "listing": 40, "remark": 50, "group": 16, "supplier": 18}
-_MONEY: Final = frozenset({"price", "share", "to_spend", "paid", "delivered", "usual"})
+_MONEY: Final = frozenset(
+    {"price", "share", "to_spend", "paid", "delivered", "usual", "from_nothing"}
+)
 
 
 def xlsx(sheet: Sheet) -> bytes:

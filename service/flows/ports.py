@@ -190,6 +190,10 @@ class PollStore(Protocol):
 
     def hosts_of(self, listings: Collection[int]) -> dict[str, list[int]]: ...
     def states(self, listings: Collection[int]) -> dict[int, ListingState]: ...
+    def tiers(self, at: datetime) -> dict[int, str]:
+        """By listing the prices for several on its page, as it was last read up to `at`."""
+        ...
+
     def save_states(self, states: Iterable[ListingState]) -> None: ...
     def host(self, host: str) -> HostState | None: ...
     def claim(self, host: str, owner: str, now: datetime, hold: timedelta) -> Lease | None:
@@ -339,11 +343,11 @@ class Deps:
     currency: str = "EUR"
     destination: str | None = None
     time_zone: str = "UTC"
+    quiet_hours: Quiet | None = None
     loopback_hosts: frozenset[str] = frozenset()
     contact: str | None = None
     latest_rates: Callable[[], Awaitable[list[tuple[date, str, str]]]] | None = None
     keep_visits_days: int = 90
-    quiet_hours: Quiet | None = None
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

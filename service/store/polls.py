@@ -91,6 +91,16 @@ class Polls:
         rows = self._conn.execute(query.where(among(self._conn, poll.c.listing, listings)))
         return {row.listing: _state(row) for row in rows}
 
+    def tiers(self, at: datetime) -> dict[int, str]:
+        """By listing the prices for several on its page, as it was last read up to `at`."""
+        page = tables.page
+        query = select(page.c.listing, page.c.identity).where(
+            page.c.verdict == "ok",
+            page.c.last_full_at <= at,
+            page.c.identity.contains('"multibuy":'),
+        )
+        return {row[0]: json.loads(row[1])["multibuy"] for row in self._conn.execute(query)}
+
     def save_states(self, states: Iterable[ListingState]) -> None:
         """Due times always; what is known of the page only where it differs."""
         held = list(states)

@@ -1,0 +1,151 @@
+"""A build's cost as its builder hands it on: named, in a currency and for a country of choice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from typing import Any
+
+from service.builds import texts
+from service.builds.cost import BuildCost, price_build
+from service.builds.cost_json import cost_to_json
+from service.builds.mixes import whole_build
+from service.builds.versions import resolve
+from service.builds.view import PriceView, Rule
+from service.errors import NotFoundError
+from service.flows.load import moment, price_view
+from service.flows.ports import Deps, Unit
+from service.model.builds import Build
+from service.model.prices import PriceNow, Spell
+from service.prices.stats import describe
+
+YEAR = timedelta(days=365)
+FROM_NOTHING, USUAL = "from_nothing", "usual"
+MASS = texts.MASS_UNKNOWN.partition("{")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """How a build is priced. None: as it is saved, at the settings' prices of now."""
+
+    at: str | None = None
+    rule: Rule = "cheapest per unit"
+    currency: str | None = None
+    country: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """The object of `reprice` with what only a publisher shows.
+
+    Lines, groups and totals also have `from_nothing` (what somebody who has nothing
+    spends) and `usual` (the share at prices outside sales); lines the `rate_day` of
+    their exchange rate. `on_sale`: listings below their usual price; `names` of parts.
+    """
+
+    answer: Mapping[str, Any]
+    names: Mapping[str, str] = field(default_factory=dict)
+    on_sale: frozenset[str] = frozenset()
+
+
+def reprice(deps: Deps, build: str, wish: Wish) -> dict[str, Any]:
+    """The JSON object of `ebbmark reprice`. NotFoundError; InputError."""
+    with deps.store.read() as unit:
+        asked, view = _asked(unit, deps, build, wish)
+        return cost_to_json(price_build(asked, view))
+
+
+def published(deps: Deps, build: str, wish: Wish) -> Published:
+    """The same to be handed on."""
+    with deps.store.read() as unit:
+        asked, view = _asked(unit, deps, build, wish)
+        past = _past(unit, view, cost := price_build(asked, view))
+    fixed, regular = _as_chosen(asked, cost, view), _regular(past, view)
+    bare = price_build(asked, replace(view, on_hand={}, holdings={}, purchases=()))
+    usual = price_build(fixed, replace(view, prices={**view.prices, **regular}))
+    found = cost_to_json(cost)
+    _beside(found, cost_to_json(bare), "to_spend", FROM_NOTHING)
+    _beside(found, cost_to_json(usual), "share", USUAL)
+    return Published(
+        _named(found, cost, view),
+        {key: part.name for key, part in view.parts.items()},
+        frozenset(_on_sale(cost, past, regular)),
+    )
+
+
+def _asked(unit: Unit, deps: Deps, key: str, wish: Wish) -> tuple[Build, PriceView]:
+    build = unit.catalogue.build(key)
+    if build is None:
+        known = ", ".join(unit.catalogue.builds()) or "none yet; load a catalogue file"
+        raise NotFoundError(f'no build "{key}"; there are: {known}')
+    view = price_view(unit, deps, moment(wish.at, deps), rule=wish.rule)
+    if wish.currency or wish.country:
+        build = replace(
+            resolve(build, view.builds),
+            currency=wish.currency or build.currency,
+            destination=wish.country or build.destination,
+        )
+    return build, view
+
+
+def _past(unit: Unit, view: PriceView, cost: BuildCost) -> dict[int, list[Spell]]:
+    """The last year of each listing that counts."""
+    used = [line.listing.id for line in cost.lines if line.listing]
+    found: dict[int, list[Spell]] = {}
+    for spell in unit.log.spells(used, view.at - YEAR):
+        if spell.first_seen <= view.at:
+            found.setdefault(spell.listing, []).append(spell)
+    return found
+
+
+def _regular(past: Mapping[int, list[Spell]], view: PriceView) -> dict[int, PriceNow]:
+    """Each listing at its price outside sales, where that is known."""
+    found = {}
+    for number, known in past.items():
+        regular, now = describe(known, at=view.at).regular, view.prices.get(number)
+        if regular is not None and now is not None:
+            found[number] = replace(now, offer=replace(now.offer, price=regular))
+    return found
+
+
+def _as_chosen(build: Build, cost: BuildCost, view: PriceView) -> Build:
+    """The same build with every line tied to the part and listing that it was priced with."""
+    whole = whole_build(build, view)
+    lines = [
+        replace(line, part=x.part, need={}, choose=(), amount=x.amount, listing=x.listing.key)
+        if x.listing and x.part
+        else line
+        for line, x in zip(whole.lines, cost.lines, strict=False)  # supplies and labour follow
+    ]
+    return replace(whole, lines=tuple(lines))
+
+
+def _on_sale(
+    cost: BuildCost, past: Mapping[int, list[Spell]], regular: Mapping[int, PriceNow]
+) -> Iterator[str]:
+    """Listings below their usual price, or whose page strikes a higher one through."""
+    for listing in (line.listing for line in cost.lines if line.listing):
+        offer = past[listing.id][-1].offer if listing.id in past else None
+        if offer is None:
+            continue
+        usual = regular[listing.id].offer.price if listing.id in regular else offer.price
+        if offer.price < max(usual, offer.list_price or usual):
+            yield listing.key
+
+
+def _beside(found: dict[str, Any], other: Mapping[str, Any], key: str, name: str) -> None:
+    """Put a figure of another pricing of the same lines beside those of the first."""
+    for rows in ("lines", "groups"):
+        for row, twin in zip(found[rows], other[rows], strict=True):
+            row[name] = twin[key]
+    found["totals"][name] = other["totals"][key]
+
+
+def _named(found: dict[str, Any], cost: BuildCost, view: PriceView) -> dict[str, Any]:
+    shops = {key: shop.name for key, shop in view.suppliers.items()}
+    for row, line in zip(found["lines"], cost.lines, strict=True):
+        row["supplier"] = shops.get(row["supplier"], row["supplier"])
+        row["rate_day"] = line.rate_day.isoformat() if line.rate_day else None
+    warnings = [text for text in found["warnings"] if not text.startswith(MASS)]
+    return found | {"build": cost.name, "warnings": warnings}
