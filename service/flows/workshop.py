@@ -1,0 +1,323 @@
+"""The workshop: parts used, moved, sold, written off; what is on hand, coming, low, old."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from scrapers import Amount, UnitError, format_amount, parse_amount
+from service.builds.amounts import base_amount, base_unit
+from service.builds.cents import number_text, to_cents, to_decimal
+from service.builds.heap import Heap
+from service.builds.ledger import shown
+from service.builds.shelf import aged, running_low
+from service.builds.workshop import Books
+from service.errors import InputError, NotFoundError
+from service.flows.books import books_at, day_of
+from service.flows.build_edit import read_amount
+from service.flows.edit import need_part
+from service.flows.load import moment
+from service.flows.order_list import booked_day
+from service.flows.ports import Deps, Unit
+from service.model.builds import Build, Cut
+from service.model.catalogue import Part
+from service.model.money import Money, money_text
+from service.model.orders import Movement, Offcut
+
+
+def use(
+    deps: Deps,
+    part: str,
+    amount: str,
+    build: str,
+    *,
+    repair: bool = False,
+    back: bool = False,
+    on: str | None = None,
+    note: str = "",
+) -> dict[str, Any]:
+    """A build takes an amount from hand, first in first out; `back`: it puts some back.
+
+    What a finished build takes is a repair or upgrade and stands beside its cost.
+    """
+    with deps.store.write() as unit:
+        goods, owner = need_part(unit, part), _need_build(unit, build)
+        repair = repair or owner.state == "finished"
+        taken = _base(amount, goods)
+        entry = Movement(
+            goods.key,
+            "used",
+            -taken if back else taken,
+            booked_day(deps, on),
+            build,
+            repair=repair,
+            note=note,
+        )
+        return _book(unit, deps, goods, entry)
+
+
+def move(
+    deps: Deps, part: str, amount: str, source: str, to: str, *, on: str | None = None
+) -> dict[str, Any]:
+    """From one build into another, at what it cost."""
+    with deps.store.write() as unit:
+        goods = need_part(unit, part)
+        _need_build(unit, source)
+        _need_build(unit, to)
+        if source == to:
+            raise InputError("name two builds: the part is there already")
+        taken = _base(amount, goods)
+        entry = Movement(goods.key, "moved", taken, booked_day(deps, on), source, to)
+        return _book(unit, deps, goods, entry)
+
+
+def sell(
+    deps: Deps,
+    part: str,
+    amount: str,
+    money: Money,
+    *,
+    build: str | None = None,
+    postage: Money | None = None,
+    on: str | None = None,
+) -> dict[str, Any]:
+    """Sold for `money`, from hand or out of a build."""
+    if money.amount < 0 or (postage is not None and postage.amount < 0):
+        raise InputError("proceeds and postage cannot be less than 0")
+    with deps.store.write() as unit:
+        goods = need_part(unit, part)
+        if build is not None:
+            _need_build(unit, build)
+        taken = _base(amount, goods)
+        day = booked_day(deps, on)
+        entry = Movement(goods.key, "sold", taken, day, build, money=money, postage=postage)
+        return _book(unit, deps, goods, entry)
+
+
+def write_off(
+    deps: Deps,
+    part: str,
+    amount: str,
+    *,
+    build: str | None = None,
+    on: str | None = None,
+    note: str = "",
+) -> dict[str, Any]:
+    """Broken, lost, gone off: from hand or out of a build."""
+    with deps.store.write() as unit:
+        goods = need_part(unit, part)
+        if build is not None:
+            _need_build(unit, build)
+        taken = _base(amount, goods)
+        entry = Movement(goods.key, "written off", taken, booked_day(deps, on), build, note=note)
+        return _book(unit, deps, goods, entry)
+
+
+def still_good(deps: Deps, part: str, *, on: str | None = None) -> dict[str, Any]:
+    """What there is of an aged part was found good: its shelf life counts anew."""
+    with deps.store.write() as unit:
+        goods = need_part(unit, part)
+        if goods.shelf_life is None:
+            raise InputError(f"{part} has no shelf_life in the catalogue: it does not grow old")
+        entry = Movement(goods.key, "good", Decimal(0), booked_day(deps, on))
+        return _book(unit, deps, goods, entry)
+
+
+def set_offcut(deps: Deps, part: str, size: str, count: int) -> dict[str, Any]:
+    """From now on `count` bodies of this size (`"300 x 400 mm"`, `"450 mm"`) are left; 0: none."""
+    if count < 0:
+        raise InputError("a count cannot be less than 0")
+    with deps.store.write() as unit:
+        goods = need_part(unit, part)
+        cut = _cut(size, count)
+        kept = [
+            one
+            for one in unit.workshop.offcuts()
+            if one.part == goods.key and (one.cut.length, one.cut.size) != (cut.length, cut.size)
+        ]
+        if count:
+            kept.append(Offcut(goods.key, cut))
+        unit.workshop.set_offcuts(goods.key, kept)
+        return {"part": goods.key, "offcuts": [_cut_text(one.cut) for one in kept]}
+
+
+def _cut(size: str, count: int) -> Cut:
+    hint = f'"{size}" is no size: write it like "300 x 400 mm" or "450 mm"'
+    try:
+        amount = parse_amount(size)
+        if amount.size is not None and amount.pieces == 1:
+            return Cut(count, size=(max(amount.size), min(amount.size)))
+        length = base_amount(amount, Part("", "", "m")) * 1000
+    except UnitError:
+        raise InputError(hint) from None
+    if length <= 0:
+        raise InputError(hint)
+    return Cut(count, length=to_decimal(length, 12))
+
+
+def _cut_text(cut: Cut) -> str:
+    edges = cut.size or (cut.length or Decimal(0),)
+    return f"{cut.count} x {' x '.join(number_text(edge) for edge in edges)} mm"
+
+
+def _need_build(unit: Unit, key: str) -> Build:
+    found = unit.catalogue.build(key)
+    if found is None:
+        known = ", ".join(unit.catalogue.builds()) or "none yet"
+        raise NotFoundError(f'no build "{key}"; there are: {known}')
+    return found
+
+
+def _base(amount: str, part: Part) -> Decimal:
+    """Base units; a bare number is of the part's own unit."""
+    try:
+        found = base_amount(read_amount(amount, part), part)
+    except UnitError as error:
+        raise InputError(str(error)) from None
+    return to_decimal(found, 15)
+
+
+def _book(unit: Unit, deps: Deps, part: Part, entry: Movement) -> dict[str, Any]:
+    """Keep it, and say what it did: what it was worth, what is left, what does not add up."""
+    today = day_of(deps.clock(), deps)
+    before = books_at(unit, deps, today)
+    unit.workshop.add(entry)
+    after = books_at(unit, deps, today)
+    unit_name = base_unit(part)
+    known = list(before.statement.warnings)
+    return {
+        "part": part.key,
+        "what": entry.kind,
+        "amount": number_text(abs(entry.amount)),
+        "unit": unit_name,
+        "build": entry.build,
+        "to": entry.to,
+        "repair": entry.repair,
+        "on": entry.on.isoformat(),
+        "worth": _worth(before, after, entry),
+        "currency": after.currency,
+        "left": number_text(after.statement.hand[part.key].amount, 12),
+        "warnings": [text for text in after.statement.warnings if text not in known],
+    }
+
+
+def _worth(before: Books, after: Books, entry: Movement) -> str:
+    """What left its place, at what it cost."""
+    if entry.kind == "good":
+        return money_text(Decimal(0), after.currency)
+
+    def there(found: Books) -> Fraction:
+        if entry.build is not None:
+            return found.statement.cost_of(entry.build, repair=entry.repair)
+        return found.statement.hand[entry.part].cost
+
+    moved = abs(there(before) - there(after))
+    return money_text(to_cents(moved, after.currency), after.currency)
+
+
+def stock(deps: Deps, at: str | None = None) -> dict[str, Any]:
+    """What is on hand, on its way, running low and old, what builds took, and all the money."""
+    when = moment(at, deps)
+    with deps.store.read() as unit:
+        parts = unit.catalogue.parts()
+        found = books_at(unit, deps, day_of(when, deps))
+    old = aged(parts.values(), found.statement, found.day, found.good)
+    return {
+        "at": found.day.isoformat(),
+        "currency": found.currency,
+        "on_hand": _heaps(found.statement.hand, parts, found, old),
+        "coming": _heaps(found.statement.coming, parts, found, {}),
+        "low": _low(found, parts),
+        "builds": _builds(found),
+        "money": _money(found),
+        "warnings": [*found.statement.warnings, *found.unrated],
+    }
+
+
+def wishes(deps: Deps) -> dict[str, Amount]:
+    """What runs low, by part: how much to order so that the least amount is there again."""
+    with deps.store.read() as unit:
+        parts = unit.catalogue.parts()
+        found = books_at(unit, deps, day_of(deps.clock(), deps))
+    low = running_low(parts.values(), found.statement)
+    return {key: Amount(to_decimal(lack, 12), base_unit(parts[key])) for key, lack in low.items()}
+
+
+def _heaps(
+    heaps: Mapping[str, Heap],
+    parts: Mapping[str, Part],
+    found: Books,
+    old: Mapping[str, Fraction],
+) -> list[dict[str, Any]]:
+    offcuts: dict[str, list[str]] = {}
+    for one in found.known.offcuts:
+        offcuts.setdefault(one.part, []).append(_cut_text(one.cut))
+    return [
+        {
+            "part": key,
+            "name": parts[key].name if key in parts else key,
+            "amount": number_text(heap.amount, 12),
+            "unit": base_unit(parts[key]) if key in parts else "piece",
+            "cost": money_text(to_cents(heap.cost, found.currency), found.currency),
+            "oldest": _day(min(lot.on for lot in heap.lots)),
+            "aged": number_text(old[key], 12) if key in old else None,
+            "offcuts": offcuts.get(key, []),
+            "orders": _orders_of(heap, found),
+        }
+        for key, heap in sorted(heaps.items())
+        if heap.amount > 0
+    ]
+
+
+def _orders_of(heap: Heap, found: Books) -> list[str]:
+    names = {purchase.id: purchase.order for purchase in found.known.purchases}
+    return [x for x in dict.fromkeys(names.get(lot.source) for lot in heap.lots) if x]
+
+
+def _day(on: date) -> str | None:
+    return None if on == date.min else on.isoformat()
+
+
+def _low(found: Books, parts: Mapping[str, Part]) -> list[dict[str, Any]]:
+    state = found.statement
+    return [
+        {
+            "part": key,
+            "name": parts[key].name,
+            "keep": _keep(parts[key]),
+            "on_hand": number_text(state.hand[key].amount, 12),
+            "coming": number_text(state.coming[key].amount, 12),
+            "lacking": number_text(lack, 12),
+            "unit": base_unit(parts[key]),
+        }
+        for key, lack in running_low(parts.values(), state).items()
+    ]
+
+
+def _keep(part: Part) -> str | None:
+    return format_amount(part.keep) if part.keep else None
+
+
+def _builds(found: Books) -> list[dict[str, Any]]:
+    keys: Sequence[str] = sorted({key for key, _ in found.statement.builds})
+
+    def cost(key: str, *, repair: bool) -> str:
+        exact = found.statement.cost_of(key, repair=repair)
+        return money_text(to_cents(exact, found.currency), found.currency)
+
+    return [
+        {"build": key, "cost": cost(key, repair=False), "repairs": cost(key, repair=True)}
+        for key in keys
+    ]
+
+
+def _money(found: Books) -> dict[str, str]:
+    """All money out by where it is, in cents that add up; and what came back."""
+    state, currency = found.statement, found.currency
+    cents = shown(state.buckets(), currency)
+    out, back = to_cents(state.money_out, currency), to_cents(state.money_in, currency)
+    places = {name.replace(" ", "_"): money_text(value, currency) for name, value in cents.items()}
+    return {"out": money_text(out, currency), **places, "back": money_text(back, currency)}
