@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "poll": ("service.cli.prices", "Visit listings now, in turn and politely."),
     "history": ("service.cli.prices", "Prices of a part or listing over time."),
     "reprice": ("service.cli.costs", "What a build costs, today or on a past day."),
+    "index": ("service.cli.index", "How a build's cost moved, and which part moved it."),
     "deals": ("service.cli.costs", "Targets that are met, with their evidence."),
     "check": ("service.cli.costs", "What is wrong, and what to do about it."),
     "notify": ("service.cli.run", "Send a test notice over a channel."),

@@ -36,6 +36,16 @@ def _print(*things: Any) -> None:
         console.print(thing if isinstance(thing, Table) else _cell(thing))
 
 
+def table(*columns: tuple[str, str]) -> Table:
+    """A table with a heading for each column: its name, and `left` or `right`."""
+    return _table(*columns)
+
+
+def print_plain(*things: Any) -> None:
+    """Lines and tables, as plain text."""
+    _print(*things)
+
+
 def show_reading(answer: Row) -> None:
     """What was read, where it stood, and what spoke against it."""
     price = f"{answer['price']} {answer['currency']}" if answer["price"] else "no price"
@@ -133,6 +143,8 @@ def show_deals(answer: Sequence[Row]) -> None:
 
 def show_history(answer: Row) -> None:
     """Statistics, advice and the last spells of a part or listing."""
+    from service.cli.course import spell_chart  # noqa: PLC0415  beside its only use
+
     stats, span = answer["stats"], answer["span"]
     _print(f"{answer['subject']}: seen from {_minute(span['from'])} to {_minute(span['to'])}")
     table = _table(("", "left"), ("price", "right"))
@@ -143,7 +155,7 @@ def show_history(answer: Row) -> None:
     for listing in dict.fromkeys(spell["listing"] for spell in chart):
         own = [spell for spell in chart if spell["listing"] == listing]
         if len(own) > 1:
-            _print(listing, *_steps(own))
+            _print(listing, *spell_chart(own).splitlines())
     heads = ("", "stock", "first seen", "last seen")
     spells = _table(("price", "right"), *((head, "left") for head in heads))
     for spell in chart[-12:]:
@@ -154,6 +166,7 @@ def show_history(answer: Row) -> None:
     _print(*(fact["text"] for fact in answer["calendar"]))
     if verdict := answer["discount"]["verdict"]:
         _print(f"discount: {verdict}, {_rests_on(answer['discount'])}")
+        _print(f"  {_discount_words(answer['discount'])} (for information, no legal advice)")
     advice = answer["advice"]
     _print(f"advice: {advice['verdict']}", *(f"  {reason}" for reason in advice["reasons"]))
 
@@ -170,6 +183,21 @@ def _rests_on(discount: Row) -> str:
     claim = discount["claimed_percent"]
     claimed = f", the page claims {claim} %" if claim is not None else ""
     return f"{discount['real_percent']} % below the prior price{claimed}, {seen}"
+
+
+def _discount_words(discount: Row) -> str | None:
+    from decimal import Decimal  # noqa: PLC0415  beside its only use
+
+    from service.prices.discount import Discount, Verdict, discount_words  # noqa: PLC0415
+
+    real, claimed = (
+        None if discount[name] is None else Decimal(discount[name])
+        for name in ("real_percent", "claimed_percent")
+    )
+    verdict, seen = Verdict(discount["verdict"]), discount["readings"]
+    return discount_words(
+        Discount(None, None, real, claimed, verdict, readings=seen, days=discount["days"])
+    )
 
 
 def show_rows(preview: Row) -> None:
@@ -194,26 +222,3 @@ _STAT_WORDS = {
     "median_90d": "usual, 90 days (median)",
     "regular": "regular price",
 }
-_BLOCKS = "▁▂▃▄▅▆▇█"
-_WIDE = 60
-
-
-def _steps(spells: Sequence[Row]) -> list[str]:
-    """The price over the whole span in one line of blocks; a space where nobody looked."""
-    from datetime import datetime  # noqa: PLC0415  beside its only use
-    from decimal import Decimal  # noqa: PLC0415
-
-    def at(text: str) -> float:
-        return datetime.fromisoformat(text).timestamp()
-
-    start, end = at(spells[0]["first_seen"]), at(spells[-1]["last_seen"])
-    prices = [Decimal(spell["price"]) for spell in spells]
-    low, high = min(prices), max(prices)
-    width, line = (end - start) / _WIDE or 1.0, ""
-    for column in range(_WIDE):
-        moment = start + (column + 0.5) * width
-        held = [s for s in spells if at(s["first_seen"]) <= moment]
-        price = Decimal(held[-1]["price"]) if held else low
-        step = int((price - low) / (high - low) * 7) if high > low else 0
-        line += _BLOCKS[step]
-    return [f"{line}  {low} .. {high} {spells[-1]['currency']}"]

@@ -1,4 +1,4 @@
-"""Upkeep: newer exchange rates, old visit outcomes dropped."""
+"""Upkeep: newer exchange rates, old visit outcomes dropped, edited builds noted."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 
 from service.errors import DeliveryError
+from service.flows.editions import note_editions
 from service.flows.ports import Deps
 
 
@@ -21,12 +22,18 @@ class Upkept:
 
 async def upkeep(deps: Deps) -> Upkept:
     """One round; safe to run as often as one likes."""
+    await asyncio.to_thread(_editions, deps)
     pruned = await asyncio.to_thread(_prune, deps)
     try:
         new = await _rates(deps)
     except DeliveryError as error:
         return Upkept(0, pruned, str(error))
     return Upkept(new, pruned)
+
+
+def _editions(deps: Deps) -> int:
+    with deps.store.write() as unit:
+        return note_editions(unit, deps)
 
 
 def _prune(deps: Deps) -> int:

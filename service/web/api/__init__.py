@@ -1,5 +1,8 @@
 """The API twin of the pages: the same objects that the commands print."""
 
+from service.web.api import index
 from service.web.api.routes import router
+
+router.include_router(index.router)
 
 __all__ = ["router"]
