@@ -161,7 +161,8 @@ class Market:
         return self._rates[source]
 
     def _markup(self, currency: str) -> Fraction:
-        return 1 + Fraction(self.view.markup) if currency != self.currency else Fraction(1)
+        own = self.view.account or self.currency
+        return 1 + Fraction(self.view.markup) if currency != own else Fraction(1)
 
     def _markup_note(self, currency: str) -> str:
         extra = self._markup(currency) - 1

@@ -91,6 +91,7 @@ class PriceView:
     holdings: Mapping[str, Sequence[Holding]] | None = None
     notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
     rates_on: Mapping[date, Rates] = field(default_factory=dict)
+    account: str | None = None  # currency that is paid without markup; None: the build's
     memo: dict[str, Any] = field(default_factory=dict, init=False, compare=False, repr=False)
 
 

@@ -46,6 +46,7 @@ def price_view(
         builds=builds,
         rule=rule,
         markup=Decimal(deps.extra.get("markup", 0)),
+        account=deps.currency,
         supplies=_supplies(deps),
         dismissed=mine.dismissed,
         companion_rules=mine.companion_rules,
