@@ -19,13 +19,24 @@ from scrapers.model import (
     Source,
     Tax,
 )
-from scrapers.readers import jsonld, meta, microdata, pageclass, rule, state, stock, tiers, visible
+from scrapers.readers import (
+    jsonld,
+    meta,
+    microdata,
+    number,
+    pageclass,
+    rule,
+    state,
+    stock,
+    tiers,
+    visible,
+)
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
-from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict, settle
+from scrapers.reconcile.settle import CHOICE_NEEDED, ZERO, Court, Verdict, settle
 from scrapers.reconcile.shown import show
 from scrapers.reconcile.told import Told, akin, tell
 from scrapers.structure import structure
@@ -180,8 +191,17 @@ class _Visit:
             choices=choices, choices_where=where, text=lambda: self.body_text,
             net=meta.net_price(self.doc), evidence=tuple(self.evidence),
         )  # fmt: skip
-        other = self._nothing_here(court, verdict, things, view, choices)
-        return other or reading(court, verdict, around)
+        other = self._placeholder(court, verdict, view) if not choices else None
+        other = other or self._nothing_here(court, verdict, things, view, choices)
+        return other or self._numbered(reading(court, verdict, around), view)
+
+    def _numbered(self, made: Reading, view: visible.View) -> Reading:
+        """The article number in sight, where the markup is silent."""
+        found = None if made.ids.sku or made.ids.mpn else number.read(self.doc, view.places)
+        if found is None:
+            return made
+        ids, evidence = replace(made.ids, sku=found[0]), (*made.evidence, found[1])
+        return replace(made, ids=ids, evidence=evidence)
 
     def _with_state(
         self, court: Court, verdict: Verdict, view: visible.View
@@ -284,6 +304,15 @@ class _Visit:
             return stock.Stock(said, proof, mixed=True)
         return stock.read(self.doc, view.places)
 
+    def _placeholder(self, court: Court, verdict: Verdict, view: visible.View) -> Reading | None:
+        """A page whose only price is a 0, as of a group of products without prices, has none."""
+        if verdict.doubt != ZERO or court.shown.now is not None or self.rules.price:
+            return None
+        made = self._without_price(court, view, ZERO)
+        return replace(
+            made, availability=verdict.told.availability if verdict.told else Availability.UNKNOWN
+        )
+
     def _nothing_here(
         self,
         court: Court,
@@ -322,6 +351,8 @@ class _Visit:
         said = pageclass.why_no_price(self.body_text).kind
         if said in ("withdrawn", "login", "call", "lost", "down") or max(view.cards, buttons) >= 4:
             return False
+        if len({s.amount for s in court.shown.rivals}) >= 5 and not self.doc.stocks:
+            return False  # a list of things, none of them the page's
         marked = any(t.goods and t.own for t in court.told) or self.head.kind in (
             "product",
             "og:product",

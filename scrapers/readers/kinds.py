@@ -41,7 +41,7 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     if labels.OPTION.search(text) or labels.MINIMUM.search(before):
         return "option", False
     named = own_class(leaf.node)
-    strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before))
+    strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
     by_label = _by_label(text, before, after)
     if by_label:
         return by_label, False
@@ -49,6 +49,15 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
     return tax_label(text, before, after) or "now", strong
+
+
+def _led(text: str) -> bool:
+    """Whether the amount's own text begins with a word for the current price ("Price: 2.35")."""
+    lead = _LEAD.match(text)
+    return lead is not None and bool(labels.CURRENT.search(lead[1]))
+
+
+_LEAD = re.compile(r"([^\W\d_][^\d€$£¥:]{1,24}:)")
 
 
 def _by_class(leaf: Leaf) -> str | None:
@@ -69,10 +78,15 @@ def _by_class(leaf: Leaf) -> str | None:
 _LETTERS = re.compile(r"[^\W\d_]{2}")
 
 
+# "with-list-price": the price that has a list price beside it, not the list price itself
+_BESIDE_IT = re.compile(r"(?<![\w-])(?:with|has|is)-\S+", re.IGNORECASE)
+
+
 @lru_cache(maxsize=8192)
 def _class_kind(named: str, *, own_one: bool) -> str | None:
+    bare = _BESIDE_IT.sub("", named)
     for kind, pattern in _BY_CLASS:
-        if pattern.search(named):
+        if pattern.search(bare if kind == "list" else named):
             return kind
     saved = labels.C_SAVING if own_one else labels.C_SAVED
     if saved.search(named) and not labels.C_NOW.search(named):
@@ -125,10 +139,15 @@ def refined(kind: str, told: PriceText) -> str:
     return kind
 
 
+_WITHOUT_TAX = re.compile(r"without-?tax", re.IGNORECASE)
+
+
 def tax_of_seen(told: PriceText, kind: str, label: str | None, named: str) -> Tax:
     if told.tax is not Tax.UNKNOWN:
         return told.tax
     if "net" in (kind, label):
-        return Tax.EXCLUDED
+        # one theme calls its only price "without tax" where the shop has no taxes at all
+        bare = label != "net" and _WITHOUT_TAX.search(named)
+        return Tax.UNKNOWN if bare else Tax.EXCLUDED
     gross = "gross" in (kind, label) or labels.C_GROSS.search(named)
     return Tax.INCLUDED if gross else Tax.UNKNOWN

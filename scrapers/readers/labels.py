@@ -14,17 +14,19 @@ LIST = Words(
     r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|list price|retail price|recommended|original(?:ly)?|"
     r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|"
-    r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|habituel|d'origine)|avant|"
-    r"adviesprijs|oude prijs|van|prezzo (?:di listino|consigliato|originale|precedente)|"
-    r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado|habitual)|antes|pvpr?|"
+    r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|d'origine)|avant|"
+    r"adviesprijs|oude prijs|van|prezzo (?:consigliato|originale|precedente)|"
+    r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr?|"
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
     r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b",
 )
 REGULAR = Words(
-    r"\b(?:regular price|normal price|standard price|normalpreis|regul[äa]rer preis|prix normal|"
+    r"\b(?:regular price|normal price|standard price|normal(?:er )?preis|regul[äa]rer preis|"
+    r"prix (?:normal|habituel)|"
     r"normale prijs|"
-    r"prezzo normale|precio normal|cena (?:regularna|standardowa)|b[ěe][žz]n[áa] cena|"
+    r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|vanlig pris|cena (?:regularna|"
+    r"standardowa)|b[ěe][žz]n[áa] cena|"
     r"ordinarie(?: pris)?|"
     r"ord\.? ?pris|normalpris)\b",
 )
@@ -40,17 +42,27 @@ NET = Words(
     r"(?:without|before|net of|plus|\+) ?(?:vat|tax|gst)|netto(?:preis)?|net price|"
     r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|"
     r"moms|tva)|"
-    r"hors taxes?|h\.?t\.?(?!\w)|sans tva|exclusief btw|iva escl\w*|senza iva|\+ ?iva|sin iva|"
-    r"iva no incl\w*|bez (?:vat|dph)|exkl\.? ?moms|utan moms|ekskl\.? ?moms|uden moms)",
+    r"hors taxes?|h\.?t\.?(?!\w)|sans tva|exclu(?:sief|sive) (?:\d+ ?% ?)?btw|tasse escl\w*|"
+    r"tax(?:es)? excluded|(?:vat|gst|tax) (?:is )?(?:excluded|exclusive|not included)|"
+    r"excludes? (?:vat|tax|gst)|impuestos? (?:no incluidos?|excluidos?)|tax(?:es)? non incluses?|"
+    r"ekskl\.? ?mva|eks\.? ?mva|iva escl\w*|senza iva|\+ ?iva|sin iva|"
+    r"iva no incl\w*|bez (?:vat|dph)|exkl\.? ?moms|utan moms|ekskl\.? ?moms|uden moms)|税抜|税別",
 )
 GROSS = Words(
     r"\b(?:inc(?:l)?(?:uding|usive of|uded|\.)?\.? ?(?:of )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:vat|"
     r"tax(?:es)?|gst|btw)|"
-    r"(?:vat|tax|gst) inc(?:l(?:uded|\.)?)?|with (?:vat|tax)|"
+    r"(?:vat|tax(?:es)?|gst) (?:is |are )?inc(?:l(?:uded|uding|\.)?)?|with (?:vat|tax)|"
+    r"includes? (?:all )?(?:\d+ ?% )?(?:vat|tax(?:es)?|gst|btw)|"
+    r"tax(?:es)? incluses?|impuestos? incluidos?|impuesto incl|tasse incl\w*|"
+    r"belasting(?:en)? inbegrepen|skatt ing[åa]r|"
+    r"(?:steuern|steuer) (?:inbegriffen|enthalten)|inkl(?:usive|\.)? steuern?|podatki wliczone|"
+    r"z podatkiem|"
+    r"inkl(?:\.|usive)? \d+ ?% ?moms|inclusie(?:f|ve)(?: de)? (?:\d+ ?% ?)?(?:btw|tva|mwst)|"
+    r"inclusive der (?:gesetzl\w*\.? )?mwst|inkl\.? ?mva|inklusive? mva|da[ňn][ěe] zahrnuty|"
     r"inkl(?:usive|\.)? ?(?:der )?(?:gesetzl\w*\.? )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|"
     r"mehrwertsteuer|moms)|"
     r"brutto(?:preis)?|t\.?t\.?c\.?(?!\w)|toutes taxes|inclusief btw|incl\.? btw|"
-    r"iva incl\w*|con iva|z vat|(?:s|v[čc]\.?|v[čc]etn[ěe]) dph|med moms|inkl\.? ?moms)",
+    r"iva incl\w*|con iva|z vat|(?:s|v[čc]\.?|v[čc]etn[ěe]) dph|med moms|inkl\.? ?moms)|税込",
 )
 UNIT = Words(
     r"(?:\b(?:unit price|price per|reference price|grundpreis|prix (?:au|unitaire)|basisprijs|"
@@ -71,7 +83,9 @@ SHIPPING = Words(
     r"levering)\b",
 )
 INSTALMENT = Words(
-    r"(?:\b(?:instal?ments?|interest[- ]free|payments? of|monthly|per month|a month|pay later|"
+    r"(?:\b(?:instal?ments?|interest[- ]free|\d+ (?:payments?|paiements?|pagos|pagamenti|raten|"
+    r"rate)|payments? of|sans frais|senza interessi|sin intereses|monthly|per month|a month|"
+    r"pay later|"
     r"finance|"
     r"pay in \d|monatlich|raten(?:zahlung)?|mtl\.?|im monat|mensualit\w+|par mois|en \d+ fois|"
     r"\d+ ?x sans frais|"
@@ -131,7 +145,8 @@ MINIMUM = Words(
 )
 CURRENT = Words(
     r"\b(?:now|sale price|current price|our price|your price|special price|today|only|"
-    r"jetzt|nur|unser preis|angebotspreis|aktueller preis|maintenant|prix actuel|notre prix|nu|"
+    r"^(?:price|preis|prix|prijs|precio|prezzo|cena|pris)|jetzt|nur|unser preis|angebotspreis|"
+    r"aktueller preis|maintenant|prix actuel|notre prix|nu|"
     r"onze prijs|"
     r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|"
     r"na[šs]e cena|"
@@ -233,6 +248,8 @@ ZONE = re.compile(
     r"breadcrumb|"
     r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|"
     r"popup-?promo|"
+    r"(?:tab|panel|accordion)[-_]?\w*(?:shipping|delivery|returns)|"
+    r"(?:shipping|delivery)[-_]?(?:tab|panel|returns|policy|table|methods|costs|rates)|"
     r"gift-?wrap|warranty|insurance|protection-?plan|trade-?in|other-?sellers|more-?(?:from|"
     r"products)|"
     r"you-?may|customers|collections?-?list|announcement|promo-?bar|usp|free-?shipping-?bar",

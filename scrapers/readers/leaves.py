@@ -98,17 +98,37 @@ def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: 
 
 def is_card(node: LexborNode) -> bool:
     """Whether the element is one of several like boxes, each with a picture, a link, an amount."""
-    if not _pictured(node):
+    link = node.css_first("a[href]")
+    if link is None:
         return False
     mark = (node.tag, node.attributes.get("class"))
     beside = (_element(node, forward=forward) for forward in (True, False))
     return any(
-        (near.tag, near.attributes.get("class")) == mark
-        and _DIGIT.search(near.text())
-        and _pictured(near)
+        (near.tag, near.attributes.get("class")) == mark and _as_card(node, near, link)
         for near in beside
         if near is not None
     )
+
+
+def _as_card(node: LexborNode, near: LexborNode, link: LexborNode) -> bool:
+    """Two like boxes with an amount each: pictured ones, or ones that link to two named things."""
+    if not _DIGIT.search(near.text()):
+        return False
+    if _pictured(node):
+        return _pictured(near)
+    other = near.css_first("a[href]")
+    if other is None or len(near.text()) > MAX_CARD:
+        return False
+    one, two = squeeze(link.text()), squeeze(other.text())
+    named = one != two and min(len(one.split()), len(two.split())) > 1
+    return (
+        named
+        and link.attributes.get("href") != other.attributes.get("href")
+        and bool(PRICE_LIKE.search(near.text()))
+    )
+
+
+MAX_CARD = 400
 
 
 def _pictured(node: LexborNode) -> bool:

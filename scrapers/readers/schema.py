@@ -148,11 +148,25 @@ def _walk(roots: list[tuple[str, Any]], owned: set[str]) -> Iterator[tuple[str, 
                 (f"{path}[{i}]", v, main, depth + 1) for i, v in reversed(list(enumerate(value)))
             )
         elif isinstance(value, dict):
+            if "Offers" in value:
+                value = _small_letters(value)
             thing = _is_thing(value)
             name = value.get("@id")  # a list, where the markup is broken
             if thing and not (isinstance(name, str) and name in owned):
                 yield path, value, main
             stack.extend(_children(path, value, main=main, thing=thing, depth=depth))
+
+
+def _small_letters(item: Item) -> Item:
+    """A thing whose properties are written with capitals ("Offers", "Availability")."""
+    made = {k[:1].lower() + k[1:]: v for k, v in item.items()}
+    offers = made["offers"]
+    listed = offers if isinstance(offers, list) else [offers]
+    made["offers"] = [
+        {k[:1].lower() + k[1:]: v for k, v in o.items()} if isinstance(o, dict) else o
+        for o in listed
+    ]
+    return made
 
 
 def _children(

@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from scrapers.model import Availability, Choice, Ids, Source
+from scrapers.readers import options
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.lenient import parse
@@ -260,13 +261,13 @@ def _variants(value: Any, currency: str | None, *, cents: bool) -> tuple[Choice,
 
 def _choice(keys: Item, currency: str | None, *, cents: bool) -> Choice | None:
     amount, money = _amount(keys, ("displayprice", *_NOW), currency, cents=cents)
-    options = keys.get("attributes") or keys.get("options") or keys.get("selectedoptions")
+    picked = keys.get("attributes") or keys.get("options") or keys.get("selectedoptions")
     name = next(
         (clean(keys[n], 200) for n in (*_NAMES, "publictitle") if isinstance(keys.get(n), str)),
         None,
     )
-    if isinstance(options, dict):
-        name = " / ".join(str(v) for v in options.values() if v)[:200] or name
+    if isinstance(picked, dict):
+        name = " / ".join(str(v) for v in picked.values() if v)[:200] or name
     if amount.amount is None and not name:
         return None
     return Choice(
@@ -296,7 +297,8 @@ def tables(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], str]:
                 made = _variants(listed, currency, cents=name == "data-product-json")
                 if made:
                     return made, f"{where(node)}@{name}"
-    return _script_table(doc, currency)
+    made = options.read(doc, currency)
+    return (made, "script.optionPrices") if made else _script_table(doc, currency)
 
 
 def _script_table(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], str]:

@@ -50,7 +50,9 @@ _TIER_TEXT = re.compile(
 )
 # an amount whose currency stands elsewhere: nothing but a label may lead it
 _LONE = re.compile(r"(?:[^\d%]{0,24}[:\s\ufffd])?\d[\d.,'’\s\u00a0\u202f]*(?:,?[-–—])?\s*\*?\Z")
-_BESIDE = frozenset({"list", "member", "lowest30", "tier", "unit", "shipping", "saving", "used"})
+_BESIDE = frozenset(
+    {"list", "regular", "member", "lowest30", "tier", "unit", "shipping", "saving", "used"}
+)
 _PLAIN_TAGS = "h2,h3,h4,h5,p,li,td,th,dd,dt,b,strong,em,i,span,div,font,big,label,center,u"
 
 
@@ -134,7 +136,20 @@ def _unmarked_heading(doc: Doc, known: list[str]) -> LexborNode | None:
         text = squeeze(node.text()[:400]).casefold()
         if len(text) > 3 and any(text == n or (len(text) > 8 and text in n) for n in known):
             return node
+    return _shared_heading(doc, known)
+
+
+def _shared_heading(doc: Doc, known: list[str]) -> LexborNode | None:
+    """The first lower heading that shares two words with a known title."""
+    names = [set(_WORD.findall(n)) for n in known]
+    for node in doc.tree.css("h2, h3")[:40]:
+        words = set(_WORD.findall(squeeze(node.text()[:400]).casefold()))
+        if any(len(words & name) > 1 for name in names):
+            return node
     return None
+
+
+_WORD = re.compile(r"[^\W\d_]{3,}")
 
 
 def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:

@@ -13,6 +13,7 @@ from scrapers.reconcile.shown import Shown
 from scrapers.reconcile.told import Told
 
 CHOICE_NEEDED = "choice needed"
+ZERO = "the price is 0, a placeholder"
 NO_CURRENCY = "the page does not say in which currency"
 
 
@@ -156,7 +157,28 @@ def _open_sight(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     for told in priced:
         if court.same(told.price, now.high):
             return _by(court, told)
-    return _pay(court, now, None, price=None, low=now.low, high=now.high, doubt=CHOICE_NEEDED)
+    return _picked(court, now) or _pay(
+        court, now, None, price=None, low=now.low, high=now.high, doubt=CHOICE_NEEDED
+    )
+
+
+def _picked(court: Court, now: Seen) -> Verdict | None:
+    """The one price beside the range that a chosen variant has, by the page's own table."""
+    low, high = now.low or now.amount, now.high or now.amount
+    exact = [
+        s
+        for s in court.shown.all
+        if s.kind in ("now", "gross") and s.low is None and s.level <= now.level + 1
+        and low <= s.amount <= high and any(court.same(s.amount, c) for c in court.choices)
+    ]  # fmt: skip
+    if len({s.amount for s in exact}) != 1:
+        return None
+    one = exact[0]
+    listed = [s.amount for s in court.shown.all if s.kind == "list" and s.amount > one.amount]
+    return _pay(
+        court, one, None, low=low, high=high, list_price=min(listed, default=None),
+        note="a variant is chosen",
+    )  # fmt: skip
 
 
 def _range(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
@@ -298,7 +320,7 @@ def _no_price(court: Court) -> Verdict:
         if told.multibuy:
             doubt = f"the price holds only from {told.multibuy[0].quantity} pieces"
         elif told.zero:
-            doubt = "the price is 0, a placeholder"
+            doubt = ZERO
         if doubt:
             return Verdict(currency=told.currency, told=told, doubt=doubt)
     return Verdict()
@@ -327,7 +349,7 @@ def _open_range(court: Court, priced: list[Told]) -> Verdict:
 
 def _shown_only(court: Court, now: Seen) -> Verdict:
     if now.low is not None and now.high is not None and now.low != now.high:
-        return _pay(court, now, None, price=None, doubt=CHOICE_NEEDED)
+        return _picked(court, now) or _pay(court, now, None, price=None, doubt=CHOICE_NEEDED)
     low, high = _bounds(court, [], now)
     made = _pay(court, now, None, low=low, high=high)
     if made.currency is None:
