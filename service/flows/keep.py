@@ -74,8 +74,7 @@ def _decide_all(unit: Unit, batch: Sequence[Result]) -> list[Verdict]:
 
 def _save_hosts(unit: Unit, batch: Sequence[Result]) -> None:
     newest = {result.lease.host: result.lease for result in batch}
-    for lease in newest.values():
-        unit.polls.save_host(lease, lease.state)
+    unit.polls.save_hosts([(lease, lease.state) for lease in newest.values()])
 
 
 def _row(result: Result, verdict: Verdict) -> VisitRow:

@@ -18,7 +18,6 @@ from scrapers import (
     VisitRequest,
     network_suspect,
     read_page,
-    reading_to_json,
 )
 from service.flows import lanes
 from service.flows.keep import Result
@@ -193,8 +192,7 @@ async def look(
     if repeats(state, visited, digest):
         return Seen(listing, visited, digest=digest)
     reading = await asyncio.to_thread(read_page, page, rules)
-    as_json = reading_to_json(listing.url or "", page.url, reading)
-    return Seen(listing, visited, reading, as_json, digest)
+    return Seen(listing, visited, reading, digest=digest)
 
 
 def _known(state: ListingState) -> Ids | None:

@@ -4,12 +4,24 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
-from scrapers import Availability, Ids, Outcome, Page, Reading, SiteRules, Validators, Visited
+from scrapers import (
+    Availability,
+    Evidence,
+    Ids,
+    Outcome,
+    Page,
+    Reading,
+    SiteRules,
+    Validators,
+    Visited,
+    reading_to_json,
+)
 from service.builds.breaks import tiers_text
 from service.builds.tax import standard_rate
 from service.flows.due import FULL_EVERY, next_due
@@ -20,6 +32,9 @@ from service.prices.gate import VAT_RATES, judge
 
 READER_VERSION = "1"  # raised when pages must be read anew although their bytes are the same
 TIERS = "multibuy"  # its prices for several, among what a page called itself
+_RULES = tuple(field.name for field in fields(SiteRules) if field.name != "ids")
+_IDS = tuple(field.name for field in fields(Ids))
+_EVIDENCE = tuple(field.name for field in fields(Evidence))
 SPEC = "spec."  # before the names of specification values among what a page called itself
 
 
@@ -30,8 +45,16 @@ class Seen:
     listing: Listing
     visited: Visited
     reading: Reading | None = None
-    reading_json: Mapping[str, Any] | None = None
+    reading_json: Mapping[str, Any] | None = None  # where it is not made of the two above
     digest: str | None = None
+
+    def as_json(self) -> Mapping[str, Any]:
+        """The reading as `ebbmark read` shows it; made only when it is wanted."""
+        if self.reading_json is not None or self.reading is None:
+            return self.reading_json or {}
+        page = self.visited.page
+        asked = self.listing.url or ""
+        return reading_to_json(asked, page.url if page else asked, self.reading)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +91,13 @@ def fingerprint(rules: SiteRules) -> str:
 
     What the page called itself is left out: it follows from the bytes.
     """
-    text = READER_VERSION + repr(sorted(asdict(replace(rules, ids=None)).items()))
-    return hashlib.sha256(text.encode()).hexdigest()[:12]
+    return _fingerprint(tuple(getattr(rules, name) for name in _RULES))
+
+
+@lru_cache(maxsize=1024)  # most listings of a supplier have the same rules
+def _fingerprint(values: tuple[str | None, ...]) -> str:
+    pairs = sorted([("ids", None), *zip(_RULES, values, strict=True)])
+    return hashlib.sha256((READER_VERSION + repr(pairs)).encode()).hexdigest()[:12]
 
 
 def body_digest(page: Page, rules: SiteRules) -> str:
@@ -120,7 +148,7 @@ def decide(
         vat_rates=vat_rates(seen.listing, supplier, at),
     )
     if gate.accept:
-        return _accepted(seen, state, reading, at)
+        return _accepted(seen, state, reading, doubt, at)
     return _doubtful(seen, state, doubt, gate.reason, at)
 
 
@@ -152,12 +180,14 @@ def _unchanged(seen: Seen, state: ListingState, last: Spell, at: datetime) -> Ve
     return Verdict(Outcome.UNCHANGED, None, after, observation)
 
 
-def _accepted(seen: Seen, state: ListingState, reading: Reading, at: datetime) -> Verdict:
+def _accepted(
+    seen: Seen, state: ListingState, reading: Reading, doubt: Doubt | None, at: datetime
+) -> Verdict:
     after = _whole_page(seen, _visited(seen, state, Outcome.OK, None, at, failures=0), Outcome.OK)
-    evidence = tuple(asdict(item) for item in reading.evidence)
+    evidence = tuple({name: getattr(e, name) for name in _EVIDENCE} for e in reading.evidence)
     after = replace(after, evidence=evidence, identity=_identity(reading))
     observation = Observation(seen.listing.id, at, offer_of(reading))
-    return Verdict(Outcome.OK, None, after, observation, clear_doubt=True)
+    return Verdict(Outcome.OK, None, after, observation, clear_doubt=doubt is not None)
 
 
 def _doubtful(
@@ -166,7 +196,7 @@ def _doubtful(
     failures = state.failures + 1 if state.last_outcome == Outcome.DOUBTFUL else 0
     after = _visited(seen, state, Outcome.DOUBTFUL, reason, at, failures=failures)
     after = _whole_page(seen, after, Outcome.DOUBTFUL)
-    reading = dict(seen.reading_json or {})
+    reading = dict(seen.as_json())
     times = before.seen + 1 if before and _same_price(before.reading, reading) else 1
     doubt = Doubt(seen.listing.id, at, reason or "doubtful", reading, times)
     return Verdict(Outcome.DOUBTFUL, reason, after, doubt=doubt)
@@ -241,7 +271,8 @@ def _known_spec(state: ListingState) -> dict[str, str] | None:
 
 def _identity(reading: Reading) -> dict[str, str]:
     """What the page called itself; later readings are held against it."""
-    names = {"title": reading.title, "sold_as": reading.sold_as, **asdict(reading.ids)}
+    names = {name: getattr(reading.ids, name) for name in _IDS}
+    names |= {"title": reading.title, "sold_as": reading.sold_as}
     names[TIERS] = tiers_text(reading.multibuy)
     spec = {SPEC + key: value for key, value in reading.spec.items()}
     return {name: value for name, value in (names | spec).items() if value}

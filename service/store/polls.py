@@ -12,7 +12,7 @@ from service.flows.ports import HostState, Lease, ListingState, VisitRow
 from service.store import tables
 from service.store.bulk import among, insert_into, insert_many, run_many
 from service.store.codec import dumps, loads
-from service.store.types import to_micros
+from service.store.types import to_day, to_micros
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 _SAVE_POLL: Final = """UPDATE poll SET next_due_at = ?, failures = ?, missing = ?,
     last_visit_at = ?, last_outcome = ?, last_reason = ? WHERE listing = ?"""
+_SAVE_HOST: Final = """UPDATE host SET next_allowed_at = ?, failures = ?, robots = ?,
+    visits_today = ?, day = ?, parked_reason = ? WHERE host = ? AND token = ?"""
 _PAGE: Final = (
     "etag",
     "last_modified",
@@ -164,17 +166,11 @@ class Polls:
 
     def save_host(self, lease: Lease, state: HostState) -> bool:
         """Only while the lease's token is the newest; False: it was lost."""
-        table = tables.host
-        values = {
-            "next_allowed_at": state.next_allowed_at,
-            "failures": state.failures,
-            "robots": None if state.robots is None else dumps(state.robots),
-            "visits_today": state.visits_today,
-            "day": state.day,
-            "parked_reason": state.parked_reason,
-        }
-        newest = and_(table.c.host == lease.host, table.c.token == lease.token)
-        return self._conn.execute(update(table).where(newest).values(values)).rowcount > 0
+        return self.save_hosts([(lease, state)]) > 0
+
+    def save_hosts(self, hosts: Sequence[tuple[Lease, HostState]]) -> int:
+        """The same for many; answers how many were still held."""
+        return run_many(self._conn, _SAVE_HOST, [_host_row(lease, state) for lease, state in hosts])
 
     def release(self, lease: Lease) -> None:
         """Give it back; nothing happens where it was lost."""
@@ -217,6 +213,19 @@ def _holds(lease: Lease) -> Any:
         table.c.host == lease.host,
         table.c.token == lease.token,
         table.c.owner == lease.owner,
+    )
+
+
+def _host_row(lease: Lease, state: HostState) -> tuple[Any, ...]:
+    return (
+        _micros(state.next_allowed_at),
+        state.failures,
+        None if state.robots is None else dumps(state.robots),
+        state.visits_today,
+        None if state.day is None else to_day(state.day),
+        state.parked_reason,
+        lease.host,
+        lease.token,
     )
 
 
