@@ -28,6 +28,7 @@ def cost_to_json(cost: BuildCost) -> dict[str, Any]:
         "companions": [dict(entry) for entry in cost.companions],
         "fit": [dict(entry) for entry in cost.fit],
         "warnings": list(cost.warnings),
+        "cautions": list(cost.cautions),
     }
 
 

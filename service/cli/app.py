@@ -39,7 +39,7 @@ class LazyGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = import_module(COMMANDS[cmd_name][0])
-        command: click.Command = getattr(module, f"{cmd_name}_command")
+        command: click.Command = getattr(module, f"{cmd_name.replace('-', '_')}_command")
         return command
 
     def format_help(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

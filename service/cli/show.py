@@ -95,14 +95,17 @@ def show_cost(answer: Row) -> None:
         f"to spend {least}{totals['to_spend']} {currency}",
     )
     if totals["paid"]:
-        _print(f"paid so far {totals['paid']} {currency}")
+        _print(f"paid so far {totals['paid']} {currency}, spent {totals['spent']} {currency}")
     if answer["missing"]:
         _print(f"without a price: {', '.join(answer['missing'])}")
-    for name in ("companions", "fit"):
-        for item in answer[name]:
-            _print(f"{name}: {', '.join(str(v) for v in item.values() if v)}")
+    for item in answer["companions"]:
+        _print(f"may lack: {item['lacks']} for {item['part']}: {item['why']} ({item['rule']})")
+    for item in answer["fit"]:
+        _print(f"{item['level']}: {item['text']}: {item['sum']}")
     for warning in answer["warnings"]:
         _print(f"note: {warning}")
+    for caution in answer.get("cautions", ()):
+        _print(f"caution: {caution}")
 
 
 def _cost_row(line: Row) -> list[Text]:

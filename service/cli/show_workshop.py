@@ -1,0 +1,102 @@
+"""Orders, the workshop and versions for people: tables in the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from service.cli.show import _cell, _print, _table
+
+Row = Mapping[str, Any]
+
+
+def show_order(answer: Row) -> None:
+    """Its lines with their states, its bills, how far the estimate was off."""
+    supplier = f" at {answer['supplier']}" if answer["supplier"] else ""
+    _print(f"order {answer['order']}{supplier}, {answer['on'] or 'day not known'}")
+    table = _table(
+        ("part", "left"), ("count", "right"), ("total", "right"), ("", "left"), ("", "left")
+    )
+    for line in answer["lines"]:
+        total = f"{line['total']} {line['currency']}"
+        cells = (line["part"], line["count"], total, line["state"], _where(line))
+        table.add_row(*(_cell(cell) for cell in cells))
+    _print(table)
+    for bill in answer["bills"]:
+        note = f" ({bill['note']})" if bill["note"] else ""
+        _print(f"{bill['kind']} {bill['cost']} {bill['currency']}, {bill['on']}{note}")
+    if answer["estimate"]:
+        _print(f"estimated later costs {answer['estimate']}")
+    if answer["estimate_error"]:
+        _print(f"bills came to {answer['late_bills']}, off by {answer['estimate_error']}")
+    for warning in answer["warnings"]:
+        _print(f"warning: {warning}")
+
+
+def _where(line: Row) -> str:
+    names = ("arrived", "coming", "wrong", "returned", "cancelled")
+    words = {"coming": "on its way"}
+    found = [f"{line[name]} {words.get(name, name)}" for name in names if line[name] != "0"]
+    found += [f"{money} back" for money in line["refunds"]]
+    return ", ".join(found)
+
+
+def show_stock(answer: Row) -> None:
+    """On hand, on its way, running low, and where the money is."""
+    for key, title in (("on_hand", "on hand"), ("coming", "on its way")):
+        table = _table(
+            (title, "left"), ("amount", "right"), ("cost", "right"), ("since", "left"), ("", "left")
+        )
+        for row in answer[key]:
+            amount, cost = f"{row['amount']} {row['unit']}", f"{row['cost']} {answer['currency']}"
+            cells = (row["part"], amount, cost, row["oldest"], _remarks(row))
+            table.add_row(*(_cell(cell) for cell in cells))
+        _print(table if answer[key] else f"nothing {title}", "")
+    for row in answer["low"]:
+        _print(
+            f"low: {row['part']}, keep {row['keep']}, {row['on_hand']} on hand and "
+            f"{row['coming']} on its way: {row['lacking']} {row['unit']} to order"
+        )
+    for row in answer["builds"]:
+        _print(f"{row['build']} took {row['cost']} {answer['currency']}, repairs {row['repairs']}")
+    places = [f"{name.replace('_', ' ')} {sum_}" for name, sum_ in answer["money"].items()]
+    _print(f"money ({answer['currency']}): {', '.join(places)}")
+    for warning in answer["warnings"]:
+        _print(f"warning: {warning}")
+
+
+def _remarks(row: Row) -> str:
+    found = [f"offcuts {', '.join(row['offcuts'])}"] if row["offcuts"] else []
+    if row["aged"]:
+        found.append(f"{row['aged']} past its shelf life, not counted on")
+    if row["orders"]:
+        found.append(f"order {', '.join(row['orders'])}")
+    return "; ".join(found)
+
+
+def show_versions(answer: Row) -> None:
+    """Each pair by group, what changed, and what would be cheaper."""
+    currency = answer["currency"]
+    for pair in answer["comparisons"]:
+        _print(f"{pair['before']} beside {pair['after']}, in {currency}")
+        table = _table(("", "left"), (pair["before"], "right"), (pair["after"], "right"))
+        for group in pair["groups"]:
+            sums = [(group[x] or {}).get("share") for x in ("before", "after")]
+            table.add_row(_cell(group["group"]), *(_cell(x) for x in sums))
+        _print(table)
+        for change in pair["changes"]:
+            _print(
+                f"  {change['part']}: {change['before'] or 'not there'} -> "
+                f"{change['after'] or 'not there'}, {change['share']}"
+            )
+        least = "" if pair["complete"] else "at least, as prices lack: "
+        mass = f", {pair['mass']} g" if pair["mass"] is not None else ""
+        _print(f"{least}in this model {pair['share']}, to spend {pair['to_spend']}{mass}", "")
+    if not answer["comparisons"]:
+        _print(f"{answer['build']} has no versions: name another build to compare with")
+    for one in answer["proposals"]:
+        note = f" ({one['note']})" if one["note"] else ""
+        _print(
+            f"cheaper: {one['part']} instead of {one['instead_of']}{note} saves "
+            f"{one['saves_share']} in this model, {one['saves_to_spend']} to spend"
+        )
