@@ -8,7 +8,7 @@ and not what exchange rates did; `reprice --at` uses the rates of each day.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from decimal import Decimal
@@ -31,6 +31,7 @@ from service.prices.lowest import lowest_over
 from service.prices.track import make_track
 
 DIGITS = 6
+SHOP_SALES = timedelta(days=2 * 365)
 
 
 def history(
@@ -39,7 +40,7 @@ def history(
     """The JSON object of `ebbmark history` for a part or a listing. NotFoundError."""
     when = at if isinstance(at, datetime) else moment(at, deps)
     with deps.store.read() as unit:
-        part = unit.catalogue.parts().get(name)
+        part = None if "://" in name else unit.catalogue.parts().get(name)
         if part is not None:
             subject, listings = _of_part(unit, deps, part, when)
         else:
@@ -66,7 +67,7 @@ def _of_listing(unit: Unit, name: str, at: datetime) -> tuple[Subject, list[List
     listing = listing_named(unit, name)
     if listing is None:
         raise NotFoundError(f'no part or listing "{name}"; "ebbmark dump" shows them all')
-    spells, gaps = _past(unit, [listing], at)
+    spells, gaps = _past(unit, [listing.id], at)
     return (
         Subject(
             listing.key,
@@ -84,7 +85,7 @@ def _of_part(unit: Unit, deps: Deps, part: Part, at: datetime) -> tuple[Subject,
     listings = unit.catalogue.listings_of(part.key)
     if not listings:
         raise InputError(f"part {part.key} is sold nowhere: add a listing or a price by hand")
-    spells, gaps = _past(unit, listings, at)
+    spells, gaps = _past(unit, [entry.id for entry in listings], at)
     view = price_view(unit, deps, at, listings)
     per_unit = _per_unit(view, part, spells, _currency(spells, deps))
     fresh = {entry.id: fresh_for(entry.every) for entry in listings}
@@ -104,15 +105,16 @@ def _of_part(unit: Unit, deps: Deps, part: Part, at: datetime) -> tuple[Subject,
 
 
 def _past(
-    unit: Unit, listings: Sequence[Listing], at: datetime
+    unit: Unit, ids: Collection[int], at: datetime, since: datetime | None = None
 ) -> tuple[dict[int, list[Spell]], dict[int, list[Gap]]]:
-    ids = [entry.id for entry in listings]
     spells: dict[int, list[Spell]] = defaultdict(list)
-    for spell in unit.log.spells(ids):
-        if spell.first_seen <= at:
-            spells[spell.listing].append(replace(spell, last_seen=min(spell.last_seen, at)))
+    for spell in unit.log.spells(ids, since):
+        if spell.last_seen <= at:
+            spells[spell.listing].append(spell)
+        elif spell.first_seen <= at:
+            spells[spell.listing].append(replace(spell, last_seen=at))
     gaps: dict[int, list[Gap]] = defaultdict(list)
-    for gap in unit.log.gaps(ids):
+    for gap in unit.log.gaps(ids, since):
         gaps[gap.listing].append(gap)
     return spells, gaps
 
@@ -158,12 +160,12 @@ def _countries(unit: Unit, listings: Iterable[Listing]) -> dict[int, str | None]
 def _shop_sales(
     unit: Unit, listings: Iterable[Listing], at: datetime
 ) -> dict[str, Sequence[ShopSale]]:
+    """Of the last years only, and of no listing more than its prices: a shop may sell thousands."""
     found: dict[str, Sequence[ShopSale]] = {}
-    everything = unit.catalogue.listings()
     for supplier in {entry.supplier for entry in listings}:
-        of_shop = [entry for entry in everything if entry.supplier == supplier and entry.url]
-        spells, gaps = _past(unit, of_shop, at)
-        tracks = {x.id: make_track(spells[x.id], gaps[x.id], at=at) for x in of_shop}
+        ids = unit.catalogue.pages_of(supplier)
+        spells, gaps = _past(unit, ids, at, since=at - SHOP_SALES)
+        tracks = {i: make_track(spells[i], gaps[i], at=at) for i in ids}
         found[supplier] = shop_sales(tracks)
     return found
 

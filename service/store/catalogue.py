@@ -77,6 +77,13 @@ class Catalogue:
         query = query.where(supply.c.part == part, table.c.removed_at.is_(None))
         return [_listing(row) for row in self._conn.execute(query)]
 
+    def pages_of(self, supplier: str) -> list[int]:
+        """The numbers of a supplier's listings that have a page and were not removed."""
+        table = tables.listing
+        query = select(table.c.id).order_by(table.c.id).where(table.c.supplier == supplier)
+        query = query.where(table.c.host.is_not(None), table.c.removed_at.is_(None))
+        return list(self._conn.scalars(query))
+
     def builds(self) -> dict[str, Build]:
         """By key, in the order of the keys."""
         return self._builds(None)
