@@ -121,6 +121,7 @@ def parts(draw: st.DrawFn, key: str, others: list[str]) -> Part:
         shelf_life=draw(maybe | spans),
         pair_is=draw(st.integers(1, 9)),
         equivalents=tuple(draw(st.lists(equivalents, max_size=2))),
+        mix=draw(st.just(()) | st.tuples(positive, positive)) if unit == "g" else (),
     )
 
 
@@ -187,6 +188,7 @@ def lines(draw: st.DrawFn, goods: list[Part], offers: list[Listing]) -> Line:
         grain=draw(maybe | st.sampled_from(["along", "across", "any"])),
         listing=draw(maybe | st.sampled_from(fixed)) if fixed and kind == "part" else None,
         note=draw(notes),
+        hours=draw(maybe | positive),
     )
 
 
@@ -209,6 +211,8 @@ def builds(draw: st.DrawFn, key: str, bases: list[Build], goods: list[Part], off
         base=base.key if base else None,
         replace=tuple(swaps),
         state=draw(st.sampled_from(["planned", "building", "finished", "retired"])),
+        hours=draw(maybe | positive),
+        labour_rate=draw(maybe | money),
     )
 
 

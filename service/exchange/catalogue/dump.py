@@ -64,6 +64,10 @@ def _plain(number: Decimal | None) -> str | None:
     return None if number is None else plain(number)
 
 
+def _bare(number: Decimal | None) -> Decimal | None:
+    return None if number is None else Decimal(plain(number))
+
+
 def _sorted(named: Mapping[str, str]) -> dict[str, str]:
     return dict(sorted(named.items()))
 
@@ -219,7 +223,7 @@ def _build(build: Build) -> Content:
             "need_by": build.need_by,
             "destination": build.destination,
             "state": None if build.state == "planned" else build.state,
-            "hours": build.hours,
+            "hours": _bare(build.hours),
             "labour_rate": _money(build.labour_rate),
             "replace": [
                 _kept({"part": swap.old, "by": swap.new, "amount": _amount(swap.amount)})
@@ -247,7 +251,7 @@ def _line(line: Line) -> Content:
             "grain": line.grain,
             "listing": line.listing,
             "note": line.note,
-            "hours": line.hours,
+            "hours": _bare(line.hours),
         }
     )
 
