@@ -108,6 +108,26 @@ def add_line(deps: Deps, key: str, part: str, amount: str, group: str) -> None:
         _save_lines(unit, deps, build, [*build.lines, line])
 
 
+def add_companion(deps: Deps, key: str, part: str, amount: str, group: str) -> None:
+    """A line for what the build lacks; a part that is not known is made, without a price."""
+    with deps.store.write() as unit:
+        build, parts = _need(unit, key), unit.catalogue.parts()
+        found = _part_named(part, parts) or _made_part(part, amount, parts)
+        line = Line(read_amount(amount, found), _group(group), found.key)
+        if found.key not in parts:
+            unit.catalogue.save(Book(parts=(found,)), now=deps.clock())
+        _save_lines(unit, deps, build, [*build.lines, line])
+
+
+def _made_part(name: str, amount: str, taken: Collection[str]) -> Part:
+    name = " ".join(name.split())[:200]
+    if not name:
+        raise InputError("what do you call it?")
+    wanted = read_amount(amount, Part("", "", "piece"))
+    unit = {"kg": "g", "l": "ml", "cm": "m", "mm": "m", "cm2": "m2"}.get(wanted.unit, wanted.unit)
+    return Part(slug(name, taken), name, unit)
+
+
 def _group(text: str) -> str:
     return " ".join(text.split())[:60] or "other"
 
@@ -204,7 +224,7 @@ def set_target(deps: Deps, kind: Kind, subject: str, value: str) -> None:
         part = unit.catalogue.parts().get(subject) if kind == "part" else None
         if kind == "part" and part is None:
             raise NotFoundError(f'no part "{subject}"')
-        limit = _limit(value, deps.currency if part else _need(unit, subject).currency)
+        limit = limit_of(value, deps.currency if part else _need(unit, subject).currency)
         target = _target(kind, subject, limit, BULK.get(part.unit) if part else None)
         unit.catalogue.save(Book(targets=(target,)), now=deps.clock())
         react(unit, deps, {x.id for x in unit.catalogue.listings()}, at=deps.clock())
@@ -215,7 +235,7 @@ def set_need_target(deps: Deps, need: Mapping[str, str], value: str) -> None:
     if not need:
         raise InputError("say what the parts must have first, for example 4 cells")
     subject = " ".join(f"{name}={need[name]}" for name in sorted(need))
-    limit = _limit(value, deps.currency)
+    limit = limit_of(value, deps.currency)
     key = f"need:{subject}:at_or_below"
     target = Target(key, "need", subject, at_or_below=limit, need=dict(need))
     with deps.store.write() as unit:
@@ -231,7 +251,8 @@ def _target(kind: Kind, subject: str, limit: Money, per: str | None) -> Target:
     return Target(key, kind, subject, unit_at_or_below=limit, per=per)
 
 
-def _limit(value: str, currency: str) -> Money:
+def limit_of(value: str, currency: str) -> Money:
+    """`"38.00"` or `"38.00 EUR"` as a threshold. InputError."""
     text = value.strip().replace(",", ".")
     number, _, code = text.partition(" ")
     hint = f'"{value}" is not a price: write it like 38.00'

@@ -18,6 +18,16 @@ class Place:
     currency_name: str
 
 
+COUNTRIES = sorted(
+    (
+        (code, name)
+        for code, name in Locale("en").territories.items()
+        if len(code) == len("NL") and code.isalpha() and get_territory_currencies(code)
+    ),
+    key=lambda pair: pair[1],
+)
+
+
 def guess(accept_language: str) -> Place | None:
     """The first language with a country: `de-AT,de;q=0.9` -> Austria, euro. None: none named."""
     for item in accept_language[:200].split(","):

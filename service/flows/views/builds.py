@@ -26,6 +26,7 @@ from service.flows.views.common import (
     doubts_of,
     money,
 )
+from service.flows.views.lacking import with_advice
 from service.model.builds import Build
 from service.model.catalogue import Part
 from service.model.prices import Spell
@@ -63,7 +64,7 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
                 if not text.startswith(MASS)
             ],
             "mass_unknown": sum(line.mass is None for line in cost.lines),
-            "companions": _still_lacking(unit, key, found["companions"]),
+            "companions": with_advice(_still_lacking(unit, key, found["companions"]), cost, view),
             "need_by": build.need_by.isoformat() if build.need_by else None,
             "budget": None if build.budget is None else money(build.budget, build.currency),
             "base": build.base,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -113,6 +113,7 @@ def part(deps: Deps, key: str) -> dict[str, Any]:
         rows = [
             listing_row(x, quotes, states, doubts, view.suppliers, deps.currency) for x in listings
         ]
+        met = {deal.target for deal in unit.deals.open_deals()}
         used = [b for b in view.builds.values() if key in _parts_in(b, view.builds)]
         return {
             **_row(market, found),
@@ -122,7 +123,11 @@ def part(deps: Deps, key: str) -> dict[str, Any]:
             "where": _cheapest_first(rows),
             "builds": [{"build": b.key, "name": b.name} for b in used],
             "need_by": _soonest(used),
-            "targets": [_target(t) for t in unit.catalogue.targets() if t.subject == key],
+            "targets": [
+                _target(t, met)
+                for t in unit.catalogue.targets()
+                if t.kind == "part" and t.subject == key
+            ],
             "purchases": _purchases(unit, key),
             "equivalents": [
                 {"part": e.part, "name": _name(view.parts, e.part), "note": e.note}
@@ -162,13 +167,14 @@ def _soonest(builds: list[Build]) -> str | None:
     return min(days).isoformat() if days else None
 
 
-def _target(target: Target) -> dict[str, Any]:
+def _target(target: Target, met: Collection[str]) -> dict[str, Any]:
     money_ = target.at_or_below or target.unit_at_or_below
     return {
         "key": target.key,
         "condition": condition_text(target),
         "value": money(money_.amount, money_.currency) if money_ else None,
         "currency": money_.currency if money_ else None,
+        "open": target.key in met,
         "until": target.until.isoformat() if target.until else None,
     }
 

@@ -18,7 +18,7 @@ from service.exchange.breakdown import Options, render
 from service.exchange.figures import COSTS, for_people
 from service.exchange.parts_list import PartsList, into_build, parse_parts_list
 from service.exchange.texts import LABELS
-from service.flows import ask, build_edit, edit, views
+from service.flows import ask, build_edit, edit, targets, views
 from service.flows.ports import Deps
 from service.web.held import Held
 from service.web.pages.common import Text, at_build, deps_of, go
@@ -62,7 +62,13 @@ def build(request: Request, key: str, at: At = None) -> Response:
     deps = deps_of(request)
     sheet = views.build_sheet(deps, key, at)
     chart = cost_chart(views.build_series(deps, key), sheet.get("budget"))
-    values = {"sheet": sheet, "asked": at, "parts": views.part_names(deps), **drawn(chart)}
+    values = {
+        "sheet": sheet,
+        "asked": at,
+        "parts": views.part_names(deps),
+        "targets": [t for t in targets.rows(deps) if (t["kind"], t["subject"]) == ("build", key)],
+        **drawn(chart),
+    }
     return page(request, "build.html", values)
 
 
@@ -209,6 +215,15 @@ def with_head(table: str) -> str:
 @router.post("/builds/{key}/dismiss")
 def dismiss(request: Request, key: str, rule: Text) -> Response:
     build_edit.dismiss(deps_of(request), key, rule)
+    return go(at_build(key), saved=True)
+
+
+@router.post("/builds/{key}/companions")
+def companion(
+    request: Request, key: str, part: Text, amount: Text, group: Text = "other"
+) -> Response:
+    """Add what the build lacks."""
+    build_edit.add_companion(deps_of(request), key, part, amount, group)
     return go(at_build(key), saved=True)
 
 

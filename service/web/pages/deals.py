@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
 from service.builds.cost_json import time_text
-from service.flows import ask, views
+from service.flows import ask, targets, views
 from service.web.feed import atom
-from service.web.pages.common import deps_of
+from service.web.pages.common import Name, deps_of, go
 from service.web.render import page
 
 router = APIRouter(include_in_schema=False)
+Then = Annotated[str, Form(alias="next", max_length=300)]
 
 
 @router.get("/deals.atom")
@@ -30,4 +33,12 @@ def deals(request: Request) -> Response:
     names = views.names(deps)
     is_open = [deal for deal in found if deal["state"] == "open"]
     past = [deal for deal in found if deal["state"] != "open"]
-    return page(request, "deals.html", {"open": is_open, "past": past, "names": names})
+    values = {"open": is_open, "past": past, "names": names, "targets": targets.rows(deps)}
+    return page(request, "deals.html", values)
+
+
+@router.post("/targets/remove")
+def remove_target(request: Request, key: Name, then: Then = "/deals") -> Response:
+    """Whatever it is on: a page, a part, a class of parts or a build."""
+    targets.remove(deps_of(request), key)
+    return go(then, saved=True)

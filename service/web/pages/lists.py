@@ -9,11 +9,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from service.errors import InputError
-from service.flows import edit
+from service.flows import edit, targets
 from service.flows.load import need_listing
 from service.flows.poll import poll_these
 from service.flows.saved import poll_saved
-from service.web.pages.common import Name, deps_of, go
+from service.web.pages.common import Name, Text, deps_of, go
 
 Then = Annotated[str, Form(alias="next", max_length=300)]
 router = APIRouter(prefix="/listings", include_in_schema=False)
@@ -34,6 +34,13 @@ def reject(request: Request, listing: Name, then: Then = "/") -> Response:
 @router.post("/remove")
 def remove(request: Request, listing: Name, then: Then = "/") -> Response:
     edit.remove_listing(deps_of(request), listing)
+    return go(then, saved=True)
+
+
+@router.post("/target")
+def target(request: Request, listing: Name, value: Text, then: Then = "/") -> Response:
+    """Tell me when this page asks no more than that."""
+    targets.on_listing(deps_of(request), listing, value)
     return go(then, saved=True)
 
 

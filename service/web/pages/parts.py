@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from service.charts.model import PriceChart
 from service.errors import InputError
-from service.flows import build_edit, views
+from service.flows import build_edit, targets, views
 from service.flows.past import history
 from service.flows.ports import Deps
 from service.web.pages.builds import drawn
@@ -48,6 +48,7 @@ def part(
     main = listing or next((row["listing"] for row in found["where"] if row["price"]), None)
     values = {
         "part": found,
+        "on_pages": [t for t in targets.rows(deps) if t["kind"] == "listing"],
         "history": _past(deps, key, main),
         "range": range_,
         "rows": list(_table(chart)),
@@ -125,5 +126,7 @@ def kinds(request: Request, kind: str) -> Response:
     need = {name: text for name, text in asked if text.strip() and name != "saved"}
     if len(need) > 12 or any(len(name) + len(text) > 200 for name, text in need.items()):
         raise InputError("that is too long a requirement")
-    found = views.kinds(deps_of(request), kind, need)
-    return page(request, "kind.html", {"found": found, "need": need})
+    deps = deps_of(request)
+    found = views.kinds(deps, kind, need)
+    watched = targets.of_kind(deps, [row["part"] for row in found["parts"]])
+    return page(request, "kind.html", {"found": found, "need": need, "targets": watched})

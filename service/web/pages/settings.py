@@ -1,22 +1,27 @@
-"""Settings as they stand, the channels with a test, the people who may come in."""
+"""Settings: those of the book to change, the others as they stand; channels, people."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import available_timezones
 
 from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from service.errors import DeliveryError, InputError
+from service.flows import prefs
 from service.model.deals import Notice
-from service.settings import SETTINGS
+from service.settings import SETTINGS, read_setting
 from service.web.accounts import Accounts, Role
 from service.web.pages.common import Text, deps_of, go, settings_of
+from service.web.places import COUNTRIES
 from service.web.render import page
 from service.web.sessions import Sessions
 
 router = APIRouter(include_in_schema=False)
+ZONES = sorted(z for z in available_timezones() if "/" in z and not z.startswith("Etc/"))
 
 
 def _accounts(request: Request) -> Accounts:
@@ -31,11 +36,16 @@ def _sessions(request: Request) -> Sessions:
 
 @router.get("/settings")
 def settings(request: Request, tested: str = "") -> Response:
-    found = settings_of(request)
-    hidden = ("db", "channel", "payment", "allow_hosts")
+    found, deps = settings_of(request), deps_of(request)
+    hidden = ("db", "channel", "payment", "supplies", "allow_hosts", *prefs.NAMES)
     rows = [(n, _shown(getattr(found, n)), why) for n, why in SETTINGS if n not in hidden]
     values = {
         "rows": rows,
+        "own": {name: str(getattr(deps, name) or "") for name in prefs.NAMES},
+        "quiet_now": prefs.held_until(deps, deps.clock()),
+        "bound": {name: _by(where) for name, where in prefs.fixed(deps).items()},
+        "zones": ZONES,
+        "countries": COUNTRIES,
         "channels": [(c.name, c.kind) for c in found.channels],
         "accounts": sorted(_accounts(request).all().values(), key=lambda a: a.name),
         "roles": [role for role in Role if role is not Role.NOBODY],
@@ -51,6 +61,35 @@ def _shown(value: Any) -> str:
     if value in (None, ""):
         return "not set"
     return str(value) if isinstance(value, str | int) else "set"
+
+
+def _by(where: str) -> str:
+    """What fixes a setting, without the file's whole path."""
+    return where if where.startswith("EBBMARK_") else "the settings file"
+
+
+@router.post("/settings/own")
+async def own(request: Request) -> Response:
+    """Change what the book keeps; fields that the file fixes are not sent.
+
+    The form is read whole: an empty field says "none", one that is not sent says nothing.
+    """
+    sent = {k: v.strip() for k, v in (await request.form()).items() if isinstance(v, str)}
+    chosen = {name: sent[name] for name in prefs.NAMES if name in sent}
+    if "quiet_from" in sent and "quiet_to" in sent:
+        both = (sent["quiet_from"], sent["quiet_to"])
+        chosen["quiet_hours"] = "-".join(both) if any(both) else ""
+    checked = {name: _checked(name, text[:60]) for name, text in chosen.items()}
+    if not checked:
+        raise InputError("nothing to keep was sent")
+    kept = await run_in_threadpool(prefs.keep, deps_of(request), checked)
+    request.app.state.deps = kept
+    return go("/settings", saved=True)
+
+
+def _checked(name: str, text: str) -> str:
+    value = read_setting(name, text.upper() if name == "currency" else text)
+    return "" if value is None else str(value)
 
 
 @router.post("/settings/test")
