@@ -33,6 +33,7 @@ from scrapers.texts import read_sold_as, read_spec
 
 MAX_EVIDENCE = 60
 MAX_VALUE = 120
+MAX_SEEN = 30
 _SEPARATORS = re.compile(r"\D")
 MAX_SPEC_TEXT = 300  # the title tells most of it; the first lines the rest
 _GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
@@ -238,7 +239,9 @@ def evidence(court: Court, around: Around) -> tuple[Evidence, ...]:
 def evidence_of(court: Court) -> tuple[Evidence, ...]:
     """What markup and text say of prices."""
     found = [proof for told in court.told for proof in _of_told(told)]
-    for seen in court.shown.all[:30]:
+    shown = court.shown.all[:MAX_SEEN]
+    now = court.shown.now
+    for seen in shown if now is None or now in shown else (now, *shown):
         name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
         found.append(Evidence("visible", name, _near(seen), seen.where))
     return tuple(found)

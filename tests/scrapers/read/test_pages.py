@@ -47,3 +47,9 @@ def test_page_folder(folder: Path) -> None:
     assert told["source"], "a page folder names the source of its shape"
     got = {key: made[key] for key in told["reading"]}
     assert got == told["reading"], f"{told.get('why')}\nreason: {made['reason']}"
+
+
+@pytest.mark.parametrize("name", ["price-after-many-amounts", "amount-after-long-text"])
+def test_the_evidence_shows_the_price_that_is_told(name: str) -> None:
+    _, made = read_folder(PAGES / "found" / name)
+    assert any(made["price"] in proof["value"] for proof in made["evidence"])
