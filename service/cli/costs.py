@@ -75,7 +75,7 @@ def reprice_command(  # one option each
     if as_json:
         say_json(answer)
     else:
-        from service.cli.show import show_cost  # noqa: PLC0415  start-up time
+        from service.cli.show_cost import show_cost  # noqa: PLC0415  start-up time
 
         show_cost(answer)
     return DONE

@@ -46,7 +46,8 @@ def demo_command(port: int, *, once: bool, keep: bool, as_json: bool) -> int:
 
 
 def _show_demo(answer: Any) -> None:
-    from service.cli.show import show_cost, show_deals  # noqa: PLC0415  start-up time
+    from service.cli.show import show_deals  # noqa: PLC0415  start-up time
+    from service.cli.show_cost import show_cost  # noqa: PLC0415  start-up time
 
     polled = answer["polled"]
     click.echo(

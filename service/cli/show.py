@@ -65,68 +65,6 @@ def show_reading(answer: Row) -> None:
     _print(table, evidence, "")
 
 
-def show_cost(answer: Row) -> None:
-    """A build line by line, groups and totals that add up."""
-    currency = answer["currency"]
-    table = _table(
-        ("part", "left"),
-        ("amount", "right"),
-        ("from", "left"),
-        ("sold as", "right"),
-        ("price", "right"),
-        ("in this model", "right"),
-        ("buy", "right"),
-        ("to spend", "right"),
-        ("", "left"),
-        wrap=False,
-    )
-    for group in answer["groups"]:
-        table.add_row(Text(group["group"], style="bold"))
-        for line in answer["lines"]:
-            if line["group"] == group["group"]:
-                table.add_row(*_cost_row(line))
-        table.add_row("", "", "", "", "", _cell(group["share"]), "", _cell(group["to_spend"]))
-    totals = answer["totals"]
-    least = "" if totals["complete"] else "at least "
-    _print(
-        f"{answer['build']} at {answer['at']}, in {currency}",
-        table,
-        f"in this model {least}{totals['share']} {currency}, "
-        f"to spend {least}{totals['to_spend']} {currency}",
-    )
-    if totals["paid"]:
-        _print(f"paid so far {totals['paid']} {currency}, spent {totals['spent']} {currency}")
-    if answer["missing"]:
-        _print(f"without a price: {', '.join(answer['missing'])}")
-    for item in answer["companions"]:
-        _print(f"may lack: {item['lacks']} for {item['part']}: {item['why']} ({item['rule']})")
-    for item in answer["fit"]:
-        _print(f"{item['level']}: {item['text']}: {item['sum']}")
-    for warning in answer["warnings"]:
-        _print(f"note: {warning}")
-    for caution in answer.get("cautions", ()):
-        _print(f"caution: {caution}")
-
-
-def _cost_row(line: Row) -> list[Text]:
-    price = f"{line['price']} {line['currency']}" if line["price"] else None
-    status = "" if line["status"] == "priced" else line["status"].replace("_", " ")
-    if line["status"] == "stale":
-        status = f"stale, {line['age_hours']} h"
-    cells = (
-        line["part"],
-        f"{line['amount']} {line['unit']}",
-        line["supplier"],
-        line["sold_as"],
-        price,
-        line["share"],
-        line["buy"],
-        line["to_spend"],
-        status,
-    )
-    return [_cell(cell) for cell in cells]
-
-
 def show_deals(answer: Sequence[Row]) -> None:
     """Open deals with their evidence, then past ones."""
     if not answer:

@@ -119,7 +119,8 @@ def _people_line(line: Answer, options: Options) -> dict[str, Cell]:
 
 
 def _unit(line: Answer) -> str:
-    return texts.MANY.get(line["unit"], line["unit"]) if line["amount"] != "1" else line["unit"]
+    unit = str(line["unit"])
+    return unit if line["amount"] == "1" else texts.MANY.get(unit, unit)
 
 
 def _machine_line(line: Answer, options: Options) -> dict[str, Cell]:

@@ -1,0 +1,91 @@
+"""A build's cost in the terminal: lines, groups and totals that add up, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rich.text import Text
+
+from service.cli.show import _cell, _print, _table
+from service.exchange.texts import MANY
+
+Row = Mapping[str, Any]
+ALWAYS = ("share", "buy", "to_spend")
+IF_ANY = ("paid", "delivered", "mass")
+HEADS = {
+    "share": "in this model",
+    "buy": "buy",
+    "to_spend": "to spend",
+    "paid": "paid",
+    "delivered": "delivered",
+    "mass": "g",
+}
+
+
+def show_cost(answer: Row) -> None:
+    """The table, the totals side by side, then the reason for every line."""
+    figures = [*ALWAYS, *(name for name in IF_ANY if answer["totals"][name] is not None)]
+    heads = [(HEADS[name], "right") for name in figures]
+    texts = [("part", "left"), ("amount", "right"), ("from", "left"), ("sold as", "right")]
+    table = _table(*texts, ("price", "right"), *heads, ("", "left"), wrap=False)
+    for group in answer["groups"]:
+        table.add_row(Text(group["group"], style="bold"))
+        for line in answer["lines"]:
+            if line["group"] == group["group"]:
+                table.add_row(*_line(line, figures))
+        sums = [_cell("" if name == "buy" else group[name]) for name in figures]
+        table.add_row("", "", "", "", "", *sums)
+    _print(f"{answer['build']} at {answer['at']}, in {answer['currency']}", table)
+    _print(*_totals(answer), *_grounds(answer["lines"]), *_notes(answer))
+
+
+def _line(line: Row, figures: Sequence[str]) -> list[Text]:
+    price = f"{line['price']} {line['currency']}" if line["price"] else None
+    unit = line["unit"] if line["amount"] == "1" else MANY.get(line["unit"], line["unit"])
+    cells = (line["part"], f"{line['amount']} {unit}", line["supplier"], line["sold_as"], price)
+    return [_cell(cell) for cell in (*cells, *(line[name] for name in figures), _state(line))]
+
+
+def _state(line: Row) -> str:
+    if line["status"] == "stale":
+        return f"stale, {line['age_hours']} h"
+    counts = "" if line["counts"] == "share" else line["counts"]
+    status = "" if line["status"] == "priced" else line["status"].replace("_", " ")
+    return ", ".join(dict.fromkeys(word for word in (counts, status) if word))
+
+
+def _totals(answer: Row) -> list[str]:
+    totals, currency = answer["totals"], answer["currency"]
+    least = "" if totals["complete"] else "at least "
+    said = [f"{HEADS[name]} {least}{totals[name]} {currency}" for name in ("share", "to_spend")]
+    if totals["delivered"]:
+        said.append(f"delivered {least}{totals['delivered']} {currency}")
+    found = [", ".join(said)]
+    if totals["paid"]:
+        spent = f", spent {totals['spent']} {currency}" if totals["spent"] else ""
+        found.append(f"paid so far {totals['paid']} {currency}{spent}")
+    return found
+
+
+def _grounds(lines: Sequence[Row]) -> list[str]:
+    """The rule where one rule chose all; each line's own where several did, and its hint."""
+    rules = list(dict.fromkeys(line["rule"] for line in lines if line["listing"]))
+    found = [f"rule: {rules[0]}"] if len(rules) == 1 else []
+    for line in lines:
+        own = line["rule"] if len(rules) > 1 or (line["rule"] and not line["listing"]) else None
+        said = "; ".join(word for word in (own, line["hint"]) if word)
+        if said:
+            found.append(f"{line['part']}: {said}")
+    return found
+
+
+def _notes(answer: Row) -> list[str]:
+    found = [f"without a price: {', '.join(answer['missing'])}"] if answer["missing"] else []
+    found += [
+        f"may lack: {item['lacks']} for {item['part']}: {item['why']} ({item['rule']})"
+        for item in answer["companions"]
+    ]
+    found += [f"{item['level']}: {item['text']}: {item['sum']}" for item in answer["fit"]]
+    found += [f"note: {warning}" for warning in answer["warnings"]]
+    return found + [f"caution: {caution}" for caution in answer.get("cautions", ())]
