@@ -53,16 +53,17 @@ def portions(line: OrderLine, count: Decimal, day: date | None = None) -> Portio
     arrived, wrong, cancelled, returned = (
         _sum(steps, kind) for kind in ("arrived", "wrong", "cancelled", "returned")
     )
-    bad = max(NONE, min(wrong, count - cancelled - arrived))  # the rest was replaced
+    replaced = max(NONE, arrived + wrong + cancelled - count)
+    bad = max(NONE, wrong - replaced)
     bad_back = min(returned, bad)
     back = max(NONE, returned - wrong)
     came = [(s.on, s.count) for s in steps if s.kind == "arrived"]
     kept = _without([entry for entry in came if entry[1] > 0], back + _undone(came))
     return Portions(
         arrived=tuple(kept),
-        coming=max(NONE, count - cancelled - arrived - bad),
+        coming=max(NONE, count - cancelled - arrived - wrong),
         wrong=bad - bad_back,
-        returned=bad_back + back,
+        returned=bad_back + max(NONE, back - max(NONE, replaced - wrong)),
         cancelled=cancelled,
         refunded=any(step.money is not None for step in steps if step.kind != "cancelled"),
     )

@@ -137,7 +137,8 @@ def _meant(unit: Unit, what: str, supplier: str | None) -> tuple[Listing | None,
     part = need_part(unit, what)
     sold = [x for x in unit.catalogue.listings_of(part.key) if not x.is_set]
     mine = [x for x in sold if supplier is None or x.supplier == supplier]
-    if len(mine) > 1:
+    kinds = {(x.supplier, to_base(s.amount)) for x in mine if (s := x.holds(part.key))}
+    if len(kinds) > 1:
         keys = ", ".join(x.key for x in mine)
         raise InputError(f"{what} is sold in several ways: name the supplier or one of {keys}")
     return (mine[0] if mine else None), part

@@ -1,0 +1,299 @@
+"""What happens, on a real SQLite store: money out is somewhere, whatever order things come in."""
+
+from __future__ import annotations
+
+import tempfile
+from contextlib import contextmanager, suppress
+from datetime import timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from book_kit import CATALOGUE, kit
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.errors import InputError, NotFoundError, ServiceError
+from service.flows import ask, edit, order_list, orders, workshop
+from service.flows.ordering import Terms, place, read_wanted
+from service.flows.orders import Change
+from service.model.money import Money
+
+D = Decimal
+MORE = """
+[build.skua]
+name = "Skua"
+currency = "EUR"
+lines = [{ part = "glue", amount = "60 g", group = "structure" }]
+[build.old]
+name = "Old one"
+currency = "EUR"
+state = "finished"
+lines = []
+[part.resin]
+name = "Resin"
+unit = "g"
+keep = "200 g"
+shelf_life = "365 d"
+[part.ply]
+name = "Plywood 3 mm"
+unit = "m2"
+"""
+
+
+def euro(text: str) -> Money:
+    return Money(D(text), "EUR")
+
+
+@contextmanager
+def book(path: Path):
+    with kit(path, CATALOGUE + MORE) as one:
+        yield one
+
+
+@pytest.fixture
+def deps(tmp_path: Path):
+    with book(tmp_path) as one:
+        yield one.deps
+
+
+parts = st.sampled_from(["motor", "glue"])
+builds = st.sampled_from(["racer", "skua", "old"])
+money = st.decimals("0.01", "99.99", places=2).map(lambda d: Money(d, "EUR"))
+counts = st.integers(1, 4).map(D)
+keys = st.sampled_from(["o1", "o2"])
+events = st.one_of(
+    st.tuples(st.just("buy"), parts, counts, money),
+    st.tuples(st.just("place"), keys, parts, counts, money, money),
+    st.tuples(st.sampled_from(["arrive", "wrong", "cancel"]), keys, parts, counts),
+    st.tuples(st.just("back"), keys, parts, counts, money, money),
+    st.tuples(st.just("refund"), keys, money),
+    st.tuples(st.just("bill"), keys, st.sampled_from(["customs", "carrier", "postage"]), money),
+    st.tuples(st.just("use"), parts, counts, builds, st.booleans(), st.booleans()),
+    st.tuples(st.just("move"), parts, counts, builds, builds),
+    st.tuples(st.just("sell"), parts, counts, st.none() | builds, money, money),
+    st.tuples(st.just("write off"), parts, counts, st.none() | builds),
+)
+
+
+class Plain:
+    """All money out and in, added up beside the program, without any bookkeeping of places."""
+
+    def __init__(self, deps) -> None:
+        self.deps, self.out, self.back = deps, D(0), D(0)
+        self.each: dict[tuple[str, str], list[D]] = {}
+
+    def happen(self, event) -> None:
+        kind, *rest = event
+        with suppress(InputError, NotFoundError):
+            getattr(self, kind.replace(" ", "_"))(*rest)
+
+    def buy(self, part, count, price):
+        edit.buy(self.deps, part, count=count, total=price)
+        self.out += price.amount
+
+    def place(self, key, part, count, price, shipping):
+        # every unit at a price of whole cents, so that a cancelled part takes whole cents off
+        line = read_wanted(f"{count} x {part} @ {price}")
+        place(self.deps, [line], Terms(shipping=shipping), key)
+        self.out += price.amount * count + shipping.amount
+        self.each[key, part] = price.amount
+
+    def arrive(self, key, part, count):
+        orders.arrive(self.deps, key, Change(part, count))
+
+    def wrong(self, key, part, count):
+        orders.wrong(self.deps, key, Change(part, count))
+
+    def cancel(self, key, part, count):
+        orders.cancel(self.deps, key, Change(part, count))
+        self.out -= self.each[key, part] * count
+
+    def back_(self, key, part, count, postage, refund):
+        orders.give_back(self.deps, key, Change(part, count, money=refund, postage=postage))
+        self.out += postage.amount
+        self.back += refund.amount
+
+    def refund(self, key, amount):
+        orders.refund(self.deps, key, amount, Change())
+        self.back += amount.amount
+
+    def bill(self, key, kind, amount):
+        orders.bill(self.deps, key, kind, amount)
+        self.out += amount.amount
+
+    def use(self, part, count, build, repair, back):
+        workshop.use(self.deps, part, f"{count}", build, repair=repair, back=back)
+
+    def move(self, part, count, source, to):
+        workshop.move(self.deps, part, f"{count}", source, to)
+
+    def sell(self, part, count, build, amount, postage):
+        workshop.sell(self.deps, part, f"{count}", amount, build=build, postage=postage)
+        self.back += amount.amount
+        self.out += postage.amount
+
+    def write_off(self, part, count, build):
+        workshop.write_off(self.deps, part, f"{count}", build=build)
+
+
+@given(st.lists(events, min_size=1, max_size=9))
+@settings(max_examples=40, deadline=None)
+def test_all_money_out_is_in_builds_repairs_on_hand_returned_written_off_or_postage(known) -> None:
+    """Double-entry bookkeeping (Pacioli, Summa de arithmetica, 1494): every sum has its place."""
+    with tempfile.TemporaryDirectory() as folder, book(Path(folder)) as one:
+        plain = Plain(one.deps)
+        for event in known:
+            if event[0] == "back":
+                with suppress(InputError, NotFoundError):
+                    plain.back_(*event[1:])
+            else:
+                plain.happen(event)
+        found = workshop.stock(one.deps)
+        sums = {name: D(text) for name, text in found["money"].items()}
+        assert sums.pop("out") == plain.out
+        assert sums.pop("back") == plain.back
+        assert sum(sums.values()) == plain.out
+        assert all(value >= 0 for value in sums.values())
+        assert all(D(row["amount"]) > 0 for row in found["on_hand"])
+
+
+def state(deps, key: str = "o1") -> list[str]:
+    return [line["state"] for line in order_list.order(deps, key)["lines"]]
+
+
+def test_states_by_line(deps) -> None:  # common practice of order keeping
+    lines = [read_wanted("2 x motor @ 30.00 EUR"), read_wanted("1 x battery = 12.00 EUR")]
+    with pytest.raises(InputError, match="one supplier"):
+        place(deps, lines, Terms(), "o1")
+    place(deps, [read_wanted("3 x motor @ 30.00 EUR")], Terms("motors"), "o1")
+    assert state(deps) == ["ordered"]
+    orders.arrive(deps, "o1", Change("motor", D(1)))
+    assert state(deps) == ["part arrived"]
+    orders.cancel(deps, "o1", Change("motor", D(1)))
+    orders.arrive(deps, "o1", Change())
+    assert state(deps) == ["arrived"]
+    orders.wrong(deps, "o1", Change("motor", D(1)))
+    assert state(deps) == ["wrong"]
+    orders.give_back(deps, "o1", Change("motor", postage=euro("4.00")))
+    assert state(deps) == ["arrived"]
+    orders.arrive(deps, "o1", Change("motor", D(1)))  # the replacement
+    line = order_list.order(deps, "o1")["lines"][0]
+    assert (line["arrived"], line["returned"], line["cancelled"]) == ("2", "0", "1")
+    orders.give_back(deps, "o1", Change(money=euro("60.00")))
+    assert state(deps) == ["refunded"]
+    with pytest.raises(InputError, match="only 0 of it"):
+        orders.cancel(deps, "o1", Change())
+
+
+def test_on_its_way_is_not_on_hand_but_not_bought_again(deps) -> None:
+    edit.book_price(deps, "motor", euro("31.00"), "motors")
+    assert ask.reprice(deps, "racer")["lines"][0]["buy"] == 1
+    place(deps, [read_wanted("1 x motor @ 30.00 EUR")], Terms(), "o1")
+    line = ask.reprice(deps, "racer")["lines"][0]
+    assert (line["buy"], line["on_hand"], line["to_spend"]) == (0, "0", "0.00")
+    assert "on its way" in line["hint"]
+    orders.cancel(deps, "o1", Change())
+    assert ask.reprice(deps, "racer")["lines"][0]["buy"] == 1
+    assert ask.reprice(deps, "racer")["totals"]["spent"] is None
+
+
+def test_what_a_build_has_taken_is_not_bought_again_and_others_do_not_get_it(deps) -> None:
+    edit.book_price(deps, "glue", euro("5.00"), "motors", sold_as="100 g")
+    edit.buy(deps, "glue", count=D(1), total=euro("4.00"), supplier="motors")
+    told = workshop.use(deps, "glue", "60 g", "skua")
+    assert (told["worth"], told["left"], told["warnings"]) == ("2.40", "40", [])
+    found = ask.reprice(deps, "skua")
+    line = found["lines"][0]
+    assert (line["to_spend"], line["on_hand"], line["paid"]) == ("0.00", "0", "2.40")
+    assert "60 g already in the build" in line["hint"]
+    assert found["totals"]["spent"] == "4.00"  # the tub that was opened for it
+    used = workshop.use(deps, "glue", "60 g", "old")
+    assert used["repair"]
+    assert len(used["warnings"]) == 1
+    assert "60 of glue taken where 40 were there" in used["warnings"][0]
+    assert workshop.stock(deps)["builds"] == [
+        {"build": "old", "cost": "0.00", "repairs": "1.60"},
+        {"build": "skua", "cost": "2.40", "repairs": "0.00"},
+    ]
+
+
+def test_late_bills_are_shared_by_price_and_the_estimate_is_judged(deps) -> None:
+    # common practice: landed cost, charges shared in proportion to the value of the goods
+    lines = [read_wanted("1 x motor @ 75.00 EUR"), read_wanted("1 x glue @ 25.00 EUR")]
+    place(deps, lines[:1], Terms("motors"), "x1")
+    with pytest.raises(InputError, match="one supplier"):
+        place(deps, lines, Terms(), "o1")
+    terms = Terms("motors", estimate=euro("15.00"), shipping=euro("8.00"))
+    edit.book_price(deps, "glue", euro("25.00"), "motors")
+    place(deps, lines, terms, "o1")
+    orders.arrive(deps, "o1", Change())
+    workshop.use(deps, "motor", "1", "racer")
+    told = orders.bill(deps, "o1", "customs", euro("20.00"))
+    assert (told["late_bills"], told["estimate_error"]) == ("20.00 EUR", "5.00 EUR")
+    found = workshop.stock(deps)
+    assert found["builds"] == [{"build": "racer", "cost": "90.00", "repairs": "0.00"}]
+    assert (found["money"]["on_hand"], found["money"]["postage"]) == ("30.00", "8.00")
+
+
+def test_parts_move_at_what_they_cost_and_a_sale_brings_money_back(deps) -> None:
+    edit.buy(deps, "motor", count=D(1), total=euro("80.00"))
+    workshop.use(deps, "motor", "1", "racer")
+    edit.buy(deps, "motor", count=D(1), total=euro("50.00"))
+    assert workshop.move(deps, "motor", "1", "racer", "skua")["worth"] == "80.00"
+    assert workshop.stock(deps)["builds"][1] == {
+        "build": "skua",
+        "cost": "80.00",
+        "repairs": "0.00",
+    }
+    workshop.sell(deps, "motor", "1", euro("45.00"), build="skua")
+    sums = workshop.stock(deps)["money"]
+    assert (sums["sold"], sums["back"], sums["on_hand"]) == ("80.00", "45.00", "50.00")
+
+
+def test_low_and_aged_stock(tmp_path: Path) -> None:
+    with book(tmp_path) as one:
+        deps = one.deps
+        edit.buy(deps, "resin", count=D(150), total=euro("6.00"))
+        assert workshop.wishes(deps)["resin"].value == 50
+        one.clock.now += timedelta(days=366)
+        found = workshop.stock(deps)
+        assert found["on_hand"][0]["aged"] == "150"
+        with deps.store.read() as unit:
+            from service.flows.load import price_view
+
+            view = price_view(unit, deps, deps.clock())
+        assert view.on_hand["resin"].free == 0
+        assert "past its shelf life" in view.notes["resin"][0]
+        workshop.still_good(deps, "resin")
+        assert workshop.stock(deps)["on_hand"][0]["aged"] is None
+
+
+def test_offcuts_by_size(deps) -> None:
+    edit.buy(deps, "ply", count=D(1), total=euro("9.00"))
+    assert workshop.set_offcut(deps, "ply", "400 x 300 mm", 2)["offcuts"] == ["2 x 400 x 300 mm"]
+    assert workshop.set_offcut(deps, "ply", "300 x 400 mm", 1)["offcuts"] == ["1 x 400 x 300 mm"]
+    assert workshop.stock(deps)["on_hand"][0]["offcuts"] == ["1 x 400 x 300 mm"]
+    assert workshop.set_offcut(deps, "ply", "300 x 400 mm", 0)["offcuts"] == []
+    with pytest.raises(InputError, match="no size"):
+        workshop.set_offcut(deps, "ply", "3 g", 1)
+
+
+@pytest.mark.parametrize(
+    ("do", "words"),
+    [
+        (lambda _: read_wanted("two motors"), "2 x battery-4s"),
+        (lambda d: place(d, [read_wanted("1 x motor")], Terms()), "no price is known"),
+        (lambda d: place(d, [read_wanted("1 x rotor @ 1 EUR")], Terms()), "rotor"),
+        (lambda d: place(d, [read_wanted("1 x glue @ 1 EUR")], Terms(on="2030-01-01")), "future"),
+        (lambda d: orders.arrive(d, "nope", Change()), "no order"),
+        (lambda d: workshop.use(d, "glue", "1 m", "racer"), "counted in g"),
+        (lambda d: workshop.use(d, "glue", "1 g", "nope"), "no build"),
+        (lambda d: workshop.move(d, "glue", "1", "racer", "racer"), "two builds"),
+        (lambda d: workshop.still_good(d, "glue"), "shelf_life"),
+    ],
+)
+def test_bad_input_says_what_to_do(deps, do, words) -> None:
+    with pytest.raises(ServiceError, match=words):
+        do(deps)
+    assert workshop.stock(deps)["money"]["out"] == "0.00"
