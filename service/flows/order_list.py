@@ -10,6 +10,7 @@ from typing import Any
 
 from service.builds.cents import number_text, to_cents
 from service.builds.portions import NONE, portions
+from service.builds.workshop import Books
 from service.errors import InputError, NotFoundError
 from service.flows.books import books_at, day_of
 from service.flows.load import last_instant
@@ -19,6 +20,7 @@ from service.model.orders import Order, OrderBill, OrderLine, Purchase, Step
 
 
 def need_order(unit: Unit, key: str) -> Order:
+    """NotFoundError names the orders that there are."""
     found = next((one for one in every_order(unit) if one.key == key), None)
     if found is None:
         known = ", ".join(one.key for one in every_order(unit)) or "none yet"
@@ -41,13 +43,15 @@ def every_order(unit: Unit) -> list[Order]:
 
 
 def warnings_of(unit: Unit, deps: Deps) -> list[str]:
+    """What does not add up today."""
     return books_at(unit, deps, day_of(deps.clock(), deps)).statement.warnings
 
 
 def orders(deps: Deps, *, only_open: bool = False) -> list[dict[str, Any]]:
     """Every order with its lines and bills, oldest first; `only_open`: not all of it is here."""
     with deps.store.read() as unit:
-        found = [as_json(unit, deps, one) for one in every_order(unit)]
+        now = books_at(unit, deps, day_of(deps.clock(), deps))
+        found = [as_json(unit, deps, one, now=now) for one in every_order(unit)]
     waiting = ("ordered", "part arrived", "wrong")
     return [o for o in found if not only_open or any(x["state"] in waiting for x in o["lines"])]
 
@@ -59,9 +63,14 @@ def order(deps: Deps, key: str) -> dict[str, Any]:
 
 
 def as_json(
-    unit: Unit, deps: Deps, order: Order, before: Sequence[str] | None = None
+    unit: Unit,
+    deps: Deps,
+    order: Order,
+    before: Sequence[str] | None = None,
+    now: Books | None = None,
 ) -> dict[str, Any]:
-    found = books_at(unit, deps, day_of(deps.clock(), deps))
+    """An order as it stands. `before`: warnings that there were already; `now`: today's books."""
+    found = now or books_at(unit, deps, day_of(deps.clock(), deps))
     bought = {p.id: p for p in found.known.purchases}
     bills = [one for one in found.known.bills if one.order == order.key]
     warnings = found.statement.warnings

@@ -236,6 +236,49 @@ def test_late_bills_are_shared_by_price_and_the_estimate_is_judged(deps) -> None
     assert (found["money"]["on_hand"], found["money"]["postage"]) == ("30.00", "8.00")
 
 
+def test_a_set_is_shared_out_and_so_is_what_was_debited(tmp_path: Path) -> None:
+    # by hand: 60 % and 40 % of 50.00; of 51.00 debited 30.60 and 20.40
+    bundle = """
+[[set]]
+supplier = "motors"
+url = "https://motors.example/set"
+supplies = [
+  { part = "motor", amount = "1 piece", split = "60 %" },
+  { part = "glue", amount = "20 g", split = "40 %" },
+]
+"""
+    with kit(tmp_path, CATALOGUE + MORE + bundle) as one:
+        line = read_wanted("1 x https://motors.example/set = 50.00 EUR")
+        told = place(one.deps, [line], Terms(debited=euro("51.00")), "s1")
+        sums = [(x["part"], x["total"], x["debited"]) for x in told["lines"]]
+        assert sums == [("motor", "30.00", "30.60 EUR"), ("glue", "20.00", "20.40 EUR")]
+        orders.arrive(one.deps, "s1", Change())
+        hand = {x["part"]: (x["amount"], x["cost"]) for x in workshop.stock(one.deps)["on_hand"]}
+        assert hand == {"motor": ("1", "30.60"), "glue": ("20", "20.40")}
+
+
+def test_a_purchase_that_only_names_an_order_takes_its_late_bills(deps) -> None:
+    edit.buy(deps, "motor", count=D(2), total=euro("60.00"), order="T-1")
+    assert order_list.orders(deps)[0]["lines"][0]["state"] == "arrived"
+    orders.bill(deps, "T-1", "carrier", euro("6.00"))
+    assert workshop.use(deps, "motor", "1", "racer")["worth"] == "33.00"
+    assert ask.reprice(deps, "racer")["totals"]["spent"] == "33.00"
+
+
+def test_the_books_of_a_past_day_know_nothing_of_later(tmp_path: Path) -> None:
+    with book(tmp_path) as one:
+        edit.buy(one.deps, "motor", count=D(2), total=euro("60.00"), on="2026-01-05")
+        workshop.use(one.deps, "motor", "1", "racer", on="2026-02-01")
+        place(one.deps, [read_wanted("1 x motor @ 28.00 EUR")], Terms("motors", "2026-02-02"), "p")
+        orders.arrive(one.deps, "p", Change(on="2026-02-09"))
+        amounts = {
+            day: [(x["part"], x["amount"]) for x in workshop.stock(one.deps, day)["on_hand"]]
+            for day in ("2026-01-04", "2026-01-05", "2026-02-01", "2026-02-09")
+        }
+        assert list(amounts.values()) == [[], [("motor", "2")], [("motor", "1")], [("motor", "2")]]
+        assert workshop.stock(one.deps, "2026-02-05")["coming"][0]["orders"] == ["p"]
+
+
 def test_parts_move_at_what_they_cost_and_a_sale_brings_money_back(deps) -> None:
     edit.buy(deps, "motor", count=D(1), total=euro("80.00"))
     workshop.use(deps, "motor", "1", "racer")
