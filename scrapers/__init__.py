@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     )
     from scrapers.read import read_page
     from scrapers.read_json import reading_to_json
+    from scrapers.readers.rule import check_rules
     from scrapers.texts import (
         Dimension,
         UnitError,
@@ -89,6 +90,7 @@ _HOMES = {
     "spread": "scrapers.pace",
     "read_page": "scrapers.read",
     "reading_to_json": "scrapers.read_json",
+    "check_rules": "scrapers.readers.rule",
     "Dimension": "scrapers.texts",
     "UnitError": "scrapers.texts",
     "convert": "scrapers.texts",
@@ -140,6 +142,7 @@ __all__ = [
     "Validators",
     "VisitRequest",
     "Visited",
+    "check_rules",
     "check_url",
     "clock_offset",
     "convert",

@@ -138,7 +138,7 @@ def listings(draw: st.DrawFn, number: int, shops: list[str], goods: list[Part]) 
     url = f"https://shop.example/p/{number}" if draw(st.booleans()) else None
     choice = draw(maybe | texts)
     rules = st.fixed_dictionaries(
-        {}, optional={"price": st.just('css:a > "b"'), "currency": currencies}
+        {}, optional={"price": st.just('css:a > b[title="b"]'), "currency": currencies}
     )
     single = not split and len(held) == 1
     tiers = st.builds(Break, st.integers(1, 99), prices, st.sampled_from(["each", "lot"]))

@@ -82,7 +82,7 @@ def _rules(path: Path | None) -> SiteRules | None:
     import tomllib  # noqa: PLC0415  start-up time
     from dataclasses import fields  # noqa: PLC0415  start-up time
 
-    from scrapers import SiteRules  # noqa: PLC0415  start-up time
+    from scrapers import RuleError, SiteRules, check_rules  # noqa: PLC0415  start-up time
 
     try:
         found = tomllib.loads(path.read_text("utf-8"))
@@ -91,7 +91,14 @@ def _rules(path: Path | None) -> SiteRules | None:
     known = {field.name for field in fields(SiteRules)} - {"ids"}
     if unknown := set(found) - known:
         raise InputError(f"{path}: {', '.join(sorted(unknown))}: the keys are {sorted(known)}")
-    return SiteRules(**found)
+    if wrong := sorted(key for key, value in found.items() if not isinstance(value, str)):
+        raise InputError(f"{path}: {', '.join(wrong)}: write a text in quotes")
+    rules = SiteRules(**found)
+    try:
+        check_rules(rules)
+    except RuleError as error:
+        raise InputError(f"{path}: {error}") from None
+    return rules
 
 
 @click.command("poll")
@@ -129,7 +136,7 @@ def _poll_saved(deps: Deps, listings: tuple[str, ...], saved: Path, *, as_json: 
 
 
 def _poll_named(deps: Deps, listings: tuple[str, ...], *, as_json: bool) -> PollReport:
-    from service.flows.load import need_listing  # noqa: PLC0415  start-up time
+    from service.flows.names import need_listing  # noqa: PLC0415  start-up time
     from service.flows.poll import poll_these  # noqa: PLC0415  start-up time
 
     with deps.store.read() as unit:

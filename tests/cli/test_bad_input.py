@@ -179,3 +179,20 @@ def test_a_settings_file_with_a_typing_error(tmp_path, monkeypatch):
     assert ran.code == 2
     assert "contcat: no such setting" in ran.err
     assert '"1.5 %"' in ran.err
+
+
+@pytest.mark.parametrize(
+    ("rules", "word"),
+    [
+        ('price = "css:p["', "no CSS selector"),
+        ('price = "re:(?=a)1"', "looks ahead"),
+        ("price = 1", "in quotes"),
+    ],
+)
+def test_a_rule_that_cannot_be_used_is_told_before_the_page_is_read(tmp_path, rules, word):
+    page, own = tmp_path / "page.html", tmp_path / "rules.toml"
+    page.write_text("<h1>Part</h1><p class=price>£5.00</p>")
+    own.write_text(rules)
+    ran = ebbmark("read", str(page), "--rules", str(own))
+    assert ran.code == 2
+    assert word in ran.err

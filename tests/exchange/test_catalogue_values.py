@@ -176,6 +176,8 @@ WRONG = {
     'part.x.listing = [{ supplier = "s", sold_as = "a set" }]': "does not say how much it holds",
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", every = "5 s" }]': "write 1 min or more",
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", rule = { price = ".now" } }]': "write css:SELECTOR",
+    'part.x.listing = [{ supplier = "s", sold_as = "1 piece", rule = { price = "css:p[" } }]': "is no CSS selector",
+    'part.x.listing = [{ supplier = "s", sold_as = "1 piece", rule = { price = "re:(?=a)1" } }]': "looks ahead",
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", render = "yes" }]': "write true or false",
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", includes = ["strap"] }]': 'is not "PART: AMOUNT"',
     'part.x.listing = [{ supplier = "s", sold_as = "1 piece", includes = ["x: 2 m"] }]': "includes[1]",

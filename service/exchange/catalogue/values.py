@@ -250,6 +250,12 @@ def rule(raw: Any) -> str:
             f"{shown(raw)} is not a rule; write css:SELECTOR, json:PATH or re:PATTERN "
             "(at most 500 characters)"
         )
+    from scrapers import RuleError, SiteRules, check_rules  # noqa: PLC0415  loads the page parser
+
+    try:
+        check_rules(SiteRules(price=raw))
+    except RuleError as error:
+        raise InputError(str(error)) from None
     return raw
 
 
