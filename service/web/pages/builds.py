@@ -18,8 +18,8 @@ from service.exchange.breakdown import Options, render
 from service.exchange.figures import COSTS, for_people
 from service.exchange.parts_list import PartsList, into_build, parse_parts_list
 from service.exchange.texts import LABELS
-from service.flows import ask, build_edit, edit, targets, views
-from service.flows.ports import Deps
+from service.flows import build_edit, edit, targets, views
+from service.flows.publish import Published, Wish, published
 from service.web.held import Held
 from service.web.pages.common import Text, at_build, deps_of, go
 from service.web.render import page
@@ -148,8 +148,9 @@ def publishing(
 ) -> Response:
     """The breakdown as others will see it; the form says which columns, and whether shops show."""
     deps = deps_of(request)
-    options = _options(deps, columns, suppliers=suppliers, notes=notes)
-    answer = _named(deps, key)
+    found = published(deps, key, Wish())
+    options = _options(found, columns, suppliers=suppliers, notes=notes)
+    answer = found.answer
     sheet = for_people(answer, options)
     values = {
         "sheet": sheet,
@@ -179,26 +180,25 @@ def cost_file(
     if form not in FORMS:
         raise InputError(f"no form {form!r}; choose from {', '.join(FORMS)}")
     deps = deps_of(request)
-    options = _options(deps, columns, suppliers=suppliers, notes=notes)
-    body = render(_named(deps, key), form, options)
+    found = published(deps, key, Wish())
+    options = _options(found, columns, suppliers=suppliers, notes=notes)
+    body = render(found.answer, form, options)
     name = "".join(c if c.isascii() and c.isalnum() else "-" for c in key)[:60] or "build"
     headers = {"Content-Disposition": f'attachment; filename="{name}-cost.{form}"'}
     return Response(body, media_type=FORMS[form], headers=headers)
 
 
-def _named(deps: Deps, key: str) -> dict[str, Any]:
-    """The cost under the names that people know the build and its suppliers by."""
-    names = views.names(deps)
-    found = ask.reprice(deps, key)
-    shops = names["supplier"]
-    lines = [{**x, "supplier": shops.get(x["supplier"], x["supplier"])} for x in found["lines"]]
-    return found | {"build": names["build"].get(key, key), "lines": lines}
-
-
-def _options(deps: Deps, columns: list[str] | None, *, suppliers: bool, notes: bool) -> Options:
-    names = views.names(deps)["part"]
+def _options(
+    found: Published, columns: list[str] | None, *, suppliers: bool, notes: bool
+) -> Options:
     chosen = tuple(c for c in COSTS if c in (columns or ())) or ("share", "to_spend")
-    return Options(columns=chosen, suppliers=suppliers, notes=notes, names=names)
+    return Options(
+        columns=chosen,
+        suppliers=suppliers,
+        notes=notes,
+        names=found.names,
+        on_sale=found.on_sale,
+    )
 
 
 def with_head(table: str) -> str:
