@@ -29,6 +29,7 @@ STOCK_NAMES = (
     "magazyn",
     "dostup",
     "sklad",
+    "status",
 )
 _PRICE_WORD = re.compile("|".join(PRICE_NAMES), re.IGNORECASE)
 _STOCK_WORD = re.compile("|".join(STOCK_NAMES), re.IGNORECASE)

@@ -39,7 +39,8 @@ SAVING = Words(
 )
 NET = Words(
     r"\b(?:ex(?:cl)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
-    r"(?:without|before|net of|plus|\+) ?(?:vat|tax|gst)|netto(?:preis)?|net price|"
+    r"(?:without|before|net of|plus|\+) ?(?:vat|tax|gst)|tax(?:es)? (?:extra|not included)|"
+    r"netto(?:preis)?|net price|"
     r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|"
     r"moms|tva)|"
     r"hors taxes?|h\.?t\.?(?!\w)|sans tva|exclu(?:sief|sive) (?:\d+ ?% ?)?btw|tasse escl\w*|"
@@ -53,7 +54,8 @@ GROSS = Words(
     r"tax(?:es)?|gst|btw)|"
     r"(?:vat|tax(?:es)?|gst) (?:is |are )?inc(?:l(?:uded|uding|\.)?)?|with (?:vat|tax)|"
     r"includes? (?:all )?(?:\d+ ?% )?(?:vat|tax(?:es)?|gst|btw)|"
-    r"tax(?:es)? incluses?|impuestos? incluidos?|impuesto incl|tasse incl\w*|"
+    r"tax(?:es)? incluses?|impost[ea] inclus[ea]|inclusive of all taxes|impuestos? incluidos?|"
+    r"impuesto incl|tasse incl\w*|"
     r"belasting(?:en)? inbegrepen|skatt ing[åa]r|"
     r"(?:steuern|steuer) (?:inbegriffen|enthalten)|inkl(?:usive|\.)? steuern?|podatki wliczone|"
     r"z podatkiem|"

@@ -16,10 +16,10 @@ MAX_TEXT = 160
 MAX_LEAVES = 120
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
-    r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
+    r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿円]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
     r"zł|Kč|Ft|лв)\b|,-"
 )
-MONEY = r"(?:[€$£¥₹₽₺₩₪₫₴฿]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|lei\b)"
+MONEY = r"(?:[€$£¥₹₽₺₩₪₫₴฿円]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|lei\b)"
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d,[-–—]")
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
@@ -154,6 +154,7 @@ def price_text(node: LexborNode) -> str:
     return squeeze(made)
 
 
+_EURO_CENTS = re.compile(r"€\s?\d{2}\Z")  # "15" and a raised "€90"
 _CENTS = re.compile(r"\d{2}(?:\D|\Z)")
 
 
@@ -162,6 +163,8 @@ def _glue(before: str, part: str) -> str:
         return ""
     if _CENTS.match(part) and before[-1].isdigit() and not re.search(r"[.,]\d+\Z", before):
         return "." if len(part.strip()) <= 4 else " "
+    if _EURO_CENTS.match(part) and before[-1].isdigit():
+        return ""
     if before[-1] in ".," or part[0] in ".,":
         return ""
     return " "

@@ -32,7 +32,8 @@ _BUY = Words(
     r"a[ñn]adir al? (?:carrito|cesta)|comprar|"
     r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]ku|p[řr]idat do|koupit|l[äa]gg i (?:varukorg|"
     r"kundvagn)|k[öo]p|"
-    r"l[æa]g i kurv(?:en)?|k[øo]b",
+    r"l[æa]g i kurv(?:en)?|k[øo]b|legg i (?:handle)?kurv|kj[øo]p|"
+    r"adicionar ao carrinho|カートに入れる|カートに追加",
 )
 MAX_TEXT = 90
 

@@ -220,9 +220,10 @@ class _Reader:
         if cut and (least := _TIER_BEFORE.search(before)) and told.amount:
             kind = "tier"
             self._tier(int(least[1] or least[2]), told.amount)
-        if _RANGE_AFTER.match(after):
+        end = _end_of_range(leaf.node)
+        if end == "minPrice" or _RANGE_AFTER.match(after):
             self._open = leaf.place.branch
-        elif self._open == leaf.place.branch and _RANGE_BEFORE.search(words):
+        elif self._open == leaf.place.branch and (end == "maxPrice" or _RANGE_BEFORE.search(words)):
             self._close(told)
             return
         self._keep(leaf, order, text, tax_label(text, words, after), kind, told, strong=strong)
@@ -231,7 +232,8 @@ class _Reader:
         """What the text says; None without an amount, whose doubt is then kept."""
         told = read_price(_for_reading(text, words), locale=self.locale, currency=self.currency)
         if kind in _BESIDE and (told is None or told.amount is None):
-            told = self._bare(text)
+            known = told.list_amount if told else None
+            told = replace(told, amount=known) if told and known else self._bare(text)
         if told is None:
             return None
         self.multibuy += told.multibuy
@@ -326,6 +328,15 @@ class _Reader:
                 return True
             at, climbed = at.parent, climbed + 1
         return False
+
+
+def _end_of_range(node: LexborNode) -> str | None:
+    """The end of a range that the element or its wrapper is marked as."""
+    for one in (node, node.parent):
+        kind = one.attributes.get("data-price-type") if one is not None else None
+        if kind:
+            return kind
+    return None
 
 
 def _cut(before: str) -> tuple[str, bool]:

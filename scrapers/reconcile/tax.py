@@ -16,7 +16,7 @@ from scrapers.reconcile.settle import Court, Verdict
 
 MAX_TEXT = 60_000
 _SIGNS = re2.compile(
-    r"(?i)vat|tax|gst|mwst|mehrwertsteuer|ust\b|btw|tva|ttc|iva|moms|dph|netto|brutto|steuern|"
+    r"(?i)vat|tax|gst|mwst|mehrwertsteuer|ust\b|btw|tva|ttc|iva|moms|dph|netto|brutto|steuern|impost|"
     r"tasse|impuesto|mva|podat|税"
 )
 MAX_SIGNS = 40
