@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import insort_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
@@ -26,20 +27,25 @@ class Heap:
     lots: list[Lot] = field(default_factory=list)
 
     def put(self, lots: Iterable[Lot]) -> None:
-        """Add lots, keeping the oldest first."""
-        self.lots = sorted([*self.lots, *lots], key=lambda lot: lot.on)
+        """Add lots, keeping the oldest first; of one day those that came first."""
+        for lot in lots:
+            insort_right(self.lots, lot, key=lambda one: one.on)
 
     def take(self, amount: Fraction) -> list[Lot]:
         """Up to `amount`, oldest first."""
-        taken, rest = [], []
-        for lot in self.lots:
-            part = min(lot.amount, amount)
-            amount -= part
-            if part:
-                taken.append(lot._replace(amount=part))
-            if lot.amount > part:
-                rest.append(lot._replace(amount=lot.amount - part, start=lot.start + part))
-        self.lots = rest
+        taken: list[Lot] = []
+        whole = 0
+        while whole < len(self.lots) and self.lots[whole].amount <= amount:
+            lot = self.lots[whole]
+            amount -= lot.amount
+            whole += 1
+            if lot.amount:
+                taken.append(lot)
+        del self.lots[:whole]
+        if amount > 0 and self.lots:
+            lot = self.lots[0]
+            taken.append(lot._replace(amount=amount))
+            self.lots[0] = lot._replace(amount=lot.amount - amount, start=lot.start + amount)
         return taken
 
     @property

@@ -149,13 +149,13 @@ def balance(events: Sequence[Event], day: date | None = None) -> Statement:
     """The books after all events up to `day`, in the order of their days."""
     known = [e for e in events if day is None or e.on <= day]
     state = Statement()
-    extra = shared_bills(known)
+    extra, carried = shared_bills(known), set(_lines_of(known))
     for place, event in sorted(enumerate(known), key=lambda pair: (pair[1].on, pair[0])):
         match event:
             case Bought():
                 _buy(state, event, Fraction(event.cost) + extra.get(place, Fraction(0)))
             case Bill():
-                _bill(state, event, shared=any(_carries(e, event.order) for e in known))
+                _bill(state, event, shared=event.order in carried)
             case Used():
                 _use(state, event)
             case Left():
@@ -171,21 +171,25 @@ def shared_bills(events: Sequence[Event]) -> dict[int, Fraction]:
     Lines that cost nothing share by number where the whole order cost nothing.
     """
     extra: dict[int, Fraction] = defaultdict(Fraction)
+    orders = _lines_of(events)
     for bill in events:
         if not isinstance(bill, Bill) or bill.kind == "postage":
             continue
-        lines = {
-            k: e for k, e in enumerate(events) if isinstance(e, Bought) and _carries(e, bill.order)
-        }
-        total = sum((Fraction(line.cost) for line in lines.values()), Fraction(0))
-        for place, line in lines.items():
-            part = Fraction(line.cost) / total if total else Fraction(1, len(lines))
+        lines = orders.get(bill.order, {})
+        total = sum(lines.values(), Fraction(0))
+        for place, cost in lines.items():
+            part = cost / total if total else Fraction(1, len(lines))
             extra[place] += Fraction(bill.cost) * part
     return extra
 
 
-def _carries(event: Event, order: str) -> bool:
-    return isinstance(event, Bought) and event.order == order and event.state != "cancelled"
+def _lines_of(events: Sequence[Event]) -> dict[str, dict[int, Fraction]]:
+    """By order the lines that bear its bills, each with its cost."""
+    found: dict[str, dict[int, Fraction]] = {}
+    for place, event in enumerate(events):
+        if isinstance(event, Bought) and event.order and event.state != "cancelled":
+            found.setdefault(event.order, {})[place] = Fraction(event.cost)
+    return found
 
 
 def _buy(state: Statement, event: Bought, cost: Fraction) -> None:
