@@ -468,6 +468,7 @@ def test_json_keys_and_kinds() -> None:
         "companions",
         "fit",
         "warnings",
+        "cautions",
     ]
     assert list(found["lines"][0]) == [
         "part",
