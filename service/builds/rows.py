@@ -14,8 +14,8 @@ from service.builds.amounts import base_amount, base_unit, is_running, line_need
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
 from service.builds.mixes import mix_note
-from service.builds.offcuts import usable
 from service.builds.offers import Market, Quote
+from service.builds.own import Own
 from service.builds.requirements import need_text, parts_meeting, successors
 from service.model.builds import Alternative, Build, Line
 from service.model.catalogue import Part
@@ -65,20 +65,39 @@ class Row:
 
 def make_rows(build: Build, market: Market) -> list[Row]:
     """A row for each line, with its part, its need and what it takes from stock."""
-    rows = [_row(line, market, build.currency) for line in build.lines]
-    _take_stock(rows, market, _taken(build.key, market))
+    own = Own(build.key, market)
+    rows = []
+    for line in build.lines:
+        row = _row(line, market, build.currency, own)
+        if row.part is not None and not row.owned:
+            portion = own.portion(row.part, row.line, row.need)
+            own.use(row.part, portion)
+            row.taken, row.on_hand, row.coming = portion.taken, portion.on_hand, portion.coming
+        rows.append(row)
     return rows
 
 
-def _row(line: Line, market: Market, currency: str) -> Row:
+def _row(line: Line, market: Market, currency: str, own: Own) -> Row:
+    """The part that fills the line: one that is there already, else the cheapest."""
     ways = _ways(line, market)
     rows = [_try(line, way, market) for way in ways]
     if not rows:
         return Row(line, line.amount, problem=texts.NOTHING_MEETS.format(need=need_text(line.need)))
-    priced = [(cost, row) for row in rows if (cost := _single_cost(row, market, currency))]
-    best = min(priced, key=lambda pair: pair[0])[1] if len(rows) > 1 and priced else rows[0]
+    best = rows[0]
+    if len(rows) > 1:
+        there = [row for row in rows if _is_there(row, own)]
+        costs = ((_single_cost(row, market, currency), row) for row in there or rows)
+        priced = [(cost, row) for cost, row in costs if cost]
+        best = min(priced, key=lambda pair: pair[0])[1] if priced else (there or rows)[0]
     best.notes += _why_this(best, rows, market)
     return best
+
+
+def _is_there(row: Row, own: Own) -> bool:
+    """Whether the user has all of it, or it is coming: then nothing need be bought."""
+    if row.part is None or not row.need:
+        return False
+    return own.portion(row.part, row.line, row.need).whole >= row.need
 
 
 def _why_this(row: Row, rows: Sequence[Row], market: Market) -> list[str]:
@@ -123,37 +142,6 @@ def _single_cost(row: Row, market: Market, currency: str) -> tuple[int, Fraction
         return None
     rank = 0 if found.quote.status == "priced" else 1
     return rank, found.quote.per_unit(row.need) * row.need
-
-
-def _taken(build: str, market: Market) -> dict[str, Fraction]:
-    """What the build has already, by part."""
-    found: dict[str, Fraction] = defaultdict(Fraction)
-    for holding in (market.view.holdings or {}).get(build, ()) if build else ():
-        found[holding.purchase.part] += holding.amount
-    return found
-
-
-def _take_stock(rows: Sequence[Row], market: Market, taken: dict[str, Fraction]) -> None:
-    """Lines have what the build has, then take what is on hand, then what is on its way."""
-    used: dict[str, Fraction] = defaultdict(Fraction)
-    coming: dict[str, Fraction] = {}
-    for row in rows:
-        if row.part is None or row.owned:
-            continue
-        key = row.part.key
-        row.taken = min(row.need, taken.get(key, Fraction(0)))
-        if row.taken:
-            taken[key] -= row.taken
-        stock = market.stock(key)
-        if stock is None:
-            continue
-        row.on_hand = max(
-            Fraction(0), min(row.need - row.taken, usable(stock, row.line) - used[key])
-        )
-        used[key] += row.on_hand
-        left = row.need - row.taken - row.on_hand
-        row.coming = min(left, coming.setdefault(key, Fraction(stock.coming)))
-        coming[key] -= row.coming
 
 
 def pick(

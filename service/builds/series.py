@@ -123,7 +123,9 @@ def _sums(
     state = _state(island, build, view, mine)
     if state != island.state:
         small = replace(build, lines=tuple(island.lines))
-        near = replace(view, listings=island.listings, prices=mine, on_hand={}, purchases=())
+        near = replace(
+            view, listings=island.listings, prices=mine, on_hand={}, holdings={}, purchases=()
+        )
         totals = price_in(small, Market(near, build.currency)).totals
         island.state = state
         island.sums = (totals.share, totals.to_spend, totals.complete)

@@ -18,7 +18,7 @@ from service.builds.bulk import price_all
 from service.builds.cost import price_build
 from service.builds.mixes import split_mass
 from service.builds.series import cost_series
-from service.builds.view import PriceView, Supplies
+from service.builds.view import Holding, PriceView, Stock, Supplies
 from service.model.builds import Alternative, Build
 from service.model.catalogue import Break, Equivalent, Supply
 from service.model.money import Money
@@ -295,3 +295,22 @@ def test_old_prices_of_the_view_are_not_mixed_up_with_mixtures() -> None:
         "priced",
         "stale",
     ]
+
+
+def test_what_is_there_and_meets_the_need_is_taken_before_anything_is_bought() -> None:
+    """Common practice: nobody buys a cheaper battery beside one that fits and lies there."""
+    shop = Shop(*(part(key, spec={"cells": "4"}) for key in ("bat-a", "bat-b")))
+    shop.sell("bat-a", "1 piece", "40.00")
+    shop.sell("bat-b", "1 piece", "42.00")
+    need = line(None, "1 piece", need={"cells": "4"})
+    view = shop.view(on_hand={"bat-b": Stock(D(1))})
+    cost = price_build(build(need, need), view)
+    assert [(x.part, x.on_hand, x.to_spend) for x in cost.lines] == [
+        ("bat-b", D(1), D("0.00")),
+        ("bat-a", D(0), D("40.00")),  # the second finds it used up
+    ]
+    coming = shop.view(on_hand={"bat-b": Stock(coming=D(1))})
+    assert price_build(build(need), coming).totals.to_spend == 0
+    bought = Purchase("bat-b", D(1), Money(D(42), "EUR"), on=date(2026, 11, 1))
+    held = shop.view(on_hand={}, holdings={"curlew": [Holding(bought, Fraction(1))]})
+    assert price_build(build(need), held).lines[0].part == "bat-b"

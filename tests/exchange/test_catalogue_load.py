@@ -337,3 +337,67 @@ def test_numbers_stay_exact_and_bounded() -> None:
     text = BASE.replace('fee = "4.95"', "fee = 4.95")
     read = book_from_document(parse_toml(text, "x"), "x")
     assert read.suppliers[0].shipping[0].fee == Decimal("4.95")
+
+
+MIXED = """
+[part.mixed]
+name = "Laminating resin, mixed"
+unit = "g"
+mix = "100:42"
+mix_of = ["epoxy", "hardener"]
+[part.epoxy]
+name = "Epoxy"
+unit = "g"
+[part.hardener]
+name = "Hardener"
+unit = "ml"
+density = "1.02 g/ml"
+"""
+
+
+def test_a_mixture_names_its_ratio_and_its_components() -> None:  # common practice: by mass
+    read = {part.key: part for part in book(MIXED).parts}
+    assert read["mixed"].mix == (Decimal(100), Decimal(42))
+    assert read["mixed"].mix_of == ("epoxy", "hardener")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('"100:42"', '"100"', "is not a ratio by mass"),
+        ('"100:42"', '"100:0"', "part.mixed.mix"),
+        ('mix = "100:42"\n', "", "goes with mix"),
+        (', "hardener"]', "]", "goes with mix"),
+        ('["epoxy", "hardener"]', '["epoxy", "epoxy"]', "goes with mix"),
+        ('"hardener"]', '"hardner"]', 'did you mean "hardener"?'),
+        ('"hardener"]', '"mixed"]', "is itself mixed"),
+        ('density = "1.02 g/ml"\n', "", "give part.hardener a density"),
+    ],
+)
+def test_a_mixture_that_cannot_be_split(old: str, new: str, said: str) -> None:
+    assert old in MIXED
+    assert said in " ".join(problems(MIXED.replace(old, new)))
+
+
+@pytest.mark.parametrize(
+    ("written", "hours"),
+    [("2.5", "2.5"), ('"2.5"', "2.5"), ('"2.5 h"', "2.5"), ('"90 min"', "1.5"), ("3", "3")],
+)
+def test_hours_of_a_line_and_of_a_build(written: str, hours: str) -> None:
+    """60 minutes are an hour (SI brochure, table 8)."""
+    text = BASE.replace("need_by =", f'hours = {written}\nlabour_rate = "12.00 EUR"\nneed_by =')
+    text = text.replace('group = "drive" }', f'group = "drive", hours = {written} }}')
+    build = book_from_document(parse_toml(text, "x.toml"), "x.toml", None).builds[0]
+    assert build.hours == build.lines[0].hours == Decimal(hours)
+    assert build.labour_rate == Money(Decimal("12.00"), "EUR")
+
+
+@pytest.mark.parametrize("written", ["0", "-1", '"two"', "true", '"1 d"', '"h"'])
+def test_hours_that_are_none(written: str) -> None:
+    found = changed("need_by =", f"hours = {written}\nneed_by =")
+    assert len(found) == 1
+    assert found[0].startswith("x.toml: build.curlew.hours: ")
+
+
+def test_a_labour_rate_has_a_currency() -> None:
+    assert "labour_rate" in changed("need_by =", 'labour_rate = "12.00"\nneed_by =')[0]

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 STATES: Final = ("planned", "building", "finished", "retired")
 GRAINS: Final = ("along", "across", "any")
 _COUNTED: Final = re.compile(r"(?P<piece>.*[^\d\s.,])\s*[x\u00d7]\s*(?P<count>\d{1,5})\s*")
+_HOURS: Final = re.compile(r"\s*(?P<number>[0-9.]+)\s*(?P<unit>h|min)\s*")
 _CUT = 'write such as "300 mm x 4" or "300 x 200 mm x 2"'
 
 
@@ -35,7 +36,7 @@ def read_build(key: str, table: Table) -> Build:
         base=base,
         replace=tuple(_replacement(row) for row in table.tables("replace")),
         state=table.get("state", v.one_of(*STATES), "planned"),
-        hours=table.maybe("hours", v.positive),
+        hours=table.maybe("hours", hours),
         labour_rate=table.maybe("labour_rate", v.money),
     )
     if build.replace and base is None:
@@ -87,7 +88,7 @@ def read_line(row: Table) -> Line:
         grain=row.maybe("grain", v.one_of(*GRAINS)),
         listing=row.maybe("listing", v.words(2083)),
         note=row.get("note", v.words(2000, lines=True), ""),
-        hours=row.maybe("hours", v.positive),
+        hours=row.maybe("hours", hours),
     )
     row.done()
     return line
@@ -152,6 +153,15 @@ def counts(raw: Any) -> Counts:
             return Counts("tool")
         case _:
             return Counts()
+
+
+def hours(raw: Any) -> Decimal:
+    """Hours of work: a bare number, or `"1.5 h"`, `"90 min"`."""
+    found = _HOURS.fullmatch(raw) if isinstance(raw, str) else None
+    if found is None:
+        return v.positive(raw)
+    number = v.positive(found["number"])
+    return number if found["unit"] == "h" else (number / 60).quantize(Decimal("0.001"))
 
 
 def millimetres(raw: Any) -> Decimal:

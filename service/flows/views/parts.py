@@ -12,6 +12,7 @@ from scrapers import format_amount
 from service.builds.offers import Market, Quote
 from service.builds.requirements import meets
 from service.builds.versions import resolve
+from service.builds.view import PriceView
 from service.charts.model import PriceChart
 from service.errors import InputError, NotFoundError
 from service.flows.build_edit import BULK
@@ -114,7 +115,7 @@ def part(deps: Deps, key: str) -> dict[str, Any]:
             listing_row(x, quotes, states, doubts, view.suppliers, deps.currency) for x in listings
         ]
         met = {deal.target for deal in unit.deals.open_deals()}
-        used = [b for b in view.builds.values() if key in _parts_in(b, view.builds)]
+        used = [b for b in view.builds.values() if key in _parts_in(b, view)]
         return {
             **_row(market, found),
             "spec_text": spec_text(found),
@@ -154,12 +155,15 @@ def _cheapest_first(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted(rows, key=rank)
 
 
-def _parts_in(build: Build, builds: Mapping[str, Build]) -> set[str]:
+def _parts_in(build: Build, view: PriceView) -> set[str]:
+    """What its lines name, and what mixtures are mixed of."""
     try:
-        lines = resolve(build, builds).lines
+        lines = resolve(build, view.builds).lines
     except InputError:
         return set()
-    return {line.part for line in lines if line.part} | {w.part for x in lines for w in x.choose}
+    named = {line.part for line in lines if line.part} | {w.part for x in lines for w in x.choose}
+    mixed = (view.parts[key].mix_of for key in named if key in view.parts)
+    return named.union(*mixed)
 
 
 def _soonest(builds: list[Build]) -> str | None:
