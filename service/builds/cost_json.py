@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +10,7 @@ from service.builds.cents import number_text
 from service.builds.cost import BuildCost, LineCost, Sums
 from service.builds.offers import hours
 from service.model.money import money_text
+from service.model.times import time_text
 
 
 def cost_to_json(cost: BuildCost) -> dict[str, Any]:
@@ -30,11 +30,6 @@ def cost_to_json(cost: BuildCost) -> dict[str, Any]:
         "warnings": list(cost.warnings),
         "cautions": list(cost.cautions),
     }
-
-
-def time_text(at: datetime) -> str:
-    """ISO 8601 in UTC to the second, with Z."""
-    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _line(line: LineCost, currency: str) -> dict[str, Any]:

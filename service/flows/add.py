@@ -25,7 +25,7 @@ from scrapers import (
 from service.errors import InputError, NotFoundError
 from service.flows import build_edit, edit, lanes
 from service.flows.keep import keep_verdicts
-from service.flows.load import need_listing
+from service.flows.names import need_listing
 from service.flows.ports import Deps, HostState, Lease, VisitRow
 from service.flows.verdict import Seen, body_digest, decide, site_rules
 from service.model.book import Book

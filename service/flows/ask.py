@@ -4,23 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from scrapers import format_amount
-from service.builds.cost import BuildCost, price_build
-from service.builds.cost_json import cost_to_json, time_text
 from service.errors import NotFoundError
-from service.flows.load import listing_named, moment, price_view
+from service.flows.names import listing_named, moment
 from service.flows.ports import Deps, ListingState
 from service.model.builds import Build
 from service.model.catalogue import Listing
 from service.model.deals import Deal, Target, condition_text
 from service.model.money import money_text
 from service.model.prices import PriceNow
+from service.model.times import time_text
+
+if TYPE_CHECKING:
+    from service.builds.cost import BuildCost
 
 
 def cost(deps: Deps, build: str, at: str | datetime | None = None) -> BuildCost:
     """A saved build repriced. NotFoundError; InputError for a day that cannot be read."""
+    from service.builds.cost import price_build  # noqa: PLC0415  start-up time
+    from service.flows.load import price_view  # noqa: PLC0415  start-up time
+
     when = at if isinstance(at, datetime) else moment(at, deps)
     with deps.store.read() as unit:
         found = unit.catalogue.build(build)
@@ -36,17 +41,24 @@ def _no_build(name: str, builds: Mapping[str, Build]) -> str:
 
 def reprice(deps: Deps, build: str, at: str | datetime | None = None) -> dict[str, Any]:
     """The JSON object of `ebbmark reprice`."""
+    from service.builds.cost_json import cost_to_json  # noqa: PLC0415  start-up time
+
     return cost_to_json(cost(deps, build, at))
 
 
 def builds(deps: Deps) -> list[dict[str, Any]]:
     """Every saved build with its totals now."""
+    from service.builds.cost import price_build  # noqa: PLC0415  start-up time
+    from service.flows.load import price_view  # noqa: PLC0415  start-up time
+
     with deps.store.read() as unit:
         view = price_view(unit, deps, deps.clock())
         return [_build_row(build, price_build(build, view)) for build in view.builds.values()]
 
 
 def _build_row(build: Build, found: BuildCost) -> dict[str, Any]:
+    from service.builds.cost_json import cost_to_json  # noqa: PLC0415  start-up time
+
     as_json = cost_to_json(found)
     return {
         "build": build.key,

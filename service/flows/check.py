@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
-from scrapers import feasible_every, host_key
+from scrapers import clock_offset, feasible_every, host_key
 from service.flows import lanes
+from service.flows.keep import CLOCKS
 from service.flows.ports import Deps, ListingState, Unit
 from service.model.catalogue import Listing
 from service.model.prices import fresh_for
@@ -31,6 +32,7 @@ def check(deps: Deps) -> list[Problem]:
     with deps.store.read() as unit:
         return [
             *_settings(deps),
+            *_clock(unit),
             *_crowded(unit, deps),
             *_listings(unit, deps),
             *_parts(unit),
@@ -48,6 +50,20 @@ def _settings(deps: Deps) -> Iterator[Problem]:
             "settings",
             "no contact is set, so no shop outside this machine is visited",
             'write contact = "you@your-mail.example" into the settings',
+        )
+
+
+def _clock(unit: Unit) -> Iterator[Problem]:
+    """Our clock against those of the hosts: a wrong one fails certificates and spoils dates."""
+    told = unit.settings(CLOCKS)
+    ahead = clock_offset([float(text) for text in told.values()])
+    if ahead is not None:
+        side = "behind" if ahead > 0 else "ahead of"
+        yield _problem(
+            "clock",
+            f"this machine's clock is {abs(ahead) / 60:.0f} min {side} those of"
+            f" {len(told)} hosts (their median)",
+            "set the clock of this machine, and let the system keep it right",
         )
 
 

@@ -22,7 +22,7 @@ from scrapers import (
     parse_amount,
 )
 from service.errors import InputError, NotFoundError
-from service.flows.load import first_instant, last_instant, need_listing, supplier_at
+from service.flows.names import first_instant, last_instant, need_listing, supplier_at
 from service.flows.ports import Deps, Unit
 from service.flows.react import react
 from service.model.book import Book

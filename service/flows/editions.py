@@ -10,11 +10,11 @@ from decimal import Decimal
 
 from scrapers import Amount
 from service.builds.cost import BuildCost, price_build
-from service.builds.cost_json import time_text
 from service.builds.view import PriceView
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build, Line
+from service.model.times import time_text
 
 NAME = "basket/"  # settings: the build's key behind it, a JSON list of editions
 AT_MOST = 200  # editions of a build; the oldest give way

@@ -15,14 +15,15 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.builds.cost import price_build
-from service.builds.cost_json import time_text
 from service.builds.view import PriceView
 from service.errors import InputError, NotFoundError
 from service.flows.editions import Made, as_build, editions
-from service.flows.load import first_instant, price_view
+from service.flows.load import price_view
+from service.flows.names import first_instant
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build
 from service.model.money import money_text, round_money
+from service.model.times import time_text
 from service.prices import formulas
 from service.prices.index import Change, Edition, Point, Quote, change_words, compare, linked
 

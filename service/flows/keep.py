@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scrapers import Outcome
+from scrapers import Outcome, clock_ahead
 from service.flows.ports import Deps, Doubt, Lease, Unit, VisitRow
 from service.flows.react import react
 from service.flows.verdict import Seen, Verdict, decide
 from service.model.prices import Spell
 
 HISTORY = timedelta(days=365)
+CLOCKS = "clock."  # before a host's name: the seconds that its clock is ahead of ours
+CLOCK_NEWS = 60.0  # seconds: a visit's own length is no change of a clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,7 @@ def keep(unit: Unit, deps: Deps, batch: Sequence[Result]) -> list[tuple[Outcome,
     verdicts = _decide_all(unit, batch)
     rows = [_row(result, verdict) for result, verdict in zip(batch, verdicts, strict=True)]
     _save_hosts(unit, batch)
+    note_clocks(unit, {r.lease.host: clock_ahead(r.seen.visited) for r in batch})
     keep_verdicts(unit, deps, verdicts, rows, at=_latest(batch))
     return [(verdict.outcome, verdict.reason) for verdict in verdicts]
 
@@ -62,12 +66,9 @@ def _decide_all(unit: Unit, batch: Sequence[Result]) -> list[Verdict]:
     history: dict[int, list[Spell]] = {}
     for spell in unit.log.spells(ids, since=_latest(batch) - HISTORY):
         history.setdefault(spell.listing, []).append(spell)
-    shops = unit.catalogue.suppliers()
     doubts: dict[int, Doubt] = {doubt.listing: doubt for doubt in unit.log.doubts(ids)}
     return [
-        decide(
-            r.seen, states[i], history.get(i, []), doubts.get(i), shops.get(r.seen.listing.supplier)
-        )
+        decide(r.seen, states[i], history.get(i, []), doubts.get(i), r.seen.supplier)
         for r, i in zip(batch, ids, strict=True)
     ]
 
@@ -75,6 +76,17 @@ def _decide_all(unit: Unit, batch: Sequence[Result]) -> list[Verdict]:
 def _save_hosts(unit: Unit, batch: Sequence[Result]) -> None:
     newest = {result.lease.host: result.lease for result in batch}
     unit.polls.save_hosts([(lease, lease.state) for lease in newest.values()])
+
+
+def note_clocks(unit: Unit, hosts: Mapping[str, float | None]) -> None:
+    """How far each host's clock is ahead of ours, written where it is news."""
+    told = {host: ahead for host, ahead in hosts.items() if ahead is not None}
+    if not told:
+        return
+    known = unit.settings(CLOCKS)
+    for host, ahead in told.items():
+        if abs(ahead - float(known.get(CLOCKS + host, math.inf))) > CLOCK_NEWS:
+            unit.set_setting(CLOCKS + host, f"{ahead:.0f}")
 
 
 def _row(result: Result, verdict: Verdict) -> VisitRow:

@@ -16,7 +16,7 @@ from scrapers import (
     reading_to_json,
 )
 from service.flows import lanes
-from service.flows.load import supplier_at
+from service.flows.names import supplier_at
 from service.flows.ports import Deps, HostState, Lease
 from service.model.catalogue import Supplier
 

@@ -13,7 +13,7 @@ from service.builds.portions import NONE, portions
 from service.builds.workshop import Books
 from service.errors import InputError, NotFoundError
 from service.flows.books import books_at, day_of
-from service.flows.load import last_instant
+from service.flows.names import last_instant
 from service.flows.ports import Deps, Unit
 from service.model.money import Money, money_text
 from service.model.orders import Order, OrderBill, OrderLine, Purchase, Step

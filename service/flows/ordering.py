@@ -18,7 +18,8 @@ from service.builds.ledger import shown
 from service.builds.offers import Market
 from service.errors import InputError
 from service.flows.edit import need_part, need_supplier, sold_as_of
-from service.flows.load import listing_named, price_view
+from service.flows.load import price_view
+from service.flows.names import listing_named
 from service.flows.order_list import as_json, booked_day, need_order
 from service.flows.ports import Deps, Unit
 from service.model.catalogue import Listing, Part

@@ -21,7 +21,8 @@ from service.builds.cents import to_decimal
 from service.builds.offers import Market, Quote
 from service.builds.view import PriceView
 from service.errors import InputError, NotFoundError
-from service.flows.load import listing_named, moment, need_listing, price_view
+from service.flows.load import price_view
+from service.flows.names import listing_named, moment, need_listing
 from service.flows.ports import Deps, Gap, Unit
 from service.model.catalogue import Listing, Part
 from service.model.prices import Spell, fresh_for

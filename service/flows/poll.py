@@ -17,6 +17,7 @@ from scrapers import (
     Visited,
     VisitRequest,
     network_suspect,
+    read_at_once,
     read_page,
 )
 from service.flows import lanes
@@ -190,9 +191,9 @@ async def look(
         return Seen(listing, visited)
     digest = body_digest(page, rules)
     if repeats(state, visited, digest):
-        return Seen(listing, visited, digest=digest)
-    reading = await asyncio.to_thread(read_page, page, rules)
-    return Seen(listing, visited, reading, digest=digest)
+        return Seen(listing, visited, digest=digest, supplier=supplier)
+    reading = read_at_once(page, rules) or await asyncio.to_thread(read_page, page, rules)
+    return Seen(listing, visited, reading, digest=digest, supplier=supplier)
 
 
 def _known(state: ListingState) -> Ids | None:

@@ -14,7 +14,8 @@ from service.builds.mixes import whole_build
 from service.builds.versions import resolve
 from service.builds.view import PriceView, Rule
 from service.errors import NotFoundError
-from service.flows.load import moment, price_view
+from service.flows.load import price_view
+from service.flows.names import moment
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build
 from service.model.prices import PriceNow, Spell

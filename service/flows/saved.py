@@ -7,7 +7,7 @@ from dataclasses import replace
 from scrapers import Outcome, Page, Visited, read_page, reading_to_json
 from service.errors import InputError
 from service.flows.keep import keep_verdicts
-from service.flows.load import need_listing
+from service.flows.names import need_listing
 from service.flows.ports import Deps, VisitRow
 from service.flows.verdict import Seen, body_digest, decide, site_rules
 from service.flows.writer import PollLine

@@ -8,7 +8,7 @@ from typing import Any
 from service.builds.requirements import meets
 from service.errors import NotFoundError
 from service.flows.build_edit import limit_of
-from service.flows.load import need_listing
+from service.flows.names import need_listing
 from service.flows.ports import Deps, Unit
 from service.flows.react import react
 from service.model.book import Book

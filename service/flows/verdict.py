@@ -47,6 +47,7 @@ class Seen:
     reading: Reading | None = None
     reading_json: Mapping[str, Any] | None = None  # where it is not made of the two above
     digest: str | None = None
+    supplier: Supplier | None = None
 
     def as_json(self) -> Mapping[str, Any]:
         """The reading as `ebbmark read` shows it; made only when it is wanted."""
@@ -183,9 +184,9 @@ def _unchanged(seen: Seen, state: ListingState, last: Spell, at: datetime) -> Ve
 def _accepted(
     seen: Seen, state: ListingState, reading: Reading, doubt: Doubt | None, at: datetime
 ) -> Verdict:
-    after = _whole_page(seen, _visited(seen, state, Outcome.OK, None, at, failures=0), Outcome.OK)
+    after = _visited(seen, state, Outcome.OK, None, at, failures=0)
     evidence = tuple({name: getattr(e, name) for name in _EVIDENCE} for e in reading.evidence)
-    after = replace(after, evidence=evidence, identity=_identity(reading))
+    after = _whole_page(seen, after, Outcome.OK, evidence=evidence, identity=_identity(reading))
     observation = Observation(seen.listing.id, at, offer_of(reading))
     return Verdict(Outcome.OK, None, after, observation, clear_doubt=doubt is not None)
 
@@ -247,9 +248,10 @@ def _visited(
     )
 
 
-def _whole_page(seen: Seen, state: ListingState, verdict: Outcome) -> ListingState:
+def _whole_page(seen: Seen, state: ListingState, verdict: Outcome, **more: Any) -> ListingState:
     return replace(
         state,
+        **more,
         digest=seen.digest,
         validators=seen.visited.validators,
         verdict=verdict.value,

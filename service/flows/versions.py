@@ -8,7 +8,8 @@ from typing import Any
 from service.builds.compare import compare, comparison_to_json, proposals
 from service.builds.cost import price_build
 from service.errors import InputError, NotFoundError
-from service.flows.load import moment, price_view
+from service.flows.load import price_view
+from service.flows.names import moment
 from service.flows.ports import Deps
 from service.model.builds import Build
 from service.model.money import money_text

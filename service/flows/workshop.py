@@ -19,7 +19,7 @@ from service.errors import InputError, NotFoundError
 from service.flows.books import books_at, day_of
 from service.flows.build_edit import read_amount
 from service.flows.edit import need_part
-from service.flows.load import moment
+from service.flows.names import moment
 from service.flows.order_list import booked_day
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build, Cut

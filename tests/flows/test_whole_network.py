@@ -12,6 +12,7 @@ from book_kit import kit
 
 from scrapers import Outcome, Page, Visited
 from service.flows.check import check
+from service.flows.keep import note_clocks
 from service.flows.poll import NO_NETWORK, poll_these
 
 if TYPE_CHECKING:
@@ -92,3 +93,36 @@ def test_few_pages_are_no_problem(tmp_path: Path) -> None:
 def test_the_default_rhythm_is_six_hours(tmp_path: Path) -> None:
     with kit(tmp_path, catalogue(1)) as book, book.deps.store.read() as unit:
         assert unit.catalogue.listings()[0].every == timedelta(hours=6)
+
+
+@pytest.mark.parametrize(
+    ("ahead", "told"),
+    [
+        ((0, 1, -1), None),
+        ((0, 2, 7200), None),  # one host's clock is its own affair
+        ((7200, 7201, 0), "120 min behind"),
+        ((-1800, -1790, -1801), "30 min ahead of"),
+        ((7200, 7200), None),  # too few to say
+    ],
+)
+def test_a_wrong_clock_is_told_by_check(
+    tmp_path: Path, ahead: tuple[int, ...], told: str | None
+) -> None:
+    """RFC 9110 section 6.6.1: a host with a clock says the time in Date."""
+    with kit(tmp_path, catalogue(len(ahead))) as book:
+        with book.deps.store.write() as unit:
+            note_clocks(unit, {f"shop{n}.example": float(s) for n, s in enumerate(ahead)})
+        found = [p["problem"] for p in check(book.deps) if p["what"] == "clock"]
+    assert bool(found) is (told is not None)
+    assert all(str(told) in problem for problem in found)
+
+
+def test_a_clock_that_is_set_right_is_told_no_more(tmp_path: Path) -> None:
+    hosts = [f"shop{n}.example" for n in range(3)]
+    with kit(tmp_path, catalogue(3)) as book:
+        for seconds in (900.0, 3.0):
+            with book.deps.store.write() as unit:
+                note_clocks(unit, dict.fromkeys(hosts, seconds))
+        with book.deps.store.write() as unit:
+            note_clocks(unit, dict.fromkeys(hosts))  # a visit that brought no Date
+        assert not [p for p in check(book.deps) if p["what"] == "clock"]

@@ -13,10 +13,11 @@ from typing import Any
 from scrapers import format_amount
 from service.builds import texts
 from service.builds.cost import BuildCost, LineCost, price_build
-from service.builds.cost_json import cost_to_json, time_text
+from service.builds.cost_json import cost_to_json
 from service.builds.view import PriceView
 from service.errors import NotFoundError
-from service.flows.load import moment, price_view
+from service.flows.load import price_view
+from service.flows.names import moment
 from service.flows.ports import Deps, Unit
 from service.flows.views.common import (
     WORTH_A_TAG,
@@ -30,6 +31,7 @@ from service.flows.views.lacking import with_advice
 from service.model.builds import Build
 from service.model.catalogue import Part
 from service.model.prices import Spell
+from service.model.times import time_text
 
 MASS = texts.MASS_UNKNOWN.partition("{")[0]
 NEWS = timedelta(days=45)
@@ -63,7 +65,7 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
                 for text in found["warnings"]
                 if not text.startswith(MASS)
             ],
-            "mass_unknown": sum(line.mass is None for line in cost.lines),
+            "mass_unknown": sum(_lacks_mass(line) for line in cost.lines),
             "companions": with_advice(_still_lacking(unit, key, found["companions"]), cost, view),
             "need_by": build.need_by.isoformat() if build.need_by else None,
             "budget": None if build.budget is None else money(build.budget, build.currency),
@@ -109,6 +111,11 @@ def _rate_days(cost: BuildCost) -> list[str]:
     """The days of the exchange rates that were used."""
     days = {x.rate_day for x in cost.lines if x.rate_day and x.currency != cost.currency}
     return [day.isoformat() for day in sorted(days)]
+
+
+def _lacks_mass(line: LineCost) -> bool:
+    """Tools, supplies and hours weigh nothing in the model."""
+    return bool(line.part) and line.mass is None and line.counts.kind not in {"tool", "stock"}
 
 
 def _oldest(cost: BuildCost) -> float | None:

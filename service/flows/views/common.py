@@ -9,12 +9,12 @@ from fractions import Fraction
 from typing import Any
 
 from scrapers import format_amount
-from service.builds.cost_json import time_text
 from service.builds.offers import Market, Quote
 from service.flows.ports import Doubt, ListingState, Unit
 from service.model.catalogue import Listing, Part, Supplier
 from service.model.money import money_text, round_money
 from service.model.prices import Spell
+from service.model.times import time_text
 
 CELL_VOLTS = Decimal("3.7")  # nominal volts of a lithium-polymer cell; common practice
 WORTH_A_TAG = 30  # days a price must have been no lower for the sheet to say so

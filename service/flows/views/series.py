@@ -14,7 +14,6 @@ from typing import Any
 
 from service.builds.bulk import AllCosts, price_all
 from service.builds.cost import price_build
-from service.builds.cost_json import time_text
 from service.builds.view import PriceView
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
@@ -24,6 +23,7 @@ from service.model.builds import Build
 from service.model.catalogue import Listing
 from service.model.money import quantum
 from service.model.prices import PriceNow, Spell
+from service.model.times import time_text
 
 POINTS = 60
 POINTS_WHOLE = 16  # for builds that must be reckoned whole at every point

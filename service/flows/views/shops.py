@@ -1,20 +1,19 @@
-"""Suppliers with their visits, and the workshop: what is on hand and what was bought."""
+"""Suppliers: their pages and visits, what they promise and how long they took."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from datetime import datetime
-from decimal import Decimal
+from datetime import date, datetime
+from statistics import median
 from typing import Any
 
-from scrapers import format_amount
-from service.builds.cost_json import time_text
-from service.builds.view import stock_of
 from service.errors import NotFoundError
 from service.flows.ports import Deps, ListingState
 from service.flows.views.common import money
-from service.model.catalogue import Listing, Part, Supplier
+from service.model.catalogue import Listing, Supplier
+from service.model.orders import Order
+from service.model.times import time_text
 
 GOOD = ("ok", "unchanged")
 
@@ -25,10 +24,42 @@ def suppliers(deps: Deps) -> list[dict[str, Any]]:
         shops = unit.catalogue.suppliers()
         listings = unit.catalogue.listings()
         states = unit.polls.states([x.id for x in listings])
+        took = days_taken(unit.orders.all())
     by_shop: dict[str, list[Listing]] = {key: [] for key in shops}
     for listing in listings:
         by_shop.setdefault(listing.supplier, []).append(listing)
-    return [_row(shop, by_shop[shop.key], states) for shop in shops.values()]
+    where = deps.destination
+    return [
+        {**_row(shop, by_shop[shop.key], states), **_days(shop, took.get(shop.key, []), where)}
+        for shop in shops.values()
+    ]
+
+
+def days_taken(orders: Sequence[Order]) -> dict[str, list[int]]:
+    """By supplier how many days each order took until its last part was here.
+
+    Only orders of which nothing is awaited any more; those fetched on the day say nothing
+    of delivery.
+    """
+    found: dict[str, list[int]] = {}
+    for order in orders:
+        came = [s.on for line in order.lines for s in line.steps if s.kind == "arrived"]
+        done = all({"arrived", "cancelled"} & {s.kind for s in line.steps} for line in order.lines)
+        if order.supplier and came and done and order.on != date.min and max(came) > order.on:
+            found.setdefault(order.supplier, []).append((max(came) - order.on).days)
+    return found
+
+
+def _days(shop: Supplier, took: Sequence[int], destination: str | None) -> dict[str, Any]:
+    """What the shop promises to where the user is, and what its orders took."""
+    rows = [row for row in shop.shipping if row.days and row.to in (destination, "*")]
+    rows.sort(key=lambda row: row.to == "*")
+    return {
+        "days_promised": rows[0].days if rows else None,
+        "days_taken": round(median(took)) if took else None,
+        "days_longest": max(took, default=None),
+        "orders_arrived": len(took),
+    }
 
 
 def _row(
@@ -108,55 +139,6 @@ def supplier(deps: Deps, key: str) -> dict[str, Any]:
                     "availability": now.offer.availability.value if now else None,
                 }
             )
-        return {**_row(shop, listings, states), "pages": pages}
-
-
-def workshop(deps: Deps) -> dict[str, Any]:
-    """What was bought and is on hand, and every purchase, the newest first."""
-    with deps.store.read() as unit:
-        parts, shops = unit.catalogue.parts(), unit.catalogue.suppliers()
-        bought = unit.purchases.all()
-        stock = stock_of(bought, deps.clock().date())
-    on_hand = [
-        {
-            "part": key,
-            "name": parts[key].name if key in parts else key,
-            "amount": f"{have.free.normalize():f}",
-            "unit": _base(parts[key].unit) if key in parts else "piece",
-            "keep": _kept(parts.get(key)),
-        }
-        for key, have in stock.items()
-        if have.free > 0
-    ]
-    purchases = [
-        {
-            "part": p.part,
-            "name": parts[p.part].name if p.part in parts else p.part,
-            "supplier": p.supplier,
-            "supplier_name": shops[p.supplier].name if p.supplier in shops else p.supplier,
-            "count": f"{p.count.normalize():f}",
-            "total": money(p.total.amount, p.total.currency),
-            "debited": money(p.debited.amount, p.debited.currency) if p.debited else None,
-            "currency": p.total.currency,
-            "on": p.on.isoformat() if p.on else None,
-            "order": p.order,
-            "condition": p.condition,
-        }
-        for p in sorted(bought, key=lambda p: (str(p.on or ""), p.id), reverse=True)
-    ]
-    spent: dict[str, Decimal] = {}
-    for p in bought:
-        paid = p.debited or p.total
-        spent[paid.currency] = spent.get(paid.currency, Decimal(0)) + paid.amount
-    sums = {currency: money(total, currency) for currency, total in spent.items()}
-    return {"on_hand": on_hand, "purchases": purchases, "spent": sums}
-
-
-def _kept(part: Part | None) -> str | None:
-    return format_amount(part.keep) if part is not None and part.keep is not None else None
-
-
-def _base(unit: str) -> str:
-    return {"kg": "g", "pair": "piece", "cm": "m", "mm": "m", "cm2": "m2", "l": "ml"}.get(
-        unit, unit
-    )
+        took = days_taken(unit.orders.all()).get(key, [])
+        days = _days(shop, took, deps.destination)
+        return {**_row(shop, listings, states), **days, "pages": pages}

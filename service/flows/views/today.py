@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from service.builds.bulk import AllCosts, Total, price_all
-from service.builds.cost_json import time_text
 from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.errors import InputError
+from service.flows.books import books_at, day_of
 from service.flows.load import price_view
 from service.flows.ports import Deps, ListingState, Unit
 from service.flows.views.common import by_listing, money, week_ago
@@ -20,6 +21,7 @@ from service.model.builds import Build
 from service.model.catalogue import Listing
 from service.model.money import quantum
 from service.model.prices import PriceNow, Spell, fresh_for
+from service.model.times import time_text
 
 MOST = 12
 NEEDS_EYES = ("doubtful", "not_product", "barred", "gone", "too_large", "broken", "refused")
@@ -40,7 +42,7 @@ def today(deps: Deps) -> dict[str, Any]:
             "next": _next(view, states),
             "listings": len(view.listings),
             "parts": len(view.parts),
-            "spent": _spent(unit, view, now),
+            "spent": _spent(unit, view, now) | _by_build(unit, deps, view, now),
             "last_visit_at": _last(states),
         }
 
@@ -201,6 +203,23 @@ def _spent(unit: Unit, view: PriceView, now: datetime) -> dict[str, Any]:
         shop = (known.name if known else purchase.supplier or "elsewhere", paid.currency)
         shops[shop] = shops.get(shop, Decimal(0)) + paid.amount
     return {"months": _sums(months), "suppliers": _sums(shops)}
+
+
+def _by_build(unit: Unit, deps: Deps, view: PriceView, now: datetime) -> dict[str, Any]:
+    """What builds have taken so far, at what it cost, and what lies ready or is on its way."""
+    if not view.purchases:
+        return {"builds": [], "waiting": None}
+    books = books_at(unit, deps, day_of(now, deps))
+    state, currency = books.statement, books.currency
+    rows = []
+    for key in sorted({build for build, _ in state.builds}):
+        cost = state.cost_of(key) + state.cost_of(key, repair=True)
+        name = view.builds[key].name if key in view.builds else key
+        rows.append({"name": name, "total": money(cost, currency), "currency": currency})
+    heaps = [*state.hand.values(), *state.coming.values()]
+    waiting = sum((heap.cost for heap in heaps), Fraction(0))
+    left = {"total": money(waiting, currency), "currency": currency} if waiting else None
+    return {"builds": rows, "waiting": left}
 
 
 def _sums(found: Mapping[tuple[str, str], Decimal]) -> list[dict[str, Any]]:

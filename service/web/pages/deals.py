@@ -7,8 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from service.builds.cost_json import time_text
 from service.flows import ask, targets, views
+from service.model.times import time_text
 from service.web.feed import atom
 from service.web.pages.common import Name, deps_of, go
 from service.web.render import page

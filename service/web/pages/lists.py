@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from service.errors import InputError
 from service.flows import edit, targets
-from service.flows.load import need_listing
+from service.flows.names import need_listing
 from service.flows.poll import poll_these
 from service.flows.saved import poll_saved
 from service.web.pages.common import Name, Text, deps_of, go

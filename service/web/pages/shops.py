@@ -1,19 +1,39 @@
-"""Suppliers, and the workshop with what is on hand and what was bought."""
+"""Suppliers, and the workshop: orders, what is on hand, and where it goes."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from service.errors import InputError
-from service.flows import edit, views
+from service.flows import edit, ordering, orders, views
+from service.flows import workshop as books
+from service.flows.ordering import Terms, Wanted
+from service.flows.orders import Change
+from service.flows.ports import Deps
 from service.model.money import parse_money
+from service.model.orders import BillKind
 from service.web.pages.common import Text, deps_of, go
 from service.web.render import page
 
 router = APIRouter(include_in_schema=False)
+STEPS: dict[str, Callable[[Deps, str, Change], Any]] = {
+    "arrived": orders.arrive,
+    "wrong": orders.wrong,
+    "cancelled": orders.cancel,
+    "returned": orders.give_back,
+}
+BILLS: dict[str, BillKind] = {
+    "postage": "postage",
+    "customs": "customs",
+    "carrier": "carrier",
+    "fee": "fee",
+}
 
 
 @router.get("/suppliers")
@@ -46,16 +66,76 @@ def buy(
     supplier: Text = "",
     on: Text = "",
     order: Text = "",
+    how: Text = "here",
 ) -> Response:
-    edit.buy(
-        deps_of(request),
-        part,
-        count=_count(count),
-        total=parse_money(total),
-        supplier=supplier or None,
-        on=on or None,
-        order=order or None,
-    )
+    """Bought and here, or ordered and on its way."""
+    deps, paid, many = deps_of(request), parse_money(total), _count(count)
+    if how == "ordered":
+        terms = Terms(supplier or None, on or None)
+        ordering.place(deps, [Wanted(part, many, paid)], terms, order.strip() or None)
+    else:
+        edit.buy(
+            deps,
+            part,
+            count=many,
+            total=paid,
+            supplier=supplier or None,
+            on=on or None,
+            order=order or None,
+        )
+    return go("/workshop", saved=True)
+
+
+@router.post("/workshop/orders")
+def happened(
+    request: Request,
+    order: Text,
+    what: Text,
+    part: Text = "",
+    count: Text = "",
+    money: Text = "",
+    on: Text = "",
+) -> Response:
+    """An order, or one of its parts: arrived, came wrong, will not come, went back, was billed."""
+    deps, paid = deps_of(request), parse_money(money) if money.strip() else None
+    change = Change(part or None, _count(count) if count.strip() else None, on or None, paid)
+    if what in STEPS:
+        STEPS[what](deps, order, replace(change, money=paid if what == "returned" else None))
+    elif paid is None:
+        raise InputError("how much was it? Write it like 12.50 EUR")
+    elif what == "refunded":
+        orders.refund(deps, order, paid, change)
+    elif what in BILLS:
+        orders.bill(deps, order, BILLS[what], paid, on=on or None)
+    else:
+        raise InputError(f"what happened? One of {', '.join([*STEPS, 'refunded', *BILLS])}")
+    return go("/workshop", saved=True)
+
+
+@router.post("/workshop/take")
+def take(
+    request: Request, part: Text, amount: Text, to: Text, money: Text = "", on: Text = ""
+) -> Response:
+    """From hand into a build, sold, or gone for good."""
+    deps, day = deps_of(request), on or None
+    kind, _, build = to.partition(":")
+    if kind == "build":
+        books.use(deps, part, amount, build, on=day)
+    elif kind == "sold":
+        if not money.strip():
+            raise InputError("what was paid for it? Write it like 12.50 EUR")
+        books.sell(deps, part, amount, parse_money(money), on=day)
+    elif kind == "gone":
+        books.write_off(deps, part, amount, on=day)
+    else:
+        raise InputError("where did it go? Into a build, sold, or gone for good")
+    return go("/workshop", saved=True)
+
+
+@router.post("/workshop/good")
+def good(request: Request, part: Text) -> Response:
+    """Past its shelf life, and found to be still good today."""
+    books.still_good(deps_of(request), part)
     return go("/workshop", saved=True)
 
 
