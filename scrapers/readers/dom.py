@@ -12,6 +12,7 @@ from selectolax.lexbor import LexborHTMLParser, LexborNode
 PRICE_NAMES = (
     "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
     "amount", "money", "cost", "betrag", "line-through", "strike",
+    "compare", "uvp", "rrp", "msrp",
 )  # fmt: skip
 STOCK_NAMES = (
     "stock",
@@ -30,6 +31,7 @@ STOCK_NAMES = (
     "dostup",
     "sklad",
     "status",
+    "dostep",
 )
 _PRICE_WORD = re.compile("|".join(PRICE_NAMES), re.IGNORECASE)
 _STOCK_WORD = re.compile("|".join(STOCK_NAMES), re.IGNORECASE)
@@ -105,7 +107,7 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
     names, plain, mute, by_tag = _NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID
-    for node in root.css("*"):
+    for node in root.traverse():
         kind = node.tag_id
         if kind in mute:
             continue

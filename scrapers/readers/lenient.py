@@ -5,10 +5,11 @@ from __future__ import annotations
 import html
 import json
 import re
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple
 
 MAX_DEPTH = 64
+MAX_POWER = 40  # of ten
 CONFLICT = "\x00conflict"  # key of an object that states one price key twice, differently
 _PRICE_KEYS = frozenset({"price", "lowPrice", "highPrice", "priceCurrency"})
 _TOKEN = re.compile(
@@ -37,6 +38,15 @@ def _constant(name: str) -> str:
     return name  # NaN and Infinity: kept as words, so that a price of that name is doubted
 
 
+def amount(text: str) -> Decimal | str:
+    """A JSON number; one far beyond prices stays text: written out it may fill the memory."""
+    try:
+        value = Decimal(text)
+    except InvalidOperation:
+        return text
+    return value if -MAX_POWER < value.adjusted() < MAX_POWER else text
+
+
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     made = dict(pairs)
     if len(made) != len(pairs):
@@ -47,9 +57,9 @@ def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 _STRICT = json.JSONDecoder(
-    object_pairs_hook=_pairs, parse_float=Decimal, parse_constant=_constant, strict=False
+    object_pairs_hook=_pairs, parse_float=amount, parse_constant=_constant, strict=False
 )
-_FAST = json.JSONDecoder(parse_float=Decimal, parse_constant=_constant, strict=False)
+_FAST = json.JSONDecoder(parse_float=amount, parse_constant=_constant, strict=False)
 
 
 def too_deep(text: str, limit: int = MAX_DEPTH) -> bool:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import html
 import json
 import re
-from decimal import Decimal
 from typing import Any
 
 from scrapers.model import Availability, Choice, Ids, Source
 from scrapers.readers import options
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.dom import Doc, where
-from scrapers.readers.lenient import parse
+from scrapers.readers.lenient import amount, parse
 from scrapers.readers.schema import products as schema_products
 from scrapers.readers.values import Value, clean, currency_code, gtin, minor_units, stated
 from scrapers.texts import schema_availability
@@ -34,7 +33,7 @@ _ASSIGN = re.compile(r"(?:=|\(|:)\s*(?=[{\[])")
 _PUSHED = re.compile(r'\.push\(\[\s*\d+\s*,\s*("(?:[^"\\]|\\.)*")', re.DOTALL)
 _ESCAPED = re.compile(r'"((?:[^"\\]|\\.)*\\"@type\\"(?:[^"\\]|\\.)*)"', re.DOTALL)
 _GRAPH = re.compile(r'\{\s*"@(?:context|type|graph)"')
-_DECODER = json.JSONDecoder(parse_float=Decimal, strict=False)
+_DECODER = json.JSONDecoder(parse_float=amount, strict=False)
 
 
 def _keys(item: Item) -> dict[str, Any]:
