@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
 
@@ -42,7 +43,14 @@ from scrapers.reconcile.told import Told, akin, tell
 from scrapers.structure import structure
 from scrapers.texts import read_availability, read_price
 
+NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 _NO_RULES = SiteRules()
+AT_ONCE = 64 * 1024  # bytes of a page that may be read between two answers of a server
+_Heavy = Callable[[Text, str, SiteRules], Reading]  # what becomes of a heavy page
+
+
+class _HeavyError(Exception):
+    """The page takes more than a moment to read."""
 
 
 def read_page(page: Page, rules: SiteRules | None = None) -> Reading:
@@ -51,8 +59,24 @@ def read_page(page: Page, rules: SiteRules | None = None) -> Reading:
     The outcome is ok, doubtful, not_product, barred, too_large or broken; whatever
     bytes the page holds, a Reading comes back.
     """
+    return _safely(page, rules or _NO_RULES, _apart)
+
+
+def read_at_once(page: Page, rules: SiteRules | None = None) -> Reading | None:
+    """`read_page` for a page that is small and light, in milliseconds; None for any other."""
+    if len(page.body) > AT_ONCE:
+        return None
     try:
-        made = _read(page, rules or _NO_RULES)
+        return _safely(page, rules or _NO_RULES, _refused)
+    except _HeavyError:
+        return None
+
+
+def _safely(page: Page, rules: SiteRules, heavy: _Heavy) -> Reading:
+    try:
+        made = _read(page, rules, heavy)
+    except _HeavyError:
+        raise
     except TooLargeError as error:
         made = Reading(Outcome.TOO_LARGE, error.reason)
     except RecursionError:
@@ -73,7 +97,15 @@ def _cut_short(made: Reading) -> Reading:
     return replace(made, outcome=Outcome.BROKEN, reason="the page was cut short")
 
 
-def _read(page: Page, rules: SiteRules) -> Reading:
+def _apart(text: Text, url: str, rules: SiteRules) -> Reading:
+    return isolate.run("read_text", text._replace(raw=None), url, rules)
+
+
+def _refused(_text: Text, _url: str, _rules: SiteRules) -> Reading:
+    raise _HeavyError
+
+
+def _read(page: Page, rules: SiteRules, heavy: _Heavy) -> Reading:
     if not page.body.strip():
         return Reading(Outcome.BROKEN, "the page is empty")
     kind = not_text(page.body)
@@ -82,7 +114,7 @@ def _read(page: Page, rules: SiteRules) -> Reading:
     text = decode(page.body, page.content_type)
     raw = text.raw if text.raw is not None else text.text.encode("utf-8", "replace")
     if len(raw) > MAX_INLINE or structure(raw).heavy:
-        return isolate.run("read_text", text._replace(raw=None), page.url, rules)
+        return heavy(text, page.url, rules)
     return read_text(text, page.url, rules)
 
 
@@ -348,8 +380,14 @@ class _Visit:
         buttons = stock.buy_buttons(self.doc, view.places)
         if 0 < buttons < 4:
             return True
+        now = court.shown.now
+        beside = now is not None and now.level <= NEAR and now.kind in ("now", "gross")
         said = pageclass.why_no_price(self.body_text).kind
-        if said in ("withdrawn", "login", "call", "lost", "down") or max(view.cards, buttons) >= 4:
+        if said in ("withdrawn", "login", "call", "lost", "down"):
+            return False
+        if beside and not buttons and self._sells(court, view):
+            return True  # sold out: nothing to order, yet its price and stock stand by the heading
+        if max(view.cards, buttons) >= 4:
             return False
         if len({s.amount for s in court.shown.rivals}) >= 5 and not self.doc.stocks:
             return False  # a list of things, none of them the page's
@@ -359,6 +397,11 @@ class _Visit:
             "product.item",
         )
         return marked or bool(self.doc.stocks) or (view.heading is not None and not view.plain)
+
+    def _sells(self, court: Court, view: visible.View) -> bool:
+        now = court.shown.now
+        taxed = now is not None and now.tax is not Tax.UNKNOWN
+        return taxed or stock.read(self.doc, view.places).said is not Availability.UNKNOWN
 
     def _only_listed(self, court: Court) -> Reading | None:
         """One amount that stands in a list or as bare text: kept aside for a person to judge."""

@@ -30,6 +30,7 @@ _BY_LABEL = (
 
 
 _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
+_SPACED = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")  # "1 599"
 _OFF = re.compile(r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", re.IGNORECASE)
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
@@ -98,7 +99,7 @@ def _by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
-    if len(AMOUNT.findall(text)) <= 1:
+    if len(AMOUNT.findall(_SPACED.sub("", text))) <= 1:
         now = labels.CURRENT.search(before)
         for kind, pattern in _BY_LABEL if now else _WITH_CLAIMS:
             if pattern.search(words):

@@ -54,7 +54,8 @@ GROSS = Words(
     r"tax(?:es)?|gst|btw)|"
     r"(?:vat|tax(?:es)?|gst) (?:is |are )?inc(?:l(?:uded|uding|\.)?)?|with (?:vat|tax)|"
     r"includes? (?:all )?(?:\d+ ?% )?(?:vat|tax(?:es)?|gst|btw)|"
-    r"tax(?:es)? incluses?|impost[ea] inclus[ea]|inclusive of all taxes|impuestos? incluidos?|"
+    r"tax(?:es)? incluses?|impost[ea] inclus[ea]|inclusive of all taxes|tva incl\w*|"
+    r"impuestos? incluidos?|"
     r"impuesto incl|tasse incl\w*|"
     r"belasting(?:en)? inbegrepen|skatt ing[åa]r|"
     r"(?:steuern|steuer) (?:inbegriffen|enthalten)|inkl(?:usive|\.)? steuern?|podatki wliczone|"
@@ -78,10 +79,10 @@ UNIT = Words(
     r"meter|m[èe]tre)\b)",
 )
 SHIPPING = Words(
-    r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|versand(?!fertig)\w*|"
+    r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|\w*versand(?!fertig)\w*|"
     r"liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
-    r"env[íi]o|gastos|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|frakt|leverans|fragt|"
+    r"env[íi]o|gastos|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
     r"levering)\b",
 )
 INSTALMENT = Words(
@@ -163,7 +164,8 @@ C_LIST = re.compile(
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
     r"pseudo|statt|barre|"
     r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
-    r"compare-at|compareat|"
+    r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
+    r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
     r"strikethrough|crossedout|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|"
     r"pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
     _I,

@@ -32,6 +32,7 @@ class Places:
     """Climbs from elements towards the heading, each ancestor judged once."""
 
     def __init__(self, heading: LexborNode | None, root: LexborNode | None) -> None:
+        self.heading = heading
         self.above: dict[int, int] = {}
         self._memo: dict[int, Place] = {}
         at, level = heading, 0

@@ -60,10 +60,41 @@ def read(doc: Doc, places: Places) -> Stock:
             found.append((place.level, order, said, proof))
     button, proof_of = _button(doc, places)
     if not found:
-        return Stock(button, proof_of)
+        return _in_words(places) or Stock(button, proof_of)
     _, _, said, proof = min(found, key=lambda one: one[:2])
     signs = {one[2] in _OUT for one in found} | ({button in _OUT} if proof_of else set())
     return Stock(said, proof, mixed=len(signs) > 1)
+
+
+_BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
+MAX_WORDS = 45
+MAX_NEAR = 2_500
+
+
+def _tags(node: LexborNode) -> set[str]:
+    outer = node.parent
+    return {node.tag or "", (outer.tag if outer is not None else None) or ""}
+
+
+def _in_words(places: Places) -> Stock | None:
+    """Stock words in a short element of the heading's block, where no name tells of stock."""
+    at = places.heading
+    for _ in range(3):
+        at = at.parent if at is not None else None
+        if at is None or at.tag in ("body", "html") or len(at.text()) > MAX_NEAR:
+            return None
+        for node in at.css("p, div, span, strong, b")[:80]:
+            text = " ".join(node.text(deep=False).split())
+            if (
+                not 3 < len(text) <= MAX_WORDS
+                or _BUTTONS.intersection(_tags(node))
+                or places.of(node).zone in ("other", "hidden")
+            ):
+                continue
+            said = read_availability(text)
+            if said not in (None, Availability.UNKNOWN, Availability.IN_STOCK):
+                return Stock(said, Evidence("visible", "availability", text, where(node)))
+    return None
 
 
 _OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
