@@ -113,7 +113,8 @@ def test_history_of_a_part_for_people_and_as_json(answer, clean_home):
     assert len(found["spells"]) > 5
     text = ebbmark("--db", db, "history", "battery-3s").out
     assert "lowest, 365 days" in text
-    assert "▁" in text
+    assert "(EUR)" in text  # the chart of each listing, in its own currency
+    assert "(GBP)" in text
 
 
 def test_it_is_quick(clean_home):
