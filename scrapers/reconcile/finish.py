@@ -251,9 +251,11 @@ def _near(seen: Seen) -> str:
     """The text as it stood; of a long one the piece with the amount."""
     if len(seen.text) <= MAX_VALUE:
         return seen.text
-    digits = f"{seen.amount.normalize():f}".replace(".", "")
+    digits = f"{seen.amount.normalize():f}".replace(".", "").lstrip("0")
     spans = [m.span() for m in AMOUNT.finditer(seen.text)]
-    holds = (s for s in spans if _SEPARATORS.sub("", seen.text[slice(*s)]).startswith(digits))
+    holds = (
+        s for s in spans if _SEPARATORS.sub("", seen.text[slice(*s)]).lstrip("0").startswith(digits)
+    )
     start, _ = next(holds, spans[0] if spans else (0, 0))
     return seen.text[max(0, start - MAX_VALUE // 2) :][:MAX_VALUE]
 
