@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from scrapers.pace import (
         ELSEWHERE,
         Backoff,
+        clock_ahead,
         clock_offset,
         feasible_every,
         is_host_failure,
@@ -51,7 +52,7 @@ if TYPE_CHECKING:
         next_allowed,
         spread,
     )
-    from scrapers.read import read_page
+    from scrapers.read import read_at_once, read_page
     from scrapers.read_json import reading_to_json
     from scrapers.readers.rule import check_rules
     from scrapers.texts import (
@@ -82,12 +83,14 @@ _HOMES = {
     "host_key": "scrapers.guard",
     "Backoff": "scrapers.pace",
     "ELSEWHERE": "scrapers.pace",
+    "clock_ahead": "scrapers.pace",
     "clock_offset": "scrapers.pace",
     "feasible_every": "scrapers.pace",
     "is_host_failure": "scrapers.pace",
     "network_suspect": "scrapers.pace",
     "next_allowed": "scrapers.pace",
     "spread": "scrapers.pace",
+    "read_at_once": "scrapers.read",
     "read_page": "scrapers.read",
     "reading_to_json": "scrapers.read_json",
     "check_rules": "scrapers.readers.rule",
@@ -144,6 +147,7 @@ __all__ = [
     "Visited",
     "check_rules",
     "check_url",
+    "clock_ahead",
     "clock_offset",
     "convert",
     "dimension",
@@ -158,6 +162,7 @@ __all__ = [
     "next_allowed",
     "parse_amount",
     "read_amount",
+    "read_at_once",
     "read_availability",
     "read_page",
     "read_price",

@@ -6,12 +6,13 @@ Seconds throughout; dates are aware UTC. Servers' clocks are evidence, never our
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+_OLDEST = 365 * 86400.0  # seconds that an Age may say
 LONGEST_WAIT = 7 * 86400.0  # what a Retry-After may ask at most
 
 _MONTHS = {
@@ -126,27 +127,13 @@ def is_fresh(lifetime: float, age: float) -> bool:
     return lifetime > age
 
 
-def fresh_for(headers: Mapping[str, str], asked: datetime, now: datetime) -> float | None:
-    """Seconds for which an answer received at `now` still says to hold; None if it does not.
+def server_clock(headers: Mapping[str, str], now: datetime) -> datetime | None:
+    """What the host's clock shows: the Date of an answer, and the Age of a stored one added.
 
-    `asked`: when the request was sent. A private cache's view; `no-store` and
-    `no-cache` hold for no time at all. Heuristic lifetimes do not count.
+    RFC 9111 section 4.2.3: an answer out of a cache bears the Date of its making.
     """
-    control = _directives(headers.get("cache-control", ""))
-    if "no-store" in control or "no-cache" in control:
-        return 0.0
-    if "max-age" not in control and "expires" not in headers:
-        return None
-    lifetime = freshness_lifetime(headers, now)
-    if lifetime is None:
-        return None
+    date = http_date(headers.get("date", ""), now)
     age = headers.get("age", "").strip()
-    made = http_date(headers.get("date", ""), now) or now
-    spent = current_age(
-        age_value=float(int(age)) if _SECONDS.fullmatch(age) else 0.0,
-        date_value=made.timestamp(),
-        request_time=asked.timestamp(),
-        response_time=now.timestamp(),
-        now=now.timestamp(),
-    )
-    return lifetime - spent if is_fresh(lifetime, spent) else 0.0
+    if date is None or not _SECONDS.fullmatch(age):
+        return date
+    return date + timedelta(seconds=min(float(int(age)), _OLDEST))

@@ -253,5 +253,4 @@ class Visited:
     retry_after: float | None = None
     moved_to: str | None = None
     requests: int = 0
-    server_date: datetime | None = None
-    fresh_for: float | None = None  # seconds that the answer says it still holds; None: unsaid
+    server_date: datetime | None = None  # what the host's clock said, an answer's Age added

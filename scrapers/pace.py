@@ -114,15 +114,19 @@ def network_suspect(visits: Sequence[Visited], hosts: Sequence[str]) -> bool:
     return len(landed) == 1
 
 
-def clock_offset(visits: Sequence[Visited], *, tolerance: float = 300.0) -> float | None:
-    """Seconds by which this machine's clock differs from what hosts say; None if it does not.
-
-    The median over the visits whose answer bore a Date; three hosts at least.
-    """
-    offsets = sorted(
-        (v.server_date - v.finished_at).total_seconds() for v in visits if v.server_date
-    )
-    if len(offsets) < 3:
+def clock_ahead(visited: Visited) -> float | None:
+    """Seconds by which the host's clock is ahead of ours; None where it did not say."""
+    if visited.server_date is None:
         return None
-    middle = offsets[len(offsets) // 2]
+    return (visited.server_date - visited.finished_at).total_seconds()
+
+
+def clock_offset(ahead: Sequence[float], *, tolerance: float = 300.0) -> float | None:
+    """Seconds by which hosts' clocks are ahead of this machine's; None where ours is right.
+
+    `ahead`: one figure a host (see `clock_ahead`). Their median; three hosts at least.
+    """
+    if len(ahead) < 3:
+        return None
+    middle = sorted(ahead)[len(ahead) // 2]
     return middle if abs(middle) > tolerance else None

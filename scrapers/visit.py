@@ -70,7 +70,6 @@ class Visit:
         self._crawl_delay: float | None = None
         self._retry_after: float | None = None
         self._answer: Answer | None = None
-        self._asked_at = kit.clock()
 
     async def run(self) -> Visited:
         """Hop from redirect to redirect. Raises FetchError."""
@@ -140,7 +139,6 @@ class Visit:
         if not verdict.allowed:
             raise _robots_bar(copy)
         self._requests += 1
-        self._asked_at = self._kit.clock()
         answer = await self._kit.asker.page(target, self._conditions(target), self.deadline)
         self._answer = answer
         self._retry_after = self._wait_asked(answer)
@@ -259,8 +257,7 @@ class Visit:
             retry_after=self._retry_after,
             moved_to=answer.target.url if answer and moved and reason is None else None,
             requests=self._requests,
-            server_date=headers.http_date(said.get("date", ""), now),
-            fresh_for=headers.fresh_for(said, self._asked_at, now),
+            server_date=headers.server_clock(said, now),
         )
 
 

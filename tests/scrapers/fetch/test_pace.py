@@ -18,6 +18,7 @@ from scrapers.pace import (
     MISSING,
     ROBOTS_BAR,
     Backoff,
+    clock_ahead,
     clock_offset,
     feasible_every,
     is_host_failure,
@@ -172,9 +173,12 @@ def test_three_hosts_that_lead_to_one_page_are_a_sign_on_page() -> None:
 
 
 def test_a_wrong_clock_is_told_from_one_wrong_host() -> None:
-    def dated(offset: float) -> Visited:
-        return visited(Outcome.OK, server_date=NOW + timedelta(seconds=offset))
+    def ahead(seconds: float) -> float:
+        found = clock_ahead(visited(Outcome.OK, server_date=NOW + timedelta(seconds=seconds)))
+        assert found is not None
+        return found
 
-    assert clock_offset([dated(0), dated(1), dated(-7200)]) is None
-    assert clock_offset([dated(7200), dated(7201), dated(0)]) == 7200
-    assert clock_offset([dated(7200)] * 2) is None
+    assert clock_offset([ahead(0), ahead(1), ahead(-7200)]) is None
+    assert clock_offset([ahead(7200), ahead(7201), ahead(0)]) == 7200
+    assert clock_offset([ahead(7200)] * 2) is None
+    assert clock_ahead(visited(Outcome.OK)) is None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from dataclasses import replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from scrapers.decode import codec_of, decode, not_text
 from scrapers.errors import RuleError
 from scrapers.model import Outcome, Page, Reading, SiteRules
-from scrapers.read import read_page
+from scrapers.read import AT_ONCE, read_at_once, read_page
 from scrapers.readers.lenient import parse, too_deep
 from scrapers.readers.rule import check_rules, compile_rule
 from scrapers.structure import MAX_DEPTH, MAX_FORMATTING, structure
@@ -251,3 +252,13 @@ def test_any_rule(kind: str, body: str) -> None:
         page = Page("https://shop.example/", GOODS.encode(), "text/html", AT)
         made = read_page(page, SiteRules(price=text))
         assert not (made.reason or "").startswith("the page could not be read"), text
+
+
+def test_only_small_and_light_pages_are_read_at_once() -> None:
+    """The tree builder copies every unclosed formatting element into every block (HTML 13.2.4.3)."""
+    light = Page("http://shop.example/", GOODS.encode(), "text/html", AT)
+    assert read_at_once(light) == read_page(light)
+    assert read_at_once(replace(light, body=light.body + b" " * AT_ONCE)) is None
+    copied = "".join(f"<b id=a{n}>" for n in range(400)) + "<p>x" * 12_000
+    assert len(copied) < AT_ONCE
+    assert read_at_once(replace(light, body=copied.encode())) is None
