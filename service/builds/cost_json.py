@@ -22,14 +22,19 @@ def cost_to_json(cost: BuildCost) -> dict[str, Any]:
         "destination": cost.destination,
         "lines": [_line(line, cost.currency) for line in cost.lines],
         "groups": [{"group": name} | _sums(found, cost.currency) for name, found in cost.groups],
-        "totals": _sums(cost.totals, cost.currency)
-        | {"spent": _money(cost.totals.spent, cost.currency)},
+        "totals": totals_to_json(cost),
         "missing": list(cost.missing),
         "companions": [dict(entry) for entry in cost.companions],
         "fit": [dict(entry) for entry in cost.fit],
         "warnings": list(cost.warnings),
         "cautions": list(cost.cautions),
     }
+
+
+def totals_to_json(cost: BuildCost) -> dict[str, Any]:
+    """Only the sums of the whole build, for lists of builds."""
+    spent = _money(cost.totals.spent, cost.currency)
+    return _sums(cost.totals, cost.currency) | {"spent": spent}
 
 
 def _line(line: LineCost, currency: str) -> dict[str, Any]:

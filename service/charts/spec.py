@@ -186,11 +186,25 @@ def _target(chart: PriceChart) -> list[dict[str, Any]]:
     if chart.target is None:
         return []
     line = {"type": "rule", "color": "@accent", "strokeDash": [2, 4], "strokeWidth": 1.6}
-    label = {"type": "text", "align": "left", "dx": 6, "dy": 12, "color": "@accent"}
+    label: dict[str, Any] = {
+        "type": "text",
+        "align": "left",
+        "baseline": "middle",
+        "color": "@accent",
+    }
     label["text"] = {"expr": "'target ' + format(aim, '.2f')"}
+    beside = {"x": _at("width + 4"), "y": _at(_aim_label(chart))}
     across = {"x": {"value": 0}, "x2": _at("width + 38"), "y": _at(Y_AIM)}
-    layers = [_one(line, across), _one(label, {"x": {"value": 0}, "y": _at(Y_AIM)})]
+    layers = [_one(line, across), _one(label, beside)]
     return layers + (_dimension(float(chart.now.value)) if chart.now else [])
+
+
+def _aim_label(chart: PriceChart) -> str:
+    """Right of the plot, on the target's side away from the price of now (see `svg`)."""
+    if chart.now is None:
+        return f"{Y_AIM} + 12"
+    gap = f"(scale('y', {float(chart.now.value)}) - {Y_AIM})"
+    return f"{Y_AIM} + ({gap} > 0 ? -1 : 1) * ({gap} != 0 && abs{gap} <= 18 ? 28 : 12)"
 
 
 def _dimension(now: float) -> list[dict[str, Any]]:

@@ -15,7 +15,8 @@ from service.charts.model import Line, PriceChart, corners, stretches, value_ran
 from service.charts.ticks import nice_ticks, tick_text, time_ticks
 
 LEFT, TOP, BOTTOM = 48, 14, 30
-DIMENSION = 74  # room on the right for the distance to the target
+DIMENSION = 84  # room on the right for the distance to the target
+ROOM = 18  # px between two lines in which two arrowheads have room
 MONTH_WIDTH = 62  # px a time label takes at least
 
 
@@ -121,11 +122,20 @@ def _target(plot: _Plot) -> list[str]:
     y = plot.y(target)
     found = [
         f'<path class="c-target" d="M{LEFT} {y:.1f}H{plot.right + 36:.1f}"/>',
-        _text(LEFT + 6, y + 17, f"target {target}", "c-rust"),
+        _text(plot.right + 4, _aim_label(plot, y), f"target {target}", "c-rust"),
     ]
     if now is not None and now.value != target:
         found += _dimension(plot, plot.y(now.value), y, abs(now.value - target))
     return found
+
+
+def _aim_label(plot: _Plot, y: float) -> float:
+    """Right of the plot, where no line runs; on the target's side away from the price of now."""
+    now = plot.chart.now
+    gap = None if now is None else plot.y(now.value) - y
+    room = 32 if gap is not None and 0 < abs(gap) <= ROOM else 16  # arrows from outside
+    above = gap is not None and gap > 0
+    return min(max(y - room + 8 if above else y + room, TOP - 2), plot.height - 4)
 
 
 def _dimension(plot: _Plot, now: float, target: float, distance: Decimal) -> list[str]:
@@ -133,7 +143,7 @@ def _dimension(plot: _Plot, now: float, target: float, distance: Decimal) -> lis
     x = plot.right + 24
     top, foot = min(now, target), max(now, target)
     found = [f'<path class="c-dim" d="M{plot.right + 4:.1f} {now:.1f}H{x + 8:.1f}"/>']
-    if foot - top > 18:
+    if foot - top > ROOM:
         found.append(f'<path class="c-dim" d="M{x:.1f} {top:.1f}V{foot:.1f}"/>')
         found.append(_arrow(x, top, 8))
         found.append(_arrow(x, foot, -8))

@@ -48,18 +48,19 @@ def reprice(deps: Deps, build: str, at: str | datetime | None = None) -> dict[st
 
 def builds(deps: Deps) -> list[dict[str, Any]]:
     """Every saved build with its totals now."""
-    from service.builds.cost import price_build  # noqa: PLC0415  start-up time
+    from service.builds.cost import price_builds  # noqa: PLC0415  start-up time
     from service.flows.load import price_view  # noqa: PLC0415  start-up time
 
     with deps.store.read() as unit:
         view = price_view(unit, deps, deps.clock())
-        return [_build_row(build, price_build(build, view)) for build in view.builds.values()]
+    members = list(view.builds.values())
+    costs = price_builds(members, view)  # they share the quotes
+    return [_build_row(build, cost) for build, cost in zip(members, costs, strict=True)]
 
 
 def _build_row(build: Build, found: BuildCost) -> dict[str, Any]:
-    from service.builds.cost_json import cost_to_json  # noqa: PLC0415  start-up time
+    from service.builds.cost_json import totals_to_json  # noqa: PLC0415  start-up time
 
-    as_json = cost_to_json(found)
     return {
         "build": build.key,
         "name": build.name,
@@ -69,8 +70,8 @@ def _build_row(build: Build, found: BuildCost) -> dict[str, Any]:
         "need_by": build.need_by.isoformat() if build.need_by else None,
         "base": build.base,
         "lines": len(found.lines),
-        "totals": as_json["totals"],
-        "missing": as_json["missing"],
+        "totals": totals_to_json(found),
+        "missing": list(found.missing),
     }
 
 

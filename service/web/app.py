@@ -61,7 +61,7 @@ def create_app(
     app.state.assets = Assets(cache or _cache_dir())
     app.state.ready = False
     add_handlers(app)
-    for router in (static_router, *pages.routers(), api.router):
+    for router in (static_router, *pages.routers(), *api.routers):
         app.include_router(router)
     app.add_middleware(SessionLayer, sessions=sessions, tls=place.covered)
     app.add_middleware(Wire, hosts=LOOPBACK_NAMES | place.names, tls=place.covered)

@@ -3,6 +3,6 @@
 from service.web.api import index
 from service.web.api.routes import router
 
-router.include_router(index.router)
+routers = (router, index.router)
 
-__all__ = ["router"]
+__all__ = ["routers"]

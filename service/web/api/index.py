@@ -8,9 +8,9 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from service.flows.index import index
-from service.web.api.answers import answer
+from service.web.api.answers import ERRORS, answer
 
-router = APIRouter(tags=["book"])
+router = APIRouter(prefix="/api", tags=["book"], responses=ERRORS)
 Since = Annotated[str | None, Query(max_length=40, description="a day or a time (ISO 8601)")]
 
 

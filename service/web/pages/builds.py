@@ -19,6 +19,8 @@ from service.exchange.figures import COSTS, for_people
 from service.exchange.parts_list import PartsList, into_build, parse_parts_list
 from service.exchange.texts import LABELS
 from service.flows import build_edit, edit, targets, views
+from service.flows.index import index
+from service.flows.ports import Deps
 from service.flows.publish import Published, Wish, published
 from service.web.held import Held
 from service.web.pages.common import Text, at_build, deps_of, go
@@ -66,10 +68,20 @@ def build(request: Request, key: str, at: At = None) -> Response:
         "sheet": sheet,
         "asked": at,
         "parts": views.part_names(deps),
+        "moved": None if at else _moved(deps, key, len(sheet["lines"])),
         "targets": [t for t in targets.rows(deps) if (t["kind"], t["subject"]) == ("build", key)],
         **drawn(chart),
     }
     return page(request, "build.html", values)
+
+
+def _moved(deps: Deps, key: str, lines: int) -> str | None:
+    """How the cost moved within a year, and what moved it; None: nothing to say yet."""
+    if not lines:
+        return None
+    found = index(deps, key)
+    told = bool(found["points"]) and found["then"] != "0.00" and bool(found["contributions"])
+    return found["words"] if told and found["from"][:10] != found["to"][:10] else None
 
 
 @router.get("/builds/{key}/versions")
