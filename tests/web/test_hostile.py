@@ -234,6 +234,31 @@ def test_the_feed_holds_it_as_text(title: str, book: tuple[Deps, Any]) -> None:
         assert found == f"{title}: 10.00 EUR"
 
 
+@pytest.mark.parametrize("title", titles())
+def test_a_mail_says_it_as_text(title: str) -> None:
+    """RFC 5322: no header of its own, one plain part (RFC 2046), the words as they came."""
+    from email import message_from_bytes, policy
+
+    from service.channels.mail import message
+    from service.model.deals import Target
+    from service.notices import compose
+
+    price = Money(Decimal(10), "EUR")
+    evidence = ({"reader": "visible", "field": "price", "value": title, "where": title},)
+    deal = Deal("d", "t", "part", "part", DealState.OPEN, NOW, price, title, evidence=evidence)
+    target = Target("t", "part", "part", at_or_below=price)
+    notice = compose(deal, target, channel="mail", tell="opened", name=title, at=NOW)
+    options = {"sender": "a@mail.example", "to": "b@mail.example", "host": "smtp.mail.example"}
+    plain = message(replace(notice, subject="x", text="x"), options)
+    sent = message_from_bytes(bytes(message(notice, options)), policy=policy.default)
+    assert sorted(sent.keys()) == sorted(plain.keys())
+    assert sent.get_content_type() == "text/plain"
+    assert not sent.is_multipart()
+    assert sent["To"] == "b@mail.example"
+    if title.isprintable():
+        assert " ".join(title.split()) in " ".join(sent.get_content().split())
+
+
 def formulas() -> list[str]:
     file = SHARED / "csv_formula_vectors.csv"
     if not file.is_file():
