@@ -62,9 +62,10 @@ def published(deps: Deps, build: str, wish: Wish) -> Published:
     with deps.store.read() as unit:
         asked, view = _asked(unit, deps, build, wish)
         past = _past(unit, view, cost := price_build(asked, view))
-    fixed, regular = _as_chosen(asked, cost, view), _regular(past, view)
-    bare = price_build(asked, replace(view, on_hand={}, holdings={}, purchases=()))
-    usual = price_build(fixed, replace(view, prices={**view.prices, **regular}))
+    fixed, tied = _as_chosen(asked, cost, view)
+    regular = _regular(past, view)
+    bare = price_build(fixed, replace(tied, on_hand={}, holdings={}, purchases=()))
+    usual = price_build(fixed, replace(tied, prices={**view.prices, **regular}))
     found = cost_to_json(cost)
     _beside(found, cost_to_json(bare), "to_spend", FROM_NOTHING)
     _beside(found, cost_to_json(usual), "share", USUAL)
@@ -110,16 +111,17 @@ def _regular(past: Mapping[int, list[Spell]], view: PriceView) -> dict[int, Pric
     return found
 
 
-def _as_chosen(build: Build, cost: BuildCost, view: PriceView) -> Build:
-    """The same build with every line tied to the part and listing that it was priced with."""
+def _as_chosen(build: Build, cost: BuildCost, view: PriceView) -> tuple[Build, PriceView]:
+    """The same build and view, every line tied to the part and listing it was priced with."""
     whole = whole_build(build, view)
     lines = [
-        replace(line, part=x.part, need={}, choose=(), amount=x.amount, listing=x.listing.key)
-        if x.listing and x.part
+        replace(line, part=shown.part, need={}, choose=(), amount=shown.amount)
+        if shown.part in view.parts
         else line
-        for line, x in zip(whole.lines, cost.lines, strict=False)  # supplies and labour follow
+        for line, shown in zip(whole.lines, cost.lines, strict=False)  # supplies and labour follow
     ]
-    return replace(whole, lines=tuple(lines))
+    chosen = {x.part: x.listing.key for x in cost.lines if x.part and x.listing}
+    return replace(whole, lines=tuple(lines)), replace(view, choose=chosen)
 
 
 def _on_sale(

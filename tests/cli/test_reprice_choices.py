@@ -246,3 +246,62 @@ def test_prices_for_several_on_the_page_count(db, tmp_path):
     assert totals["to_spend"] == "16.00"  # four rolls
     then = ebbmark("--db", db, "reprice", "wrap", "--at", AT, "--json").json["totals"]
     assert then["to_spend"] == "20.00"  # on that day nobody had read the table
+
+
+ODD = """
+[supplier.tarnside]
+name = "Tarnside Composites"
+[part.bat-a]
+name = "Battery A"
+spec = { cells = 4 }
+listing = [{ supplier = "tarnside", url = "https://tarnside.example/bat-a", sold_as = "1 piece" }]
+[part.bat-b]
+name = "Battery B"
+spec = { cells = 4 }
+listing = [{ supplier = "tarnside", url = "https://tarnside.example/bat-b", sold_as = "1 piece" }]
+[part.motor]
+name = "Motor"
+[part.esc]
+name = "Controller"
+[[set]]
+supplier = "tarnside"
+url = "https://tarnside.example/set"
+supplies = [
+  { part = "motor", amount = "1 piece", split = "60 %" },
+  { part = "esc", amount = "1 piece", split = "40 %" },
+]
+[build.odd]
+name = "Odd"
+currency = "EUR"
+lines = [
+  { need = { cells = 4 }, amount = "1 piece" },
+  { part = "motor", amount = "1 piece" },
+]
+[[purchase]]
+part = "bat-b"
+count = 1
+total = "42.00 EUR"
+on = 2026-11-01
+"""
+
+
+def test_from_nothing_and_usual_are_of_the_part_and_the_set_that_are_shown(db, tmp_path):
+    """A set of which one part is used costs its whole price, usually too (common practice)."""
+    (tmp_path / "odd.toml").write_text(ODD)
+    assert ebbmark("--db", db, "load", str(tmp_path / "odd.toml")).code == 0
+    past = "listing,at,price,currency,availability\n" + "".join(
+        f"https://tarnside.example/{page},2026-11-24T08:00:00Z,{price},EUR,in_stock\n"
+        for page, price in (("bat-a", "40.00"), ("bat-b", "42.00"), ("set", "85.00"))
+    )
+    (tmp_path / "odd.csv").write_text(past)
+    assert ebbmark("--db", db, "import", "history", str(tmp_path / "odd.csv")).code == 0
+    path = tmp_path / "odd-out.csv"
+    columns = ("--columns", "share,to_spend,from_nothing,usual")
+    ran = ebbmark("--db", db, "reprice", "odd", "--at", AT, "--csv", str(path), *columns)
+    assert ran.code == 0, ran.err
+    rows = list(csv.DictReader(io.StringIO(path.read_text())))
+    shown = [(r["part"], r["share"], r["to_spend"], r["from_nothing"], r["usual"]) for r in rows]
+    assert shown[:2] == [
+        ("bat-b", "42.00", "0.00", "42.00", "42.00"),
+        ("motor", "85.00", "85.00", "85.00", "85.00"),
+    ]
