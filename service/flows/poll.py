@@ -37,7 +37,7 @@ class _Pass:
     deps: Deps
     suppliers: Mapping[str, Supplier]
     listings: Mapping[int, Listing]
-    states: Mapping[int, ListingState]
+    states: dict[int, ListingState]  # of the listings that are still to be visited
     writer: Writer
     report: PollReport
     patience: float
@@ -116,7 +116,7 @@ def _load(
 ) -> tuple[dict[str, Supplier], dict[int, Listing], dict[int, ListingState]]:
     with deps.store.read() as unit:
         listings = {listing.id: listing for listing in unit.catalogue.listings(ids)}
-        return unit.catalogue.suppliers(), listings, unit.polls.states(ids)
+        return unit.catalogue.suppliers(), listings, unit.polls.states(ids, evidence=False)
 
 
 async def _lane(this: _Pass, host: str, members: Sequence[int]) -> None:
@@ -163,7 +163,7 @@ async def _drain(this: _Pass, lease: Lease, members: Sequence[int], kept: list[K
 
 async def _visit(this: _Pass, lease: Lease, listing: Listing) -> Result:
     supplier = this.suppliers[listing.supplier]
-    state = this.states[listing.id]
+    state = this.states.pop(listing.id)
     seen = await look(this.deps, lease, listing, supplier, state)
     this.last[lease.host] = _without_bytes(seen.visited)
     gap = lanes.gap_of(supplier, lease.host, this.deps.loopback_hosts)

@@ -84,14 +84,17 @@ class Polls:
         )
         return _by_host(self._conn.execute(query.order_by(table.c.id)))
 
-    def states(self, listings: Collection[int]) -> dict[int, ListingState]:
-        """By listing; one by hand has none."""
+    def states(
+        self, listings: Collection[int], *, evidence: bool = True
+    ) -> dict[int, ListingState]:
+        """By listing; one by hand has none. Without `evidence` only to be looked at."""
         poll, page = tables.poll, tables.page
-        query = select(poll, *(page.c[name] for name in _PAGE)).join(
+        names = [name for name in _PAGE if evidence or name != "evidence"]
+        query = select(poll, *(page.c[name] for name in names)).join(
             page, page.c.listing == poll.c.listing, isouter=True
         )
         rows = self._conn.execute(query.where(among(self._conn, poll.c.listing, listings)))
-        return {row.listing: _state(row) for row in rows}
+        return {row.listing: _state(row, row.evidence if evidence else None) for row in rows}
 
     def tiers(self, at: datetime) -> dict[int, str]:
         """By listing the prices for several on its page, as it was last read up to `at`."""
@@ -242,8 +245,8 @@ def _host(row: Any) -> HostState:
     )
 
 
-def _state(row: Any) -> ListingState:
-    evidence = _Stored(json.loads(row.evidence) if row.evidence else ())
+def _state(row: Any, shown: str | None) -> ListingState:
+    evidence = _Stored(json.loads(shown) if shown else ())
     state = ListingState(
         row.listing,
         row.next_due_at,
