@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import random
 import sqlite3
-import subprocess  # noqa: S404  # starts this interpreter
+import subprocess  # starts this interpreter
 import sys
 import time
 from collections.abc import Callable
@@ -48,7 +48,9 @@ def world(rng: random.Random) -> tuple[list[Build], PriceView]:
             offer = Offer(D(rng.randint(100, 9999)) / 100, rng.choice(["EUR", "USD", "GBP"]))
             prices[number] = PriceNow(number, offer, NOW - timedelta(hours=1))
     builds = [
-        Build(f"b{k}", f"b{k}", "EUR", tuple(_line(rng, rng.randrange(PARTS)) for _ in range(LINES)))
+        Build(
+            f"b{k}", f"b{k}", "EUR", tuple(_line(rng, rng.randrange(PARTS)) for _ in range(LINES))
+        )
         for k in range(BUILDS)
     ]
     suppliers = {f"s{k}": Supplier(f"s{k}", f"s{k}") for k in range(EACH)}
@@ -108,7 +110,13 @@ def sql(costs: AllCosts) -> Callable[[], list[tuple[int, int]]]:
     for number, slots in enumerate(bulk._slots):
         for slot in slots:
             offer = costs.prices[slot.listing.id].offer
-            row = (slot.listing.id, number, int(offer.price * 10_000), float(slot.content), offer.currency)
+            row = (
+                slot.listing.id,
+                number,
+                int(offer.price * 10_000),
+                float(slot.content),
+                offer.currency,
+            )
             book.execute("insert into listing values (?,?,?,?,?)", row)
     rates = {"EUR": 1.0} | {c: 1 / float(r.value) for c, r in costs.view.rates.by_currency.items()}
     book.executemany("insert into rate values (?,?)", rates.items())
@@ -189,15 +197,21 @@ def main() -> None:
     full, numpy_ms = timed(bulk.reprice, 41), timed(least, 41)
     query = timed(sql(costs), 5)
     anywhere, winner = one_change(costs, rng)
-    print(f"all builds {full:.3f} ms, numpy minimum {numpy_ms:.3f} ms: {full / numpy_ms:.2f} x (at most 2)")
+    print(
+        f"all builds {full:.3f} ms, numpy minimum {numpy_ms:.3f} ms: {full / numpy_ms:.2f} x (at most 2)"
+    )
     print(f"one SQL query {query:.1f} ms: {query / full:.0f} x (at least 40)")
-    print(f"one listing {anywhere * 1000:.1f} us: 1/{full / anywhere:.0f}; one that counts "
-          f"{winner * 1000:.1f} us: 1/{full / winner:.0f} (at most 1/50)")
+    print(
+        f"one listing {anywhere * 1000:.1f} us: 1/{full / anywhere:.0f}; one that counts "
+        f"{winner * 1000:.1f} us: 1/{full / winner:.0f} (at most 1/50)"
+    )
     fresh = timed(lambda: price_build(builds[0], replace(view)), 5)
     again = timed(lambda: price_build(builds[0], view), 5)
     print(f"one build of 40 lines in full: {fresh:.1f} ms, from a view used before: {again:.1f} ms")
     base, mine = cold("import sqlalchemy"), cold(COLD)
-    print(f"cold reprice of 40 lines {mine:.0f} ms, import sqlalchemy {base:.0f} ms: {mine / base:.2f} x (at most 2)")
+    print(
+        f"cold reprice of 40 lines {mine:.0f} ms, import sqlalchemy {base:.0f} ms: {mine / base:.2f} x (at most 2)"
+    )
 
 
 if __name__ == "__main__":
