@@ -8,8 +8,7 @@ from typing import Any
 
 from scrapers import clock_offset, feasible_every, host_key
 from service.flows import lanes
-from service.flows.keep import CLOCKS
-from service.flows.ports import Deps, ListingState, Unit
+from service.flows.ports import CLOCKS, Deps, ListingState, Unit
 from service.model.catalogue import Listing
 from service.model.prices import fresh_for
 

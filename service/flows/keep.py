@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from scrapers import Outcome, clock_ahead
-from service.flows.ports import Deps, Doubt, Lease, Unit, VisitRow
+from service.flows.ports import CLOCKS, Deps, Doubt, Lease, Unit, VisitRow
 from service.flows.react import react
 from service.flows.verdict import Seen, Verdict, decide
 from service.model.prices import Spell
 
 HISTORY = timedelta(days=365)
-CLOCKS = "clock."  # before a host's name: the seconds that its clock is ahead of ours
 CLOCK_NEWS = 60.0  # seconds: a visit's own length is no change of a clock
 
 

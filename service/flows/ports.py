@@ -19,6 +19,7 @@ from service.model.prices import Observation, PriceNow, Spell
 from service.model.quiet import Quiet
 
 Clock = Callable[[], datetime]
+CLOCKS = "clock."  # settings: before a host's name, the seconds that its clock is ahead of ours
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from service.builds.requirements import meets
 from service.deals.episodes import Step, step
-from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
-from service.flows.standing import Known, standing
 from service.model.catalogue import Listing, Part
 from service.model.deals import Deal, DealState, Target
 from service.notices import compose
+
+if TYPE_CHECKING:
+    from service.flows.standing import Known
 
 
 def react(unit: Unit, deps: Deps, touched: Collection[int], *, at: datetime) -> list[Deal]:
@@ -28,6 +29,8 @@ def react(unit: Unit, deps: Deps, touched: Collection[int], *, at: datetime) -> 
     affected = _affected(unit, targets, listings)
     if not affected:
         return []
+    from service.flows.standing import standing  # noqa: PLC0415  only where a target is touched
+
     known = _known(unit, deps, affected, at)
     open_deals = {deal.target: deal for deal in unit.deals.open_deals()}
     changed = []
@@ -69,10 +72,15 @@ def _concerns(
         return target.subject in parts
     if target.kind == "build":
         return target.subject in builds
+    from service.builds.requirements import meets  # noqa: PLC0415  start-up time
+
     return any(key in by_key and meets(by_key[key], target.need) for key in parts)
 
 
 def _known(unit: Unit, deps: Deps, targets: Iterable[Target], at: datetime) -> Known:
+    from service.flows.load import price_view  # noqa: PLC0415  start-up time
+    from service.flows.standing import Known  # noqa: PLC0415  start-up time
+
     kinds = {target.kind for target in targets}
     if kinds & {"build", "need", "listing"}:
         view = price_view(unit, deps, at)
