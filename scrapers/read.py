@@ -337,8 +337,13 @@ class _Visit:
         return stock.read(self.doc, view.places)
 
     def _placeholder(self, court: Court, verdict: Verdict, view: visible.View) -> Reading | None:
-        """A page whose only price is a 0, as of a group of products without prices, has none."""
+        """A page whose only price is a 0, as of a group of products without prices, has none.
+
+        Goods in stock for 0 are another thing: somebody should look at that page.
+        """
         if verdict.doubt != ZERO or court.shown.now is not None or self.rules.price:
+            return None
+        if verdict.told and verdict.told.availability is Availability.IN_STOCK:
             return None
         made = self._without_price(court, view, ZERO)
         return replace(
