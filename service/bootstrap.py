@@ -172,6 +172,7 @@ def _extra(settings: Settings, policy: Policy) -> dict[str, Any]:
     return {
         "policy": policy,
         "markup": settings.payment.markup,
+        "fee": settings.payment.fee,
         "settings": settings,
         "fixed": settings.fixed,
     }

@@ -95,6 +95,7 @@ def _summed(
             *(note for part in _parts(rows) for note in market.view.notes.get(part.key, ())),
             *mass_warning([line for line in lines if line.group != texts.LABOUR or line.part]),
             *_no_flat(market, lines),
+            *_fee(market, lines),
         ),
     )
 
@@ -108,6 +109,15 @@ def _no_flat(market: Market, lines: Sequence[LineCost]) -> list[str]:
     if given is None or _supplies(market) or all(x.counts.kind != "stock" for x in lines):
         return []
     return [texts.NO_FLAT.format(source=given.currency, target=market.currency)]
+
+
+def _fee(market: Market, lines: Sequence[LineCost]) -> list[str]:
+    """A fee is of an order, so that it belongs to no line: told beside the sums."""
+    own = market.view.account or market.currency
+    abroad = {x.listing.supplier for x in lines if x.listing and x.buy and x.currency != own}
+    if market.view.fee is None or not abroad:
+        return []
+    return [texts.PAYMENT_FEE.format(fee=market.view.fee, count=len(abroad))]
 
 
 def _parts(rows: Sequence[Row]) -> list[Part]:

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from service.model.builds import Build, Cut
 from service.model.catalogue import Listing, Part, Supplier
-from service.model.money import Rates
+from service.model.money import Money, Rates
 from service.model.orders import Purchase
 from service.model.prices import PriceNow
 
@@ -84,6 +84,7 @@ class PriceView:
     rule: Rule = "cheapest per unit"
     choose: Mapping[str, str] = field(default_factory=dict)
     markup: Decimal = Decimal(0)
+    fee: Money | None = None  # what the means of payment adds to an order abroad
     supplies: Supplies | None = None
     dismissed: frozenset[str] = frozenset()  # "build/rule" of companion hints put aside
     companion_rules: str = ""  # the user's own, over those that come with the program

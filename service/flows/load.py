@@ -43,6 +43,7 @@ def price_view(
         builds=builds,
         rule=rule,
         markup=Decimal(deps.extra.get("markup", 0)),
+        fee=deps.extra.get("fee"),
         account=deps.currency,
         supplies=_supplies(deps),
         dismissed=mine.dismissed,
