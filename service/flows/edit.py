@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from urllib.parse import urlsplit
 
@@ -335,10 +335,3 @@ def import_history(deps: Deps, rows: Sequence[tuple[str, Observation]]) -> int:
         if problems:
             raise InputError(sorted(set(problems)))
         return unit.log.insert_past(placed)
-
-
-def today(deps: Deps) -> date:
-    """The day in the settings' zone."""
-    from zoneinfo import ZoneInfo  # noqa: PLC0415  beside its only use
-
-    return deps.clock().astimezone(ZoneInfo(deps.time_zone)).date()

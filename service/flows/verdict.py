@@ -11,7 +11,6 @@ from functools import lru_cache
 from typing import Any
 
 from scrapers import (
-    Availability,
     Evidence,
     Ids,
     Outcome,
@@ -278,8 +277,3 @@ def _identity(reading: Reading) -> dict[str, str]:
     names[TIERS] = tiers_text(reading.multibuy)
     spec = {SPEC + key: value for key, value in reading.spec.items()}
     return {name: value for name, value in (names | spec).items() if value}
-
-
-def is_available(offer: Offer) -> bool:
-    """Whether the goods can be ordered now, as far as is known."""
-    return offer.availability not in (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
