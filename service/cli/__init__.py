@@ -12,6 +12,7 @@ GC_EVERY = 50_000  # new objects: loading a library makes many and frees none
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("service.cli.run", "The main job on invented suppliers, served on this machine."),
     "serve": ("service.cli.run", "Schedule, pages and API in one process."),
+    "work": ("service.cli.care", "Schedule without pages: one more worker."),
     "load": ("service.cli.book", "Read catalogue files into the book."),
     "dump": ("service.cli.book", "Write the book as a catalogue file."),
     "add": ("service.cli.book", "Add a product page as a listing of a part."),
@@ -34,11 +35,13 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "order": ("service.cli.orders", "Orders: placed, arrived, wrong, sent back, billed."),
     "stock": ("service.cli.workshop", "What is on hand, on its way, running low and old."),
     "use": ("service.cli.workshop", "A build takes a part from hand."),
-    "move": ("service.cli.workshop", "Move a part from one build into another."),
+    "move": ("service.cli.workshop", "Move a part into another build, or the book (--to URL)."),
     "sell": ("service.cli.workshop", "Sell a part, from hand or out of a build."),
     "write-off": ("service.cli.workshop", "A part is broken, lost or gone off."),
     "deals": ("service.cli.costs", "Targets that are met, with their evidence."),
     "check": ("service.cli.costs", "What is wrong, and what to do about it."),
+    "backup": ("service.cli.care", "Write a whole copy of the book to a file."),
+    "restore": ("service.cli.care", "Make a backup the book again."),
     "notify": ("service.cli.run", "Send a test notice over a channel."),
 }
 

@@ -106,17 +106,35 @@ def use_command(part: str, amount: str, build: str, *, as_json: bool, **more: An
 
 
 @click.command("move")
-@click.argument("part")
-@click.option("--amount", required=True, help='Like "1 piece".')
-@click.option("--from", "source", required=True, help="The build that gives it.")
-@click.option("--to", required=True, help="The build that gets it.")
+@click.argument("part", required=False)
+@click.option("--amount", help='Like "1 piece".')
+@click.option("--from", "source", help="The build that gives it.")
+@click.option("--to", required=True, help="The build that gets it; without PART a database URL.")
 @click.option("--on", help="Day; today without it.")
 @json_option
 @db_option
 def move_command(
-    part: str, amount: str, source: str, to: str, on: str | None, *, as_json: bool
+    part: str | None,
+    amount: str | None,
+    source: str | None,
+    to: str,
+    on: str | None,
+    *,
+    as_json: bool,
 ) -> int:
-    """Move an amount of PART from one build into another, at what it cost."""
+    """Move an amount of PART from one build into another, at what it cost.
+
+    Without PART: copy the whole book into the empty database at the URL behind --to.
+    """
+    if part is None and "://" in to:
+        from service.cli.care import carry_book  # noqa: PLC0415  start-up time
+
+        return carry_book(to)
+    if part is None or amount is None or source is None:
+        raise InputError(
+            "a part moves with PART --amount AMOUNT --from BUILD --to BUILD, "
+            "the whole book with --to URL"
+        )
     from service.flows import workshop  # noqa: PLC0415  start-up time
 
     with book() as deps:
