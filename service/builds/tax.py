@@ -50,6 +50,11 @@ def crosses_customs(start: str | None, end: str | None) -> bool:
     return not {start, end} <= set(_data()["union"])
 
 
+def in_union(country: str | None) -> bool:
+    """Whether the country lies in the customs union."""
+    return country in _data()["union"]
+
+
 def standard_rate(country: str | None, day: date) -> Decimal | None:
     """The standard rate in percent that holds on `day`; None where no rate is known.
 
