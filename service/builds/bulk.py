@@ -26,8 +26,9 @@ from service.builds.cost import BuildCost, price_in
 from service.builds.labour import hours_of
 from service.builds.mixes import whole_build
 from service.builds.offers import RANK, Market, Quote, status_of
-from service.builds.rows import Row, make_rows
+from service.builds.rows import Row
 from service.builds.view import PriceView
+from service.builds.ways import make_rows, ways_of
 from service.model.builds import Build, Line
 from service.model.catalogue import Listing
 from service.model.money import quantum
@@ -392,4 +393,6 @@ def _listings_of(build: Build, market: Market) -> set[int]:
 def _parts_of(line: Line, market: Market) -> set[str]:
     if line.need:
         return set(market.view.parts)
-    return {line.part or "", *(way.part for way in line.choose)}
+    named = {way.part for way in ways_of(line, market)}
+    mixed = (market.view.parts[key].mix_of for key in named if key in market.view.parts)
+    return named.union(*mixed)

@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from service.builds.cents import number_text
+from service.builds.specs import spec_value
 from service.builds.words import Kind, read_kind
 from service.errors import InputError
 from service.model.catalogue import Part
@@ -140,9 +141,8 @@ def companions(
 
 
 def _lacking(rule: Rule, parts: Sequence[Part], have: Sequence[Part]) -> dict[str, str] | None:
-    asking = [part for part in parts if rule.when.holds(part)]
-    names = {part.key for part in asking}
-    if not asking or any(rule.wants.holds(part) for part in have if part.key not in names):
+    asking = [p for p in parts if rule.when.holds(p) and not rule.wants.holds(p)]
+    if not asking or any(rule.wants.holds(part) for part in have):
         return None
     lacks = rule.lacks
     if rule.plug:
@@ -155,9 +155,9 @@ def _lacking(rule: Rule, parts: Sequence[Part], have: Sequence[Part]) -> dict[st
 
 def _plugs(batteries: Sequence[Part], parts: Sequence[Part]) -> tuple[str, str] | None:
     """Two plugs that differ; None where they are equal or not known on both sides."""
-    own = [part.spec["plug"] for part in batteries if "plug" in part.spec]
+    own = [plug for part in batteries if (plug := spec_value(part, "plug"))]
     mine = {part.key for part in batteries}
-    others = [p.spec["plug"] for p in parts if "plug" in p.spec and p.key not in mine]
+    others = [plug for p in parts if p.key not in mine and (plug := spec_value(p, "plug"))]
     if not own or not others or own[0].casefold() in {plug.casefold() for plug in others}:
         return None
     return own[0], others[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from service.builds import texts
 from service.builds.amounts import mass_of
@@ -18,16 +19,17 @@ from service.builds.figures import (
     mass_warning,
     sums,
 )
-from service.builds.fit import fit
+from service.builds.fit import fit, wired
 from service.builds.labour import labour_line, labour_note
 from service.builds.lines import line_cost, supplies_in, with_supplies
 from service.builds.mixes import whole_build
 from service.builds.offers import Market, market_of
 from service.builds.paid import Lots, open_lots
-from service.builds.rows import Row, choose_all, make_rows
+from service.builds.rows import Row, choose_all
 from service.builds.tax import crosses_customs
 from service.builds.units import distribute
 from service.builds.view import PriceView, Supplies
+from service.builds.ways import make_rows, ways_of
 from service.model.builds import Build
 from service.model.catalogue import Part
 
@@ -87,7 +89,7 @@ def _summed(
         groups=group_sums(lines),
         totals=totals,
         companions=lacks(build, market, rows),
-        fit=fit(_parts(rows), believed=market.view.claimed_c),
+        fit=fit(_wired(rows, market), believed=market.view.claimed_c),
         cautions=_cautions(market, rows),
         missing=tuple(dict.fromkeys(line.name for line in lines if line.status == "missing")),
         warnings=(
@@ -122,6 +124,17 @@ def _fee(market: Market, lines: Sequence[LineCost]) -> list[str]:
 
 def _parts(rows: Sequence[Row]) -> list[Part]:
     found = {row.part.key: row.part for row in rows if row.part}
+    return list(found.values())
+
+
+def _wired(rows: Sequence[Row], market: Market) -> list[Part]:
+    """The parts, several batteries in the place of one as that one."""
+    found = {row.part.key: row.part for row in rows if row.part}
+    for row in rows:
+        if row.part is not None and row.line.choose:
+            ways = [way for way in ways_of(row.line, market) if way.part in market.view.parts]
+            others = [(market.view.parts[way.part], Fraction(way.amount.value)) for way in ways]
+            found[row.part.key] = wired(row.part, row.need, others)
     return list(found.values())
 
 

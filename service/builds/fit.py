@@ -1,23 +1,32 @@
 """Whether parts of a build agree, by simple trade arithmetic; each hint with its sum.
 
 Hints, never design advice. Volts of a cell: 3.7 nominal and 4.2 full, high-voltage
-(LiHV) 3.8 and 4.35 (common practice). Speed unloaded = KV x V. Current that a battery
+(LiHV) 3.8 and 4.35, LiFe 3.3 and 3.65, Li-ion 3.6 and 4.2, NiMH 1.2 and 1.5 (common
+practice). Speed unloaded = KV x V. Current that a battery
 may give = C x Ah, a seller's claim that `believed` discounts.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from fractions import Fraction
 
 from service.builds.cents import number_text
 from service.builds.requirements import number, value_meets
+from service.builds.specs import canonical, says, spec_value
 from service.builds.words import Kind
 from service.model.catalogue import Part
 
-LIPO, LIHV = (Decimal("3.7"), Decimal("4.2")), (Decimal("3.8"), Decimal("4.35"))
+LIPO = (Decimal("3.7"), Decimal("4.2"))
+CHEMISTRY = (
+    (re.compile(r"\bli(?:po)?hv|\bhv(?:lipo)?\b"), (Decimal("3.8"), Decimal("4.35"))),
+    (re.compile(r"\blife(?:po4?)?\b"), (Decimal("3.3"), Decimal("3.65"))),
+    (re.compile(r"\bliion\b"), (Decimal("3.6"), Decimal("4.2"))),
+    (re.compile(r"\bnimh\b"), (Decimal("1.2"), Decimal("1.5"))),
+)
 THOUSAND = Decimal(1000)
 
 BATTERY = Kind(spec=("capacity_mAh",), classes=frozenset({"battery"}))
@@ -60,13 +69,14 @@ class Cells:
 
 def figure(part: Part, key: str) -> Decimal | None:
     """A specification value as a number, its unit left aside."""
-    found = number(part.spec[key]) if key in part.spec else None
+    text = spec_value(part, key)
+    found = None if text is None else number(text)
     return found[0] if found else None
 
 
 def most(part: Part, key: str) -> Decimal | None:
     """The upper end of a value or range: `6`, `2..6`, `2-6S`."""
-    found = re.findall(r"\d+(?:\.\d+)?", part.spec.get(key, ""))
+    found = re.findall(r"\d+(?:\.\d+)?", spec_value(part, key) or "")
     return max(Decimal(x) for x in found) if found else None
 
 
@@ -75,13 +85,43 @@ def cells_of(part: Part) -> Cells | None:
     count = figure(part, "cells")
     if count is None:
         return None
-    high = "hv" in part.spec.get("chemistry", "").casefold()
-    nominal, full = LIHV if high else LIPO
+    nominal, full = _of_one_cell(part)
     return Cells(int(count), count * nominal, count * full)
 
 
+def _of_one_cell(part: Part) -> tuple[Decimal, Decimal]:
+    """By the chemistry that the specification or the name tells; LiPo where none does."""
+    said = f"{spec_value(part, 'chemistry') or ''} {part.name}".casefold().replace("-", "")
+    return next((volts for word, volts in CHEMISTRY if word.search(said)), LIPO)
+
+
+def wired(part: Part, count: Fraction, instead: Iterable[tuple[Part, Fraction]]) -> Part:
+    """`count` batteries as the one that they stand for, where a single one may do instead.
+
+    Two 3S in the place of one 6S are in series, two of 2200 mAh in that of one of 4400 in
+    parallel. Otherwise nothing is known of their wiring, and the battery stays as it is.
+    """
+    cells, charge = figure(part, "cells"), figure(part, "capacity_mAh")
+    if count <= 1 or count.denominator != 1 or cells is None or charge is None:
+        return part
+    for other, amount in instead:
+        both = figure(other, "cells"), figure(other, "capacity_mAh")
+        if amount != 1 or None in both:
+            continue
+        if both[0] == cells * int(count):
+            return _as(part, "cells", cells * int(count))
+        if both[0] == cells and both[1] is not None and both[1] > charge:
+            return _as(part, "capacity_mah", charge * int(count))
+    return part
+
+
+def _as(part: Part, key: str, value: Decimal) -> Part:
+    spec = {name: text for name, text in part.spec.items() if canonical(name) != key}
+    return replace(part, spec=spec | {key: number_text(value)})
+
+
 def watt_hours(part: Part) -> Decimal | None:
-    """Energy of a battery: cells x 3.7 V (3.8 for LiHV) x Ah."""
+    """Energy of a battery: cells x volts of a cell (3.7 for LiPo) x Ah."""
     cells, capacity = cells_of(part), figure(part, "capacity_mAh")
     if cells is None or capacity is None:
         return None
@@ -164,7 +204,8 @@ def _current(battery: Part, part: Part, believed: Decimal) -> dict[str, str] | N
 
 
 def _controller_amps(controller: Part, motor: Part) -> dict[str, str] | None:
-    have, draw = figure(controller, "amps"), figure(motor, "max_amps") or figure(motor, "amps")
+    have = figure(controller, "amps") or figure(controller, "max_amps")
+    draw = figure(motor, "max_amps") or figure(motor, "amps")
     if have is None or draw is None or have >= draw:
         return None
     text = f"{motor.key} may draw more than {controller.key} carries"
@@ -184,8 +225,8 @@ def _bec(controller: Part, servos: Sequence[Part]) -> dict[str, str] | None:
 def _pairs(parts: Sequence[Part]) -> list[dict[str, str]]:
     found = []
     for key, other in PAIRS:
-        have = [part for part in parts if key in part.spec]
-        want = [part for part in parts if other in part.spec]
+        have = [part for part in parts if says(part, key)]
+        want = [part for part in parts if says(part, other)]
         if key == other:
             want = want[1:]
             have = have[:1]
@@ -195,7 +236,7 @@ def _pairs(parts: Sequence[Part]) -> list[dict[str, str]]:
 
 
 def _pair(left: Part, key: str, right: Part, other: str) -> dict[str, str] | None:
-    mine, theirs = left.spec[key], right.spec[other]
+    mine, theirs = spec_value(left, key) or "", spec_value(right, other) or ""
     if value_meets(mine, theirs) or value_meets(theirs, mine):
         return None
     text = f"{left.key} and {right.key} differ in {key.removesuffix('_mm')}"

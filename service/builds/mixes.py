@@ -34,14 +34,18 @@ def _parts_of(build: Build, parts: Mapping[str, Part]) -> list[Part]:
 
 
 def apart(build: Build, parts: Mapping[str, Part], sold: Collection[str]) -> Build:
-    """Each line of a mixture that nobody sells as one becomes a line for each component."""
+    """Each line of a mixture that nobody sells as one becomes a line for each component.
+
+    A line with alternatives stays whole: which way it goes depends on prices.
+    """
     lines: list[Line] = []
     for line in build.lines:
-        lines += _apart(line, parts, sold)
+        lines += [line] if line.choose else split_line(line, parts, sold)
     return replace(build, lines=tuple(lines))
 
 
-def _apart(line: Line, parts: Mapping[str, Part], sold: Collection[str]) -> list[Line]:
+def split_line(line: Line, parts: Mapping[str, Part], sold: Collection[str]) -> list[Line]:
+    """The line, or one for each component where its part is a mixture that is not sold as one."""
     part = parts.get(line.part or "")
     if part is None or not part.mix_of or part.key in sold or line.counts.kind == "owned":
         return [line]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -90,6 +90,11 @@ class Market:
     def stock(self, part: str) -> Stock | None:
         """What the user has of the part."""
         return self._stock.get(part)
+
+    @property
+    def sold(self) -> Collection[str]:
+        """Parts that somebody sells, whether or not a price is known."""
+        return self._by_part.keys()
 
     def listings(self, part: str) -> list[Listing]:
         """Where the part is sold, whether or not a price is known."""

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from decimal import Decimal, InvalidOperation
 
+from service.builds.specs import spec_value
 from service.model.catalogue import Part
 
 _RANGE = re.compile(r"^\s*(?P<low>[-\d.]*?)\s*\.\.\s*(?P<high>[-\d.]*)\s*(?P<unit>\S*)\s*$")
@@ -56,11 +57,13 @@ def meets(part: Part, need: Mapping[str, str]) -> bool:
     The key `class` asks for a goods class, every other for a specification value.
     """
     return all(
-        want in part.classes
-        if key == "class"
-        else key in part.spec and value_meets(part.spec[key], want)
+        want in part.classes if key == "class" else _says_so(spec_value(part, key), want)
         for key, want in need.items()
     )
+
+
+def _says_so(have: str | None, want: str) -> bool:
+    return have is not None and value_meets(have, want)
 
 
 def parts_meeting(parts: Iterable[Part], need: Mapping[str, str]) -> list[Part]:

@@ -8,16 +8,14 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from scrapers import Amount, Availability, UnitError, format_amount
+from scrapers import Amount, Availability, format_amount
 from service.builds import texts
-from service.builds.amounts import base_amount, base_unit, is_running, line_need, misfit
+from service.builds.amounts import base_amount, base_unit, is_running, misfit
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
-from service.builds.mixes import mix_note
 from service.builds.offers import Market, Quote
-from service.builds.own import Own
 from service.builds.requirements import need_text, parts_meeting, successors
-from service.model.builds import Alternative, Build, Line
+from service.model.builds import Line
 from service.model.catalogue import Part
 
 
@@ -61,87 +59,6 @@ class Row:
         if self.part is not None:
             return self.part.key
         return self.line.part or texts.NEED.format(need=need_text(self.line.need))
-
-
-def make_rows(build: Build, market: Market) -> list[Row]:
-    """A row for each line, with its part, its need and what it takes from stock."""
-    own = Own(build.key, market)
-    rows = []
-    for line in build.lines:
-        row = _row(line, market, build.currency, own)
-        if row.part is not None and not row.owned:
-            portion = own.portion(row.part, row.line, row.need)
-            own.use(row.part, portion)
-            row.taken, row.on_hand, row.coming = portion.taken, portion.on_hand, portion.coming
-        rows.append(row)
-    return rows
-
-
-def _row(line: Line, market: Market, currency: str, own: Own) -> Row:
-    """The part that fills the line: one that is there already, else the cheapest."""
-    ways = _ways(line, market)
-    rows = [_try(line, way, market) for way in ways]
-    if not rows:
-        return Row(line, line.amount, problem=texts.NOTHING_MEETS.format(need=need_text(line.need)))
-    best = rows[0]
-    if len(rows) > 1:
-        there = [row for row in rows if _is_there(row, own)]
-        costs = ((_single_cost(row, market, currency), row) for row in there or rows)
-        priced = [(cost, row) for cost, row in costs if cost]
-        best = min(priced, key=lambda pair: pair[0])[1] if priced else (there or rows)[0]
-    best.notes += _why_this(best, rows, market)
-    return best
-
-
-def _is_there(row: Row, own: Own) -> bool:
-    """Whether the user has all of it, or it is coming: then nothing need be bought."""
-    if row.part is None or not row.need:
-        return False
-    return own.portion(row.part, row.line, row.need).whole >= row.need
-
-
-def _why_this(row: Row, rows: Sequence[Row], market: Market) -> list[str]:
-    """What the part was taken from: a requirement, alternatives, or a mixture."""
-    if row.part is None:
-        return []
-    said = [mix_note(row.line, row.part, row.need, market.view.parts)]
-    if row.line.need:
-        said.append(texts.MEETS.format(need=need_text(row.line.need)))
-    if row.line.need and len(rows) > 1:
-        said.append(texts.OTHERS_MEET.format(count=len(rows)))
-    if row.line.choose:
-        ways = (f"{format_amount(other.amount)} {other.name}" for other in rows)
-        said.append(texts.INSTEAD.format(parts=", ".join(ways)))
-    return [note for note in said if note]
-
-
-def _ways(line: Line, market: Market) -> list[Alternative]:
-    """Every part that could fill the line, each with its own amount."""
-    named = [Alternative(line.part, line.amount)] if line.part else []
-    met = parts_meeting(market.view.parts.values(), line.need) if line.need else []
-    return [*named, *(Alternative(p.key, line.amount) for p in met), *line.choose]
-
-
-def _try(line: Line, way: Alternative, market: Market) -> Row:
-    part = market.view.parts.get(way.part)
-    row = Row(line, way.amount, part)
-    if part is None:
-        row.problem = texts.NOT_A_PART.format(part=way.part)
-        return row
-    try:
-        row.need = line_need(line, way.amount, part)
-    except UnitError as error:
-        row.problem = str(error)
-    return row
-
-
-def _single_cost(row: Row, market: Market, currency: str) -> tuple[int, Fraction] | None:
-    """How well and how cheaply the row alone can be filled; None where it cannot."""
-    found = pick(row, Asked(row.need, row.need, currency), market)
-    if found is None:
-        return None
-    rank = 0 if found.quote.status == "priced" else 1
-    return rank, found.quote.per_unit(row.need) * row.need
 
 
 def pick(

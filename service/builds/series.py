@@ -184,4 +184,6 @@ class _Links:
 
 def _parts_of(line: Line, view: PriceView) -> list[str]:
     met = [part.key for part in parts_meeting(view.parts.values(), line.need)] if line.need else []
-    return [*([line.part] if line.part else []), *met, *(way.part for way in line.choose)]
+    named = [*([line.part] if line.part else []), *met, *(way.part for way in line.choose)]
+    mixed = [view.parts[key].mix_of for key in named if key in view.parts]
+    return list(dict.fromkeys([*named, *(component for mix in mixed for component in mix)]))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from service.builds.specs import says
 from service.model.catalogue import Part
 
 
@@ -27,7 +28,7 @@ class Kind:
         text = text_of(part.key, part.name)
         if _found(self.without, text):
             return False
-        return any(key in part.spec for key in self.spec) or _found(self.words, text)
+        return any(says(part, key) for key in self.spec) or _found(self.words, text)
 
 
 def read_kind(row: Mapping[str, Any]) -> Kind:

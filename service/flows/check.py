@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import timedelta
 from typing import Any
 
 from scrapers import clock_offset, feasible_every, host_key
 from service.flows import lanes
 from service.flows.ports import CLOCKS, Deps, ListingState, Unit
-from service.model.catalogue import Listing
+from service.model.catalogue import Listing, Part
 from service.model.prices import fresh_for
 
 ADVICE = {
@@ -124,9 +124,17 @@ def _renew(listing: Listing) -> str:
 
 def _parts(unit: Unit) -> Iterator[Problem]:
     sold = {supply.part for entry in unit.catalogue.listings() for supply in entry.supplies}
-    used = {line.part for build in unit.catalogue.builds().values() for line in build.lines}
-    for key in sorted(part for part in used - sold if part):
+    builds, parts = unit.catalogue.builds().values(), unit.catalogue.parts()
+    lines = [line for build in builds for line in build.lines if line.counts.kind != "owned"]
+    named = {line.part for line in lines if line.part}
+    lacking = {x for key in named - sold for x in _bought_as(key, parts) if x not in sold}
+    for key in sorted(lacking):
         yield _problem(key, "used by a build but sold nowhere", "add a listing or a price by hand")
+
+
+def _bought_as(key: str, parts: Mapping[str, Part]) -> tuple[str, ...]:
+    """What nobody sells mixed is bought as its components."""
+    return (parts[key].mix_of if key in parts else ()) or (key,)
 
 
 def _undelivered(unit: Unit) -> Iterator[Problem]:

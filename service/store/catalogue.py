@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import Connection, delete, select, update
 
+from service.builds.specs import canonical
 from service.model.book import Book
 from service.model.builds import Build, Line
 from service.model.catalogue import Listing, Part, Supplier
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
 T = TypeVar("T")
+CLASS = {"class"}  # a requirement on the goods class, which is no specification
 
 
 class Catalogue:
@@ -134,11 +136,13 @@ class Catalogue:
     def _needing(self, parts: Collection[str]) -> set[str]:
         line, part = tables.line, tables.part
         query = select(line.c.build, line.c.need).where(line.c.need.is_not(None)).distinct()
-        needs = [(row[0], set(row[1].split("\n"))) for row in self._conn.execute(query)]
+        rows = self._conn.execute(query)
+        needs = [(row[0], {canonical(x) for x in row[1].split("\n")} - CLASS) for row in rows]
         if not needs:
             return set()
         found = select(part.c.data).where(among(self._conn, part.c.key, parts))
-        specs = [loads(Part, data).spec.keys() for data in self._conn.scalars(found)]
+        parts_found = [loads(Part, data) for data in self._conn.scalars(found)]
+        specs = [{canonical(key) for key in part.spec} for part in parts_found]
         return {build for build, need in needs if any(need <= spec for spec in specs)}
 
     def _with_versions(self, keys: set[str]) -> set[str]:

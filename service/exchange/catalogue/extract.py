@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from service.builds.specs import canonical
 from service.errors import NotFoundError
 from service.exchange.catalogue.links import parts_used
 from service.exchange.catalogue.values import nearest
@@ -60,9 +61,10 @@ def _with_bases(book: Book, key: str) -> tuple[Build, ...]:
 def _needed(book: Book, builds: tuple[Build, ...]) -> set[str]:
     """Parts that the builds name, their equivalents, and parts that may meet a requirement."""
     parts = set().union(*(parts_used(build) for build in builds))
-    needs = [line.need for build in builds for line in build.lines if line.need]
+    needs = [_asked(line) for build in builds for line in build.lines if line.need]
     for part in book.parts:
-        if any(part.spec.keys() >= need.keys() for need in needs):
+        have = {canonical(key) for key in part.spec}
+        if any(need <= have for need in needs):
             parts.add(part.key)
     for part in book.parts:
         if part.key in parts:
@@ -71,6 +73,11 @@ def _needed(book: Book, builds: tuple[Build, ...]) -> set[str]:
         if part.key in parts:
             parts |= set(part.mix_of)
     return parts
+
+
+def _asked(line: Line) -> set[str]:
+    """Specification keys of a requirement; a goods class is no specification."""
+    return {canonical(key) for key in line.need if key != "class"}
 
 
 def _within(part: Part, parts: set[str]) -> Part:
