@@ -37,7 +37,7 @@ _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IG
 
 def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     """What the amount is, and whether class or label call it the current price outright."""
-    if leaf.place.struck:
+    if leaf.place.struck or _struck_within(leaf.node):
         return "list", False
     if labels.OPTION.search(text) or labels.MINIMUM.search(before):
         return "option", False
@@ -50,6 +50,18 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
     return tax_label(text, before, after) or "now", strong
+
+
+_STRUCK = 'del, s, strike, [style*="line-through"]'
+
+
+def _struck_within(node: LexborNode) -> bool:
+    """The sign stands in the element, its digits in a struck one within."""
+    child = node.child
+    if child is None or (child.next is None and child.is_text_node):
+        return False
+    inner = node.css_first(_STRUCK)
+    return inner is not None and AMOUNT.findall(inner.text()) == AMOUNT.findall(node.text())
 
 
 def _led(text: str) -> bool:

@@ -19,7 +19,9 @@ LIST = Words(
     r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr?|"
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
-    r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b",
+    r"market price|"
+    r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b|"
+    r"通常価格|定価|希望小売価格|参考価格|元の価格|原价|市场价|划线价|原價|市價|정가|소비자가",
 )
 REGULAR = Words(
     r"\b(?:regular price|normal price|standard price|normal(?:er )?preis|regul[äa]rer preis|"
@@ -153,7 +155,8 @@ CURRENT = Words(
     r"onze prijs|"
     r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|"
     r"na[šs]e cena|"
-    r"akční cena|nu|pris nu|nupris)\b\s*:?\s*$",
+    r"akční cena|nu|pris nu|nupris)\b\s*:?\s*$|"
+    r"(?:販売価格|特別価格|セール価格|促销价|现价|售价|優惠價|판매가)\s*(?:[(（]税込[)）])?\s*[:：]?\s*$",
 )
 NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 
@@ -171,7 +174,8 @@ C_LIST = re.compile(
     _I,
 )
 C_REGULAR = re.compile(
-    r"(?:^|[\s_-])regular(?:-?price)?(?=$|[\s_-])|regularprice|price__regular|price--regular", _I
+    r"(?:^|[\s_-])(?:regular|normal)(?:-?price)?(?=$|[\s_-])|regularprice|normalprice|price__regular|price--regular",
+    _I,
 )
 C_SAVED = re.compile(r"sav(?:e|ing)s?|ersparnis|you-save", _I)
 C_SAVING = re.compile(

@@ -17,7 +17,7 @@ MAX_LEAVES = 120
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
     r"[€$£¥₹₽₺₩฿₪₫₴₱₦₿円]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
-    r"zł|Kč|Ft|лв)\b|[,:]-"
+    r"zł|Kč|Ft|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = r"(?:[€$£¥₹₽₺₩₪₫₴฿円]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|lei\b)"
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")
@@ -148,6 +148,8 @@ def price_text(node: LexborNode) -> str:
     """The text of a price element: split cents joined, screen-reader and hidden copies left out."""
     parts: list[str] = []
     _parts(node, parts, 0)
+    if len(parts) > 3 and all(len(part) == 1 for part in parts):
+        return "".join(parts)  # themes that roll each digit in a box of its own
     made = ""
     for part in parts:
         made += _glue(made, part) + part
