@@ -134,6 +134,13 @@ def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
     return verdict
 
 
+def _signed(told: list[Told], hint: str | None) -> str | None:
+    """The currency of a sign in the markup's own price text ("Now $47.50"), by the page's hint."""
+    texts = (t.text for t in told if t.own and not t.text.replace(".", "").isdigit())
+    read = (read_price(text, currency=hint) for text in texts)
+    return next((r.currency for r in read if r is not None and r.currency), None)
+
+
 class _Visit:
     """One page being read: its sources, asked in order, the costly ones only if needed."""
 
@@ -184,7 +191,7 @@ class _Visit:
     def _not_a_product(self, told: list[Told], view: visible.View) -> Reading | None:
         if any(t.priced for t in told):
             return None
-        found = pageclass.challenge(self.doc, " ".join(self.body_text.split()))
+        found = pageclass.challenge(self.doc, self.body_text)
         if found.kind == "barred":
             return Reading(Outcome.BARRED, found.reason)
         found = pageclass.lost(self.doc, view.title)
@@ -207,6 +214,7 @@ class _Visit:
         choices, where = state.tables(self.doc, stated or hint)
         told = [self._own(t, view, shown.now) for t in told]
         currency = stated or (shown.now.currency if shown.now else None) or self.rules.currency
+        currency = currency or _signed(told, hint)
         prices = tuple(c.price for c in choices if c.price is not None)
         return Court(tuple(told), shown, currency, self.country, prices), choices, where
 
@@ -343,7 +351,9 @@ class _Visit:
         """
         if verdict.doubt != ZERO or court.shown.now is not None or self.rules.price:
             return None
-        if verdict.told and verdict.told.availability is Availability.IN_STOCK:
+        asked = pageclass.why_no_price(self.body_text).kind in ("call", "login", "withdrawn")
+        stocked = verdict.told and verdict.told.availability is Availability.IN_STOCK
+        if stocked and not asked:
             return None
         made = self._without_price(court, view, ZERO)
         return replace(

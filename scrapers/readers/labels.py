@@ -174,7 +174,8 @@ C_LIST = re.compile(
     _I,
 )
 C_REGULAR = re.compile(
-    r"(?:^|[\s_-])(?:regular|normal)(?:-?price)?(?=$|[\s_-])|regularprice|normalprice|price__regular|price--regular",
+    r"(?:^|[\s_-])(?:regular|normal)(?:-?price)?(?=$|[\s_-])|regularprice|normalprice|"
+    r"price__regular|price--regular",
     _I,
 )
 C_SAVED = re.compile(r"sav(?:e|ing)s?|ersparnis|you-save", _I)
@@ -246,9 +247,9 @@ ZONE = re.compile(
     r"products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
     r"shopping-?(?:cart|bag|basket)|warenkorb|panier|winkelwagen|"
     r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest|alternativ|upgrade|"
-    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout|grid|list(?:ing)?|slider|"
+    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout|grid|list(?:ing(?!-?price)|(?!ing)(?!-?price))|slider|"
     r"carousel|recommend)|"
-    r"products?[-_]?(?:grid|list|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
+    r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
     r"swiper-slide|slick-slide|"
     r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
     r"(?<![\w-])widget(?![\w-])|"

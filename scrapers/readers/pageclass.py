@@ -1,4 +1,4 @@
-"""Pages that are no product page: bot checks, walls, "not found", maintenance, withdrawn goods."""
+"""Pages that are no product page: bot checks, walls, carts, "not found", withdrawn goods ..."""
 
 # ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
 
@@ -53,6 +53,20 @@ _DOWN = Words(
     r"under maintenance|maintenance mode|scheduled maintenance|be (?:right )?back (?:soon|shortly)|"
     r"temporarily (?:unavailable|closed)|wartungs(?:arbeiten|modus)|en maintenance|in onderhoud|"
     r"in manutenzione|en mantenimiento|prace konserwacyjne|(?:shop|store) is closed",
+)
+_ASIDE = Words(
+    r"^\W*(?:(?:your|my|the|shopping|ihr|mein|votre|mon|il tuo|tu|mi|tw[óo]j|uw|je) )?"
+    r"(?:shopping )?(?:cart|basket|bag|trolley|checkout|warenkorb|einkaufswagen|panier|"
+    r"winkelwagen|winkelmandje|carrello|carrito|cesta|koszyk|ko[šs][íi]k|varukorg|kundvagn|"
+    r"indk[øo]bskurv|handlekurv|カート|購物車|购物车)"
+    r"(?: (?:contents|summary|items?|\(\d+\)|\d+ items?))?\W*(?:$|[-|–:•]\s)",
+)
+_PARKED = Words(
+    r"\bdomain(?: ?name)? (?:is |may be |ist |est |is te |[èe] )?"
+    r"(?:for sale|available for|zu verkaufen|steht zum verkauf|[àa] vendre|te koop|in vendita|"
+    r"parked|geparkt)|"
+    r"[a-z0-9-]+\.[a-z]{2,10} (?:is|may be) (?:for sale|parked)|buy this domain|"
+    r"diese domain (?:steht|ist)|parked (?:free|domain)",
 )
 _LOGIN_PRICE = Words(
     r"(?:log ?in|sign ?in|register|login) (?:to (?:see|view|show)|for) (?:the |our |"
@@ -113,6 +127,7 @@ NONE = PageClass("")
 def challenge(doc: Doc, text: str) -> PageClass:
     """A bot check: its title or words on a page that says little else."""
     title = doc.titles[0] if doc.titles else ""
+    text = " ".join(text.split(None, SMALL // 2)[: SMALL // 2 + 1])  # more words are no small page
     small = len(text) < SMALL
     if small and (_BOT_TITLE.search(title) or _BOT_TEXT.search(text)):
         return PageClass("barred", "the page is a bot check")
@@ -129,6 +144,10 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
             return PageClass("lost", f'the page says "{text[:60]}"')
         if _DOWN.search(text):
             return PageClass("down", f'the page says "{text[:60]}"')
+        if _ASIDE.search(text):
+            return PageClass("aside", f'the page is the shop\'s "{text[:40]}"')
+        if _PARKED.search(text):
+            return PageClass("parked", "the page offers its own address for sale")
     return NONE
 
 

@@ -280,6 +280,8 @@ def _by(court: Court, told: Told, seen: Seen | None = None, **more: object) -> V
     listed = told.list_price or (
         shown.list_price if shown.list_price and shown.list_price > high else None
     )
+    if listed is None and shown.now is None:
+        listed = _struck(shown, high)
     made = Verdict(
         price=told.price,
         currency=told.currency or (seen.currency if seen else None) or court.currency,
@@ -292,6 +294,13 @@ def _by(court: Court, told: Told, seen: Seen | None = None, **more: object) -> V
         member=told.member_price or shown.member,
     )
     return replace(made, **more)  # type: ignore[arg-type]  # dataclasses.replace takes any field
+
+
+def _struck(shown: Shown, price: Decimal) -> Decimal | None:
+    """The list price beside a price that only the markup can name; None where several stand."""
+    above = [s for s in shown.all if s.kind in ("list", "regular") and s.amount > price > 0]
+    near = {s.amount for s in above if s.level == min(a.level for a in above)}
+    return near.pop() if len(near) == 1 else None
 
 
 def _told_only(court: Court, priced: list[Told]) -> Verdict:
@@ -310,7 +319,8 @@ def _told_only(court: Court, priced: list[Told]) -> Verdict:
     if lead.doubt:
         keep = lead.price if lead.member_price is not None or lead.price == 0 else None
         return _by(court, lead, doubt=lead.doubt, price=keep)
-    return _by(court, lead, list_price=lead.list_price or _listed(court, lead.price))
+    made = _by(court, lead)
+    return replace(made, list_price=made.list_price or _listed(court, lead.price))
 
 
 def _no_price(court: Court) -> Verdict:
