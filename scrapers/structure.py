@@ -78,7 +78,12 @@ _ODD, _LONG = 1 << 20, 1 << 21
 _BITS = 14  # of a slot number in the table of tags seen
 _SPREAD = np.uint64(0x9E3779B97F4A7C15)
 _SHIFT = np.uint64(64 - _BITS)
-_MAX_SHORT = (1 << 15) - 1
+_MAX_SHORT, _MAX_TINY = (1 << 15) - 1, (1 << 7) - 1
+_ONES, _TOPS = np.uint64(0x0101010101010101), np.uint64(0x8080808080808080)
+_ZERO = np.zeros(1, np.int64)
+_ENDS = (_ONES * np.uint64(ord(" ")), _ONES * np.uint64(ord(">")))
+FEW = 4
+MAX_KEPT = 1 << 20  # bytes of a page for which room is kept
 
 
 class Structure(NamedTuple):
@@ -123,15 +128,18 @@ class _Codes(dict[int, int]):
         return -self.of(found[1]) if closes else self.of(found[1])
 
     def all(self, words: NDArray[np.uint64]) -> NDArray[np.int32]:
-        """The codes of many tags: from the table where it has seen them, else one by one."""
-        slots = (words * _SPREAD) >> _SHIFT
-        codes: NDArray[np.int32] = self.codes[slots]
-        new = np.flatnonzero(self.seen[slots] != words)
-        if len(new):
-            keys, where = np.unique(words[new], return_inverse=True)
+        """The codes of many tags: from the table where it has seen them, else name by name."""
+        slots = ((words * _SPREAD) >> _SHIFT).view(np.int64)
+        codes = self.codes.take(slots)
+        new = (self.seen.take(slots) != words).nonzero()[0]
+        if 0 < len(new) <= FEW:  # two tags that share a slot of the table
+            codes[new] = [self[k] for k in words[new].tolist()]
+        elif len(new):
+            unseen, places = words[new], slots[new]
+            keys, where = np.unique(_names_only(unseen), return_inverse=True)
             codes[new] = np.array([self[k] for k in keys.tolist()], np.int32)[where]
-            self.seen[slots[new]] = words[new]
-            self.codes[slots[new]] = codes[new]
+            self.seen[places] = unseen
+            self.codes[places] = codes[new]
         return codes
 
     @property
@@ -140,11 +148,35 @@ class _Codes(dict[int, int]):
         return len(self) > MAX_KEYS or len(self.names) > MAX_KEYS
 
 
+def _names_only(words: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """The words without what follows a blank or ">": the few names of a page, not its texts."""
+    ends = np.zeros_like(words)
+    for (
+        mark
+    ) in _ENDS:  # the highest bit of each byte that is the mark, by the usual zero-byte trick
+        apart = words ^ mark
+        ends |= (apart - _ONES) & ~apart & _TOPS
+    lowest = ends & (~ends + np.uint64(1))
+    return words & ((lowest << np.uint64(1)) - np.uint64(1))
+
+
 class _Known(threading.local):
     """Each thread's own: a table that two write at once would mix up tags and codes."""
 
     def __init__(self) -> None:
         self.codes = _Codes()
+        self._marks: NDArray[np.bool_] = np.empty(0, np.bool_)
+
+    def starts(self, page: bytes) -> NDArray[np.intp]:
+        """Where "<" stands; the room for the search is kept, new memory costs more than it."""
+        if len(self._marks) < len(page):
+            self._marks = np.empty(len(page) * 2, np.bool_)
+        marks = self._marks[: len(page)]
+        np.equal(np.frombuffer(page, np.uint8), ord("<"), out=marks)
+        found = marks.nonzero()[0]
+        if len(page) > MAX_KEPT:
+            self._marks = np.empty(0, np.bool_)
+        return found
 
 
 _known = _Known()
@@ -156,7 +188,7 @@ def structure(page: bytes) -> Structure:
     A closing tag lowers the count only of its own open element, so stray ones cannot
     hide depth. Scripts are not skipped: what looks like one may be an attribute.
     """
-    starts = np.flatnonzero(np.frombuffer(page, np.uint8) == ord("<"))
+    starts = _known.starts(page)
     if len(starts) == 0:
         return Structure(0, 0)
     codes_of = _known.codes
@@ -192,21 +224,22 @@ def _bounds(codes: NDArray[np.int32]) -> Structure:
     if count == 0:
         return Structure(0, 0)
     names = np.abs(codes)
-    short = names.astype(np.int16) if names.max() <= _MAX_SHORT else names  # sorted by radix
-    order = np.argsort(short, kind="stable")
-    steps, groups = np.sign(codes)[order], names[order]
-    first = np.concatenate(([0], np.flatnonzero(groups[1:] != groups[:-1]) + 1))
-    sizes = np.diff(first, append=count)
-    total = np.cumsum(steps, dtype=np.int64)
+    highest = int(names.max())
+    kind = np.int8 if highest <= _MAX_TINY else np.int16 if highest <= _MAX_SHORT else np.int32
+    order = np.argsort(names.astype(kind), kind="stable")  # short numbers are sorted by radix
+    steps, groups = np.sign(codes).astype(np.int64)[order], names[order]
+    first = np.concatenate((_ZERO, (groups[1:] != groups[:-1]).nonzero()[0] + 1))
+    sizes = np.concatenate((first[1:], [count])) - first
+    total = steps.cumsum()
     # groups far apart, so that one running minimum serves all
     far = np.arange(len(first)) * (2 * count + 2)
-    base = np.concatenate(([0], total[first[1:] - 1]))
-    lowest = np.minimum.accumulate(total - np.repeat(base + far, sizes))
-    lowest = np.minimum(lowest + np.repeat(far, sizes), 0)
-    before = np.concatenate(([0], lowest[:-1]))
+    base = np.concatenate((_ZERO, total[first[1:] - 1]))
+    lowest = np.minimum.accumulate(total - (base + far).repeat(sizes))
+    lowest = np.minimum(lowest + far.repeat(sizes), 0)
+    before = np.concatenate((_ZERO, lowest[:-1]))
     before[first] = 0
     steps[(steps < 0) & (lowest < before)] = 0  # closes what was never opened
     kept = np.empty_like(steps)
     kept[order] = steps
-    formatting = np.cumsum(np.where(names <= len(_FORMATTING), kept, 0))
-    return Structure(int(np.cumsum(kept).max()), int(formatting.max()))
+    formatting = kept[names <= len(_FORMATTING)].cumsum()
+    return Structure(int(kept.cumsum().max()), int(formatting.max(initial=0)))

@@ -57,7 +57,16 @@ class Doc:
     buttons: list[LexborNode] = field(default_factory=list)
     tables: list[LexborNode] = field(default_factory=list)
     tiers: list[LexborNode] = field(default_factory=list)
+    numbers: list[LexborNode] = field(default_factory=list)
     canonical: str | None = None
+    _texts: dict[int, str] = field(default_factory=dict)
+
+    def script_text(self, node: LexborNode) -> str:
+        """The text of one of the scripts, fetched once for all who search it."""
+        text = self._texts.get(node.mem_id)
+        if text is None:
+            text = self._texts[node.mem_id] = node.text()
+        return text
 
 
 _TABLES = frozenset(
@@ -92,7 +101,8 @@ _MUTE = frozenset(
         "html",
     ]
 )
-_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS
+_NUMBERS = frozenset({"data-product-sku", "data-hook"})
+_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS
 
 
 def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
@@ -106,28 +116,37 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    names, plain, mute, by_tag = _NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID
+    names, plain, mute, by_tag, known = _NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID, _KNOWN_IDS
     for node in root.traverse():
         kind = node.tag_id
-        if kind in mute:
+        if kind not in known:
+            attrs = node.attributes
+        elif kind in mute:
             continue
-        attrs = node.attributes
-        if kind in by_tag:
+        else:
+            attrs = node.attributes
             by_tag[kind](doc, node, attrs)
+        if not attrs:
+            continue
+        mark = 0
         if "class" in attrs:
             mark = names[attrs["class"]]
             if not mark and len(attrs) == 1:
                 continue
-        else:
-            mark = 0
         if "id" in attrs:
             mark |= names[attrs["id"]]
-        if mark or not plain(attrs):
-            _sort(doc, node, node.tag or "", attrs, mark)
+        rare = not plain(attrs)
+        if mark or rare:
+            _sort(doc, node, kind, mark, attrs if rare else _NONE)
     return doc
 
 
-_PRICED, _STOCKED, _TIERED = 1, 2, 4
+_PRICED, _STOCKED, _TIERED, _NUMBERED = 1, 2, 4, 8
+_NONE: dict[str, str | None] = {}
+_NUMBER_WORD = re.compile(
+    r"sku|product-(?:number|reference|code)|ordernumber|product_reference|artnr|"
+    r"article-?number|artikelnummer"
+)
 _TIER_WORD = re.compile(
     r"tier|bulk|volume|staffel|block-?price|graduated|qty-?break|multi-?buy|quantity-?(?:discount|"
     r"break|price)|"
@@ -155,34 +174,42 @@ def _named(text: str) -> int:
         _PRICED * bool(_PRICE_WORD.search(text))
         | _STOCKED * bool(_STOCK_WORD.search(text))
         | _TIERED * bool(_TIER_WORD.search(text))
+        | _NUMBERED * bool(_NUMBER_WORD.search(text))
     )
 
 
-def _sort(doc: Doc, node: LexborNode, tag: str, attrs: dict[str, str | None], mark: int) -> None:
+def _sort(doc: Doc, node: LexborNode, kind: int, mark: int, rare: dict[str, str | None]) -> None:
     """An element whose name or attributes tell something, into the lists of those who want it."""
-    if tag in _MUTE:
+    if kind >= _FIXED and node.tag in _MUTE:
         return
-    keys = attrs.keys()
-    if not _MARKED.isdisjoint(keys):
-        doc.itemprops.append(node)
-    if not _RDFA.isdisjoint(keys):
-        doc.properties.append(node)
-    if not _TABLES.isdisjoint(keys):
-        doc.tables.append(node)
-    if tag in _NO_TEXT:
+    if rare:
+        mark |= _marked(doc, node, rare)
+    if kind in _NO_TEXT_IDS:
         return
-    if (mark & _PRICED or not _AMOUNTS.isdisjoint(keys)) and tag not in _STRUCK:
+    if mark & _PRICED and kind not in _STRUCK_IDS:
         doc.priced.append(node)
     if mark & _STOCKED:
         doc.stocks.append(node)
     if mark & _TIERED:
         doc.tiers.append(node)
+    if mark & _NUMBERED:
+        doc.numbers.append(node)
 
 
-_NO_TEXT = frozenset(
-    {"meta", "script", "link", "style", "template", "html", "body", "img", "input"}
-)
-_STRUCK = frozenset({"ins", "del", "s", "strike"})
+def _marked(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> int:
+    """An element with attributes of markup: into their lists; what its amounts make it."""
+    if not _MARKED.isdisjoint(attrs):
+        doc.itemprops.append(node)
+    if not _RDFA.isdisjoint(attrs):
+        doc.properties.append(node)
+    if not _TABLES.isdisjoint(attrs):
+        doc.tables.append(node)
+    priced = not _AMOUNTS.isdisjoint(attrs)
+    return _PRICED * priced | _NUMBERED * (not _NUMBERS.isdisjoint(attrs))
+
+
+_NO_TEXT = ("meta", "script", "link", "style", "template", "html", "body", "img", "input")
+_STRUCK = ("ins", "del", "s", "strike")
 
 
 def _meta(doc: Doc, _node: LexborNode, attrs: dict[str, str | None]) -> None:
@@ -232,7 +259,7 @@ _BY_TAG = {
     "button": _button,
     "input": _input,
     "link": _link,
-    **dict.fromkeys(("ins", "del", "s", "strike"), _struck),
+    **dict.fromkeys(_STRUCK, _struck),
 }
 
 
@@ -246,6 +273,9 @@ def _numbers(names: Collection[str]) -> dict[int, str]:
 _FIXED = 1 << 10
 _MUTE_IDS = frozenset(_numbers(_MUTE))
 _BY_TAG_ID = {number: _BY_TAG[name] for number, name in _numbers(_BY_TAG).items()}
+_KNOWN_IDS = _MUTE_IDS | _BY_TAG_ID.keys()
+_NO_TEXT_IDS = frozenset(_numbers(_NO_TEXT))
+_STRUCK_IDS = frozenset(_numbers(_STRUCK))
 
 
 def where(node: LexborNode) -> str:

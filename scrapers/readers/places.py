@@ -34,48 +34,55 @@ class Places:
     def __init__(self, heading: LexborNode | None, root: LexborNode | None) -> None:
         self.heading = heading
         self.above: dict[int, int] = {}
-        self._memo: dict[int, Place] = {}
         at, level = heading, 0
         while at is not None and level < MAX_CLIMB:
             self.above[at.mem_id] = level
             at, level = at.parent, level + 1
         if heading is None and root is not None:
             self.above[root.mem_id] = 0
+        self._memo = {
+            key: Place(level, "", struck=False, branch=0) for key, level in self.above.items()
+        }
 
     def of(self, node: LexborNode) -> Place:
-        known = self._memo.get(node.mem_id)
-        if known is not None:
-            return known
-        chain: list[LexborNode] = []
-        at: LexborNode | None = node
-        place = Place(99, "", struck=False, branch=0)
-        while at is not None and len(chain) < MAX_CLIMB:
-            key = at.mem_id
-            known = self._memo.get(key)
-            if known is not None:
-                place = known
+        memo = self._memo
+        key = node.mem_id
+        place = memo.get(key)
+        if place is not None:
+            return place
+        chain = [(key, node)]
+        while place is None:
+            at = node.parent if len(chain) < MAX_CLIMB else None
+            if at is None:
+                place = _FAR
                 break
-            if key in self.above:
-                place = Place(self.above[key], "", struck=False, branch=0)
-                break
-            chain.append(at)
-            at = at.parent
-        for one in reversed(chain):
+            node, key = at, at.mem_id
+            place = memo.get(key)
+            if place is None:
+                chain.append((key, node))
+        for key, one in reversed(chain):
             if place.zone != "other":
-                place = self._step(place, one)
-            self._memo[one.mem_id] = place
+                place = _step(place, one, key)
+            memo[key] = place
         return place
 
-    def _step(self, outer: Place, node: LexborNode) -> Place:
-        tag = node.tag or ""
-        if tag in ("body", "html"):
-            return outer
-        attrs = node.attributes
-        zone = _zone(node, tag, attrs) or outer.zone
-        struck = outer.struck or tag in _STRUCK_TAGS
-        if not struck and "style" in attrs:
-            struck = bool(labels.STRUCK_STYLE.search(attrs["style"] or ""))
-        return Place(outer.level, zone, struck, outer.branch or node.mem_id)
+
+_FAR = Place(99, "", struck=False, branch=0)
+
+
+def _step(outer: Place, node: LexborNode, key: int) -> Place:
+    """The place of an element whose parent stands at `outer`."""
+    tag = node.tag or ""
+    if tag in ("body", "html"):
+        return outer
+    attrs = node.attributes
+    zone = _zone(node, tag, attrs) or outer.zone
+    struck = outer.struck or tag in _STRUCK_TAGS
+    if not struck and "style" in attrs:
+        struck = bool(labels.STRUCK_STYLE.search(attrs["style"] or ""))
+    if outer.branch and zone == outer.zone and struck == outer.struck:
+        return outer
+    return Place(outer.level, zone, struck, outer.branch or key)
 
 
 def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:

@@ -45,7 +45,7 @@ def roots(doc: Doc) -> list[tuple[str, Any]]:
     found: list[tuple[str, Any]] = []
     budget = MAX_SCRIPT * 2
     for n, node in enumerate(doc.scripts[:300]):
-        text = node.text()
+        text = doc.script_text(node)
         budget -= len(text)
         if budget < 0:
             break
@@ -81,7 +81,7 @@ def embedded_graphs(doc: Doc) -> list[Product]:
     """schema.org items inside escaped strings of state scripts."""
     found: list[tuple[str, Any]] = []
     for n, node in enumerate(doc.scripts[:300]):
-        text = node.text()
+        text = doc.script_text(node)
         if "@type" not in text or "Product" not in text or len(text) > MAX_SCRIPT:
             continue
         for literal in _literals(text):
@@ -305,7 +305,7 @@ def _script_table(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], s
         kind = (node.attributes.get("type") or "").lower()
         if "json" not in kind:
             continue
-        text = node.text()
+        text = doc.script_text(node)
         if '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
             continue
         for value in parse(text, watch_doubles=False).values:
