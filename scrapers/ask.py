@@ -11,7 +11,7 @@ import httpx
 
 from scrapers.errors import BrokenError, FetchError, TooLargeError
 from scrapers.inflate import PlainBody, body_for
-from scrapers.transport import NO_BODY
+from scrapers.transport import NO_BODY, Body
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,27 +39,29 @@ class Answer:
     complete: bool = True
 
 
-RawHeaders = list[tuple[bytes, bytes]]
-
-
 class Client(httpx.AsyncClient):
     """httpx without a memory: no cookies, no environment, no redirects of its own."""
 
     def __init__(self, transport: httpx.AsyncBaseTransport, headers: Mapping[str, str]) -> None:
-        super().__init__(transport=transport, trust_env=False, follow_redirects=False)
+        super().__init__(
+            transport=transport, trust_env=False, follow_redirects=False, headers=headers
+        )
         self._bottom = transport
-        self._always = _raw(headers)
+        self._always = _lines(headers)
+        self._shown = httpx.Headers(headers)
 
-    def get_request(self, target: Target, headers: Mapping[str, str], **more: Any) -> httpx.Request:
+    def get_request(
+        self, target: Target, headers: Mapping[str, str], deadline: float
+    ) -> httpx.Request:
         """A GET of a URL that is already vetted, with nothing left for httpx to work out.
 
         Its `url` is only the origin: what is sent is the vetted target itself, in the
         spelling of the guard, and no second parser may read it otherwise.
         """
-        sent = [(b"Host", target.netloc.encode()), *self._always, *_raw(headers)]
+        lines = self._always + _lines(headers) if headers else self._always
+        extensions = {"vetted": target, "lines": lines, "deadline": deadline}
         url = _origin(target.scheme, target.netloc)
-        extensions = {"vetted": target, **more}
-        return httpx.Request("GET", url, headers=sent, stream=NO_BODY, extensions=extensions)
+        return httpx.Request("GET", url, headers=self._shown, stream=NO_BODY, extensions=extensions)
 
     async def send(self, request: httpx.Request, **_: Any) -> httpx.Response:
         """Past sign-in, redirects and cookies, none of which a visit may have."""
@@ -71,8 +73,8 @@ def _origin(scheme: str, netloc: str) -> httpx.URL:
     return httpx.URL(f"{scheme}://{netloc}/")
 
 
-def _raw(headers: Mapping[str, str]) -> RawHeaders:
-    return [(name.encode("ascii"), value.encode("latin-1")) for name, value in headers.items()]
+def _lines(headers: Mapping[str, str]) -> bytes:
+    return "".join(f"{name}: {value}\r\n" for name, value in headers.items()).encode("latin-1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,7 @@ class Asker:
         deadline: float,
         wanted: Mapping[int, Want],
     ) -> Answer:
-        request = self._client.get_request(target, conditions, deadline=deadline)
+        request = self._client.get_request(target, conditions, deadline)
         response = await self._client.send(request)
         try:
             return await _taken(target, response, wanted.get(response.status_code))
@@ -119,22 +121,26 @@ class Asker:
             await _stream(response).aclose()
 
 
-def _stream(response: httpx.Response) -> httpx.AsyncByteStream:
-    """The body as the transport gives it, past the layers that count and decode."""
-    return cast("httpx.AsyncByteStream", response.stream)
+def _stream(response: httpx.Response) -> Body:
+    """The body as our transport gives it, past the layers that count and decode."""
+    return cast("Body", response.stream)
 
 
 async def _taken(target: Target, response: httpx.Response, want: Want | None) -> Answer:
+    raw: list[tuple[bytes, bytes]] = response.extensions["headers"]
     headers: dict[str, str] = {}
-    for raw_name, raw_value in response.headers.raw:
-        name, value = raw_name.decode("ascii").lower(), raw_value.decode("latin-1")
-        headers[name] = f"{headers[name]}, {value}" if name in headers else value
+    location: tuple[bytes, ...] = ()
+    for raw_name, raw_value in raw:
+        name, value = raw_name.decode("ascii"), raw_value.decode("latin-1")
+        if name == "location":
+            location += (raw_value,)
+        else:
+            headers[name] = f"{headers[name]}, {value}" if name in headers else value
     body, complete = b"", True
     if want is not None and want.cut:
         body, complete = await _beginning(response, headers, want), False
     elif want is not None:
         body, complete = await _whole(response, headers, want)
-    location = tuple(response.extensions["location"])
     return Answer(target, response.status_code, headers, location, body, complete)
 
 
@@ -167,14 +173,14 @@ async def _whole(
         return data, True
     if "content-length" not in headers:
         return data, False
-    if await response.extensions["surplus"](_SURPLUS_TIME):
+    if await _stream(response).surplus(_SURPLUS_TIME):
         raise BrokenError("the page is longer than the length it was sent with")
     return data, True
 
 
 async def _collect(response: httpx.Response, body: PlainBody, want: Want) -> None:
-    received = 0
-    async for chunk in _stream(response):
+    received, stream = 0, _stream(response)
+    while chunk := await stream.piece():
         received += len(chunk)
         if received > want.wire:
             raise TooLargeError(f"the answer is larger than {want.wire // 1024} KiB")

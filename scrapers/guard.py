@@ -58,6 +58,8 @@ _AUTHORITY = re.compile(r"(?P<host>\[[0-9A-Fa-f:.]+\]|[^\[\]:]+)(?::(?P<port>[0-
 _LABEL = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?")
 _QUAD = re.compile(r"(?:0|[1-9][0-9]{0,2})(?:\.(?:0|[1-9][0-9]{0,2})){3}")
 _NUMBER = re.compile(r"[0-9]+|0x[0-9a-f]*")
+_SAFE = "/?:@!$&'()*+,;=-._~%[]|"  # of a path and query, beside letters and digits
+_PLAIN_PATH = re.compile(f"/[A-Za-z0-9{re.escape(_SAFE)}]*")
 _FORBIDDEN = re.compile(r"[\x00-\x20\x7f-\xa0\\\u2000-\u200f\u2028-\u202e\u2060-\u206f\ufeff]")
 
 _NOT_PUBLIC = "the address is not a public one"
@@ -152,14 +154,20 @@ def parse_url(url: str, policy: Policy) -> Target:
     scheme = match["scheme"].lower()
     if scheme not in DEFAULT_PORTS:
         raise GuardError("only http and https URLs are visited")
-    host, port = _authority(match["authority"], DEFAULT_PORTS[scheme])
+    host, port, origin, lane, literal = _site(scheme, match["authority"])
     _judge(host, port, policy)
-    literal = ":" in host or _is_quad(host)
+    return Target(origin + _path(match["rest"]), scheme, host, port, lane, literal)
+
+
+@lru_cache(maxsize=2048)  # a shop has many pages
+def _site(scheme: str, authority: str) -> tuple[str, int, str, str, bool]:
+    """Host, port, both as a URL begins with them, lane, and whether the host is an address."""
+    host, port = _authority(authority, DEFAULT_PORTS[scheme])
     default = port == DEFAULT_PORTS[scheme]
     shown = f"[{host}]" if ":" in host else host
     at = shown if default else f"{shown}:{port}"
-    lane = _lane(host, port, default=default)
-    return Target(f"{scheme}://{at}{_path(match['rest'])}", scheme, host, port, lane, literal)
+    literal = ":" in host or _is_quad(host)
+    return host, port, f"{scheme}://{at}", _lane(host, port, default=default), literal
 
 
 def _lane(host: str, port: int, *, default: bool) -> str:
@@ -168,7 +176,9 @@ def _lane(host: str, port: int, *, default: bool) -> str:
 
 
 def _path(rest: str) -> str:
-    path = quote(rest.partition("#")[0], safe="/?:@!$&'()*+,;=-._~%[]|")
+    if _PLAIN_PATH.fullmatch(rest):
+        return rest
+    path = quote(rest.partition("#")[0], safe=_SAFE)
     return path if path.startswith("/") else "/" + path
 
 

@@ -23,7 +23,8 @@ import httpx
 
 from scrapers.errors import FetchError, GuardError
 from scrapers.guard import Limits, Policy, Resolver, Target, parse_url, vet_address
-from scrapers.wire import NOT_TAKEN, Exchange, Pipe, Until, dial
+from scrapers.pipe import NOT_TAKEN, Pipe, Until, dial
+from scrapers.wire import Exchange
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence
@@ -44,8 +45,11 @@ def guarded_transport(
     bounded by `limits.deadline`, or by `request.extensions["deadline"]` (a time of
     the running loop's clock). `tls`: a context to use instead of the shared one.
 
-    `Location` stands in `response.extensions["location"]` (a list of bytes), not among
-    the headers: httpx would parse it, and fail on a hostile one, even unfollowed.
+    `Location` stands in `response.extensions["headers"]` (all that came, raw) and not in
+    `response.headers`: httpx would parse it, and fail on a hostile one, even unfollowed.
+
+    A request whose `extensions["vetted"]` is a Target of the guard is a GET of that, with
+    the header lines of `extensions["lines"]`; its answer's headers are the raw ones alone.
     """
     return GuardedTransport(policy, limits or Limits(), resolver or system_resolver, tls)
 
@@ -104,34 +108,26 @@ class GuardedTransport(httpx.AsyncBaseTransport):
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         """Send one request on a connection of its own; the body is read as it is asked for."""
-        target = self._target(request)
         deadline = request.extensions.get("deadline")
         if deadline is None:
             deadline = asyncio.get_running_loop().time() + self._limits.deadline
-        body = await _content(request)
+        vetted = request.extensions.get("vetted")
+        target = vetted or parse_url(str(request.url), self._policy)
+        body = b"" if vetted else await _content(request)
         exchange = Exchange(await self._connect(target, deadline), self._limits)
         try:
-            method, path = request.method.encode(), target.path.encode("ascii")
-            exchange.send(method, path, request.headers.raw, body)
+            if vetted:
+                exchange.get(target, request.extensions["lines"])
+            else:
+                method, path = request.method.encode(), target.path.encode("ascii")
+                exchange.send(method, path, request.headers.raw, body)
             status, headers = await exchange.head(deadline)
         except BaseException:
             exchange.close()
             raise
-        kept = [(name, value) for name, value in headers if name.lower() != b"location"]
-        location = [value for name, value in headers if name.lower() == b"location"]
-        return httpx.Response(
-            status,
-            headers=kept,
-            stream=_Body(exchange, deadline),
-            extensions={"surplus": exchange.surplus, "location": location},
-        )
-
-    def _target(self, request: httpx.Request) -> Target:
-        """The request's URL, vetted: here, or already by the caller who hands it on."""
-        vetted = request.extensions.get("vetted")
-        if isinstance(vetted, Target):
-            return vetted
-        return parse_url(str(request.url), self._policy)
+        kept = () if vetted else [pair for pair in headers if pair[0] != b"location"]
+        stream, extensions = Body(exchange, deadline), {"headers": headers}
+        return httpx.Response(status, headers=kept, stream=stream, extensions=extensions)
 
     async def _connect(self, target: Target, deadline: float) -> Pipe:
         clock = asyncio.get_running_loop().time
@@ -179,20 +175,23 @@ class GuardedTransport(httpx.AsyncBaseTransport):
 
 
 async def _content(request: httpx.Request) -> bytes:
-    if request.stream is NO_BODY:
-        return b""
     try:
         return request.content
     except httpx.RequestNotRead:
         return await request.aread()
 
 
-class _Body(httpx.AsyncByteStream):
+class Body(httpx.AsyncByteStream):
     """The raw body; closing it closes the connection."""
 
     def __init__(self, exchange: Exchange, deadline: float) -> None:
         self._exchange = exchange
         self._deadline = deadline
+        self.surplus = exchange.surplus
+
+    async def piece(self) -> bytes:
+        """The next piece; empty at the end."""
+        return await self._exchange.piece(self._deadline)
 
     def __aiter__(self) -> AsyncIterator[bytes]:
         return self._exchange.chunks(self._deadline)

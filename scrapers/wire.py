@@ -1,194 +1,36 @@
-"""One request and its answer on one connection: asyncio below, h11 for the grammar of HTTP/1.1."""
+"""One request and its answer on one connection: h11 for the grammar of HTTP/1.1.
+
+A body that is sent with its length needs no grammar: it is counted here, piece by
+piece as it comes, and never passes through h11's buffer.
+"""
 
 from __future__ import annotations
 
 import asyncio
-import errno
-import os
-import socket
-from typing import TYPE_CHECKING, cast
+import re
+from typing import TYPE_CHECKING
 
 import h11
 
 from scrapers.errors import BrokenError, FetchError
 
 if TYPE_CHECKING:
-    import ssl
     from collections.abc import AsyncIterator, Sequence
-    from types import TracebackType
 
-    from scrapers.guard import Limits
+    from scrapers.guard import Limits, Target
+    from scrapers.pipe import Pipe
 
-_HOLD = 128 * 1024  # bytes received and not yet taken, before the sender is held up
 TOO_LATE = "no whole answer within the time for a visit"
-NOT_TAKEN = "the host does not take the connection"
-_UNDER_WAY = frozenset({errno.EINPROGRESS, errno.EAGAIN, errno.EINTR})
 _NO_ANSWER = "the host does not answer"
+_END = h11.EndOfMessage()
+_SOME_GET = h11.Request(method=b"GET", target=b"/", headers=[(b"Host", b"h")])
+_HEAD = re.compile(  # RFC 9110 section 5.1 and 5.5: tokens, and values without controls
+    rb"GET [\x21-\x7e]+ HTTP/1\.1\r\n"
+    rb"(?:[A-Za-z0-9!#$%&'*+.^_`|~-]+: [\x20-\x7e\x80-\xff\t]*\r\n)+\r\n"
+)
+_NO_BODY = frozenset({204, 304})
 
 RawHeaders = list[tuple[bytes, bytes]]
-
-
-class Until:
-    """`async with Until(when, reason)`: at that time of the loop's clock a FetchError instead."""
-
-    def __init__(self, when: float, reason: str) -> None:
-        self._timeout = asyncio.timeout_at(when)
-        self._reason = reason
-
-    async def __aenter__(self) -> None:
-        await self._timeout.__aenter__()
-
-    async def __aexit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        try:
-            await self._timeout.__aexit__(kind, error, trace)
-        except TimeoutError as late:
-            raise FetchError(self._reason) from late
-
-
-class Pipe(asyncio.Protocol):
-    """The bytes of one connection, in the order that they came."""
-
-    def __init__(self) -> None:
-        self._held: list[bytes] = []
-        self._size = 0
-        self._ended = False
-        self._error: Exception | None = None
-        self._waiter: asyncio.Future[None] | None = None
-        self._transport: asyncio.Transport | None = None
-        self._paused = False
-
-    def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        self._transport = cast("asyncio.Transport", transport)
-
-    def data_received(self, data: bytes) -> None:
-        self._held.append(data)
-        self._size += len(data)
-        if self._size > _HOLD and not self._paused and self._transport is not None:
-            self._paused = True
-            self._transport.pause_reading()
-        self._wake()
-
-    def eof_received(self) -> None:
-        self._ended = True
-        self._wake()
-
-    def connection_lost(self, exc: Exception | None) -> None:
-        self._ended = True
-        self._error = exc
-        self._wake()
-
-    def _wake(self) -> None:
-        if self._waiter is not None:
-            _settle(self._waiter)
-
-    async def read(self, until: float, reason: str) -> bytes:
-        """What has come; waits for the first of it. Empty at the end.
-
-        Raises OSError, and FetchError with `reason` at the time `until` of the loop's clock.
-        """
-        await self._wait(until, reason)
-        if not self._held:
-            if self._error is not None:
-                raise self._error
-            return b""
-        data = self._held[0] if len(self._held) == 1 else b"".join(self._held)
-        self._held, self._size = [], 0
-        if self._paused and self._transport is not None:
-            self._paused = False
-            self._transport.resume_reading()
-        return data
-
-    async def _wait(self, until: float, reason: str) -> None:
-        """A timer of the wait's own: lighter than a timeout that cancels the task."""
-        loop = asyncio.get_running_loop()
-        if loop.time() >= until:
-            raise FetchError(reason)
-        if self._held or self._ended:
-            return
-        waiter = self._waiter = loop.create_future()
-        timer = loop.call_at(until, _expire, waiter, reason)
-        try:
-            await waiter
-        finally:
-            timer.cancel()
-
-    def write(self, data: bytes) -> None:
-        """Hand bytes over for sending."""
-        if self._transport is not None:
-            self._transport.write(data)
-
-    def peer(self) -> str | None:
-        """The address at the other end."""
-        name = self._transport.get_extra_info("peername") if self._transport else None
-        return str(name[0]) if name else None
-
-    def abort(self) -> None:
-        """Close at once: no lingering shutdown."""
-        if self._transport is not None:
-            self._transport.abort()
-
-
-def _expire(waiter: asyncio.Future[None], reason: str) -> None:
-    if not waiter.done():
-        waiter.set_exception(FetchError(reason))
-
-
-async def dial(
-    address: str, port: int, tls: ssl.SSLContext | None, name: str, until: float
-) -> Pipe:
-    """Connect to an address, with TLS if there is a context; the certificate must be `name`'s.
-
-    Raises OSError (ssl.SSLError is one), and FetchError at the time `until` of the loop's clock.
-    """
-    loop = asyncio.get_running_loop()
-    sock = await _connected(address, port, until)
-    if tls is None:
-        return (await loop.create_connection(Pipe, sock=sock))[1]
-    async with Until(until, NOT_TAKEN):
-        return (await loop.create_connection(Pipe, sock=sock, ssl=tls, server_hostname=name))[1]
-
-
-async def _connected(address: str, port: int, until: float) -> socket.socket:
-    """A socket that is connected to an address (no name: nothing is looked up here)."""
-    sock = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
-    try:
-        sock.setblocking(False)
-        await _connect(sock, (address, port), until)
-    except BaseException:
-        sock.close()
-        raise
-    return sock
-
-
-async def _connect(sock: socket.socket, at: tuple[str, int], until: float) -> None:
-    code = sock.connect_ex(at)
-    if code in _UNDER_WAY:
-        await _writable(sock, until)
-        code = sock.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR)
-    if code:
-        raise OSError(code, os.strerror(code))
-
-
-async def _writable(sock: socket.socket, until: float) -> None:
-    loop = asyncio.get_running_loop()
-    waiter: asyncio.Future[None] = loop.create_future()
-    timer = loop.call_at(until, _expire, waiter, NOT_TAKEN)
-    loop.add_writer(sock, _settle, waiter)
-    try:
-        await waiter
-    finally:
-        loop.remove_writer(sock)
-        timer.cancel()
-
-
-def _settle(waiter: asyncio.Future[None]) -> None:
-    if not waiter.done():
-        waiter.set_result(None)
 
 
 class Exchange:
@@ -199,6 +41,10 @@ class Exchange:
         self._limits = limits
         self._protocol = h11.Connection(h11.CLIENT, max_incomplete_event_size=limits.header_bytes)
         self._begun = False  # whether any byte has come
+        self._bodiless = False  # whether the answer to such a request has no body
+        self._left: int | None = None  # of the body, where its length was said
+        self._read_on = b""  # what of such a body came with the head
+        self._surplus = False
 
     def send(
         self, method: bytes, target: bytes, headers: Sequence[tuple[bytes, bytes]], body: bytes
@@ -207,14 +53,30 @@ class Exchange:
         kept = [(n, v) for n, v in headers if n.lower() != b"connection"]
         kept.append((b"Connection", b"close"))
         send = self._protocol.send
-        parts = [send(h11.Request(method=method, target=target, headers=kept))]
+        self._bodiless = method == b"HEAD"
+        data = send(h11.Request(method=method, target=target, headers=kept)) or b""
         if body:
-            parts.append(send(h11.Data(data=body)))
-        parts.append(send(h11.EndOfMessage()))
-        self._pipe.write(b"".join(part for part in parts if part))
+            data += send(h11.Data(data=body)) or b""
+        self._pipe.write(data + (send(_END) or b""))
+
+    def get(self, target: Target, lines: bytes) -> None:
+        """Send a GET with these header lines, each with its end. ValueError: they are none.
+
+        The same bytes as `send` would make: h11 is told of a request, not asked to write it.
+        """
+        head = b"GET %s HTTP/1.1\r\nHost: %s\r\n%sConnection: close\r\n\r\n"
+        data = head % (target.path.encode("ascii"), target.netloc.encode("ascii"), lines)
+        if not _HEAD.fullmatch(data):
+            raise ValueError("the request's headers hold what no header may")
+        self._protocol.send(_SOME_GET)
+        self._protocol.send(_END)
+        self._pipe.write(data)
 
     async def head(self, deadline: float) -> tuple[int, RawHeaders]:
-        """Status and headers of the answer, less Set-Cookie: no cookie is kept."""
+        """Status and headers of the answer, by lower-case name.
+
+        Less Set-Cookie: no cookie is kept.
+        """
         first = asyncio.get_running_loop().time() + self._limits.first_byte
         until, late = (first, _NO_ANSWER) if first < deadline else (deadline, TOO_LATE)
         await self._receive(until, late)
@@ -227,27 +89,47 @@ class Exchange:
             event = await self._next(until, late)
         if not isinstance(event, h11.Response):
             raise BrokenError("the answer has no status line")
-        return event.status_code, self._within_caps(event.headers.raw_items())
+        headers = list(event.headers)
+        self._left = 0 if self._bodiless else _length(event.status_code, headers)
+        if self._left:
+            self._read_on = self._protocol.trailing_data[0]
+        return event.status_code, self._within_caps(headers)
 
-    def _within_caps(self, raw: Sequence[tuple[bytes, bytes]]) -> RawHeaders:
-        if sum(len(n) + len(v) + 4 for n, v in raw) > self._limits.header_bytes:
+    def _within_caps(self, headers: RawHeaders) -> RawHeaders:
+        if sum([len(n) + len(v) + 4 for n, v in headers]) > self._limits.header_bytes:
             raise BrokenError("the answer's headers are too large")
-        kept = [(n, v) for n, v in raw if n.lower() != b"set-cookie"]
+        kept = [pair for pair in headers if pair[0] != b"set-cookie"]
         if len(kept) > self._limits.header_count:
             raise BrokenError("the answer has too many headers")
         return kept
 
+    async def piece(self, deadline: float) -> bytes:
+        """The next piece of the body, content encoding still on; empty at its end."""
+        if self._left is None:
+            return await self._framed(deadline)
+        if not self._left:
+            return b""
+        data = self._read_on or await self._more(deadline)
+        self._read_on = b""
+        if len(data) > self._left:
+            data, self._surplus = data[: self._left], True
+        self._left -= len(data)
+        return data
+
+    async def _framed(self, deadline: float) -> bytes:
+        while isinstance(event := await self._next(deadline, TOO_LATE), h11.Data):
+            if event.data:
+                return bytes(event.data)
+        return b""
+
     async def chunks(self, deadline: float) -> AsyncIterator[bytes]:
-        """The body as it comes, content encoding still on."""
-        while True:
-            event = await self._next(deadline, TOO_LATE)
-            if not isinstance(event, h11.Data):
-                return
-            yield bytes(event.data)
+        """The body piece by piece, as httpx reads it."""
+        while piece := await self.piece(deadline):
+            yield piece
 
     async def surplus(self, wait: float) -> bool:
         """Whether bytes follow the end of the answer within `wait` seconds."""
-        if self._protocol.trailing_data[0]:
+        if self._surplus:
             return True
         until = asyncio.get_running_loop().time() + wait
         try:
@@ -272,16 +154,26 @@ class Exchange:
             return event
         raise BrokenError("the answer switches to another protocol")
 
+    async def _more(self, deadline: float) -> bytes:
+        """More of a body whose length was said."""
+        data = await self._read(deadline, TOO_LATE)
+        if not data:
+            raise BrokenError("the answer is cut short")
+        return data
+
     async def _receive(self, until: float, late: str) -> None:
+        data = await self._read(until, late)
+        if not self._begun:
+            self._check_start(data)
+        self._protocol.receive_data(data)
+
+    async def _read(self, until: float, late: str) -> bytes:
         try:
-            data = await self._pipe.read(until, late)
+            return await self._pipe.read(until, late)
         except OSError as error:
             if self._begun:
                 raise BrokenError("the connection broke in the middle of the answer") from error
             raise FetchError("the host broke the connection off") from error
-        if not self._begun:
-            self._check_start(data)
-        self._protocol.receive_data(data)
 
     def _check_start(self, data: bytes) -> None:
         if not data:
@@ -293,6 +185,22 @@ class Exchange:
     def close(self) -> None:
         """Nothing of this connection stays."""
         self._pipe.abort()
+
+
+def _length(status: int, headers: RawHeaders) -> int | None:
+    """The length that the body was said to have (h11 has seen to it that it is one number).
+
+    None where it is framed otherwise (RFC 9112 section 6.3).
+    """
+    if status in _NO_BODY:
+        return 0
+    said = None
+    for name, value in headers:
+        if name == b"transfer-encoding":
+            return None
+        if name == b"content-length":
+            said = int(value)
+    return said
 
 
 def _fault(error: h11.RemoteProtocolError) -> BrokenError:

@@ -57,7 +57,7 @@ class _Pipe:
 
 
 class Wire:
-    """Stands in for `scrapers.wire.dial`: records who is dialled, opens no socket."""
+    """Stands in for `scrapers.pipe.dial`: records who is dialled, opens no socket."""
 
     def __init__(self, reply: Callable[[str, str], bytes]) -> None:
         self.reply = reply

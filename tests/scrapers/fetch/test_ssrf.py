@@ -19,7 +19,7 @@ from fetch_lab import AGENT, ALLOW, DATA, Wire, answer, clock, visit
 from scrapers import Fetcher, GuardError, Outcome, Policy, check_url, guarded_transport, host_key
 from scrapers.guard import is_public
 from scrapers.model import VisitRequest
-from scrapers.wire import dial
+from scrapers.pipe import dial
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
