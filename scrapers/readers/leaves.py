@@ -16,10 +16,14 @@ MAX_TEXT = 160
 MAX_LEAVES = 120
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
-    r"[€$£¥￥₹₽₺₩฿₪₫₴₱₦₿円]|\b(?:[A-Z]{3}|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
+    r"[€$£¥￥₹₽₺₩฿₪₫₴₱₦₿円元]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)"
+    r"(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
     r"zł|Kč|Ft|лв|[A-Z]{3})\b|[,:]-"
 )
-MONEY = r"(?:[€$£¥￥₹₽₺₩₪₫₴฿円]|[A-Z]{3}\b|Kč|zł|kr\b|Ft\b|lei\b)"
+MONEY = (
+    r"(?:[€$£¥￥₹₽₺₩₪₫₴฿円元]|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|Kč|zł|kr\b|Ft\b|"
+    r"lei\b)"
+)
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")

@@ -33,6 +33,8 @@ _BUY = Words(
     r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]ku|p[řr]idat do|koupit|l[äa]gg i (?:varukorg|"
     r"kundvagn)|k[öo]p|"
     r"l[æa]g i kurv(?:en)?|k[øo]b|legg i (?:handle)?kurv|kj[øo]p|"
+    r"add (?:one |item |this )?to (?:basket|order)|koop\b|立即购买|加入购物车|加入購物車|"
+    r"かごに(?:追加|入れる)|買い物かご|購入する|장바구니|구매하기|"
     r"adicionar ao carrinho|カートに入れる|カートに追加",
 )
 MAX_TEXT = 90
@@ -116,18 +118,35 @@ def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
 def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
     """An ordering button near the heading: words of its own, else able or disabled."""
     best: tuple[int, Availability, Evidence] | None = None
-    for node in doc.buttons[:150]:
+    for node in doc.buttons[:150] or orderers(doc):
         place = places.of(node)
         if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
             continue
-        attrs = node.attributes
-        text = " ".join((node.text(separator=" ") or attrs.get("value") or "").split())[:60]
-        if not text:
-            text = (attrs.get("value") or attrs.get("aria-label") or "")[:60]
-        said = _said(text, disabled="disabled" in attrs)
+        text = _words(node)[:60]
+        said = _said(text, disabled="disabled" in node.attributes)
         if said is not None:
             best = (place.level, said, Evidence("visible", "availability", text, where(node)))
     return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
+
+
+def orderers(doc: Doc) -> list[LexborNode]:
+    """What orders something: buttons, else links that look or are named like one."""
+    found = [n for n in doc.buttons[:150] if _BUY.search(_words(n))]
+    return found or [n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))]
+
+
+_LINKS = (
+    'a[class*="buy" i], a[class*="cart" i], a[class*="btn" i], a[class*="button" i], '
+    'a[id*="cart" i], a[id*="buy" i], a[href^="javascript:"], [role="button"], a[href*="cart"]'
+)
+
+
+def _words(node: LexborNode) -> str:
+    """What a button says: its text, or the attribute that speaks for its picture."""
+    attrs = node.attributes
+    text = " ".join(node.text(separator=" ").split())
+    names = ("value", "alt", "title", "aria-label")
+    return (text or next((v for n in names if (v := attrs.get(n))), "") or "")[:80]
 
 
 def _said(text: str, *, disabled: bool) -> Availability | None:
@@ -141,8 +160,4 @@ def _said(text: str, *, disabled: bool) -> Availability | None:
 
 def buy_buttons(doc: Doc, places: Places) -> int:
     """How many buttons of the page's own matter order something; one page, one product: few."""
-    return sum(
-        bool(_BUY.search((node.text(separator=" ") or node.attributes.get("value") or "")[:80]))
-        for node in doc.buttons[:150]
-        if places.of(node).zone not in ("other", "hidden")
-    )
+    return sum(places.of(node).zone not in ("other", "hidden") for node in orderers(doc))

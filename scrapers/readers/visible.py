@@ -15,6 +15,7 @@ from scrapers.model import Multibuy, PriceText
 from scrapers.readers import labels
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc, where
+from scrapers.readers.headings import heading_of
 from scrapers.readers.kinds import kind_of, refined, tax_label, tax_of_seen
 from scrapers.readers.leaves import (
     AMOUNT,
@@ -32,6 +33,7 @@ from scrapers.readers.places import Places, own_class
 from scrapers.texts import is_currency, read_price
 
 MAX_PRICE_TEXT = 90
+FAR = 4  # levels above the heading: what first comes there may be another thing's price
 _BARE = re.compile(rf"(?:{MONEY}\s?)?\d[\d.,'’\u00a0\u202f]*(?:\s?{MONEY})?")
 _TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)(?![^\W\d_])"
 _RANGE_AFTER = re.compile(rf"\s*{_TO}\s*(?:{MONEY}\s*)?\d", re.IGNORECASE)
@@ -74,7 +76,7 @@ class View:
 
 def view(doc: Doc, names: list[str]) -> View:
     """The page as seen. `names`: titles that other sources gave, best first."""
-    heading = _heading(doc, names)
+    heading = heading_of(doc, names)
     places = Places(heading, doc.tree.root)
     title = squeeze(heading.text(separator=" ")[:4000]) if heading is not None else None
     return View(heading, title, places)
@@ -95,7 +97,10 @@ def look(
     held, elsewhere = leaves(doc.priced, found.places)
     reader = _Reader(found, locale, currency)
     reader.take(held)
-    paid = any(s.kind in ("now", "low", "gross", "net") for s in reader.seen)
+    paid = any(
+        s.kind in ("now", "low", "gross", "net") and (expected or s.level <= FAR)
+        for s in reader.seen
+    )
     struck = any(s.kind == "list" for s in reader.seen)
     met = any(s.amount in expected for s in reader.seen)
     if (not paid and (struck or not expected)) or (paid and expected and not met):
@@ -108,48 +113,6 @@ def look(
     found.doubts = tuple(reader.doubts)
     found.cards, found.elsewhere, found.garbled = reader.cards, elsewhere, reader.garbled
     return found
-
-
-def _heading(doc: Doc, names: list[str]) -> LexborNode | None:
-    """The h1 that names the product; among several the one that other titles repeat."""
-    heads = [h for h in doc.headings[:30] if h.text().strip()]
-    if len(heads) == 1:
-        return heads[0]
-    known = [n.casefold() for n in (*names, *doc.titles) if n]
-    for name in known:
-        for head in heads:
-            text = squeeze(head.text()).casefold()
-            if text and (text in name or name in text):
-                return head
-    if heads:
-        return heads[0]
-    return _unmarked_heading(doc, known)
-
-
-def _unmarked_heading(doc: Doc, known: list[str]) -> LexborNode | None:
-    """A page without h1: the element that repeats a known title."""
-    if not known or doc.tree.body is None:
-        return None
-    for node in doc.tree.body.css(
-        'h2, h3, [itemprop="name"], [class*="title" i], [class*="name" i]'
-    )[:300]:
-        text = squeeze(node.text()[:400]).casefold()
-        if len(text) > 3 and any(text == n or (len(text) > 8 and text in n) for n in known):
-            return node
-    return _shared_heading(doc, known)
-
-
-def _shared_heading(doc: Doc, known: list[str]) -> LexborNode | None:
-    """The first lower heading that shares two words with a known title."""
-    names = [set(_WORD.findall(n)) for n in known]
-    for node in doc.tree.css("h2, h3")[:40]:
-        words = set(_WORD.findall(squeeze(node.text()[:400]).casefold()))
-        if any(len(words & name) > 1 for name in names):
-            return node
-    return None
-
-
-_WORD = re.compile(r"[^\W\d_]{3,}")
 
 
 def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:
@@ -294,6 +257,7 @@ class _Reader:
                 strong=strong,
                 group=leaf.place.branch,
                 parent=leaf.node.parent.mem_id if leaf.node.parent is not None else 0,
+                node=leaf.node,
             )
         )
 

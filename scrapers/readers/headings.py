@@ -1,0 +1,114 @@
+"""The element that names the page's product: an h1, or what stands for one where there is none."""
+
+# ruff: noqa: RUF001  # the dashes of page titles look alike on purpose
+
+from __future__ import annotations
+
+import re
+from urllib.parse import urlsplit
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.readers.dom import Doc
+from scrapers.readers.leaves import PRICE_LIKE, squeeze
+from scrapers.readers.stock import orderers
+
+MAX_NODES = 1_500
+MAX_NAME = 200
+_WORD = re.compile(r"[^\W\d_]{3,}")
+_PARTS = re.compile(r"\s+[-–—|»·•/]+\s+|\s*(?:::|\|)\s*|:\s+")
+_BARE = re.compile(r"[\W_]+")
+_NAMED = 'h2, h3, h4, [itemprop="name"], [class*="title" i], [class*="name" i]'
+_PLAIN = "td, th, font, b, strong, big, span, div, p, dt, caption, center"
+_BOLD = (
+    'h2, h3, h4, [class*="title" i], [class*="name" i], [class*="heading" i], font[size], big, '
+    "b, strong"
+)
+
+
+def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
+    """The h1 that names the product; among several the one that other titles repeat."""
+    heads = [h for h in doc.headings[:30] if h.text().strip()]
+    if len(heads) == 1:
+        return heads[0]
+    known = [n.casefold() for n in (*names, *doc.titles) if n]
+    for name in known:
+        for head in heads:
+            text = squeeze(head.text()).casefold()
+            if text and (text in name or name in text):
+                return head
+    if heads:
+        return heads[0]
+    found = _unmarked(doc, known) or _shared(doc, known)
+    return found or (None if names else _ordered(doc))
+
+
+def _unmarked(doc: Doc, known: list[str]) -> LexborNode | None:
+    """A page without h1: the element that repeats a known title, or one part of it."""
+    if not known or doc.tree.body is None:
+        return None
+    host = _host(doc.url)
+    for node in doc.tree.body.css(_NAMED)[:300]:
+        text = squeeze(node.text()[:400]).casefold()
+        said = len(text) > 3 and any(text == n or (len(text) > 8 and text in n) for n in known)
+        if said and not _is_shop(text, host):
+            return node
+    parts = {p for n in known for p in _PARTS.split(squeeze(n)) if len(p) > 3}
+    parts = {p for p in parts if not _is_shop(p, host)}
+    found = [
+        (node, text)
+        for node in doc.tree.body.css(_PLAIN)[:MAX_NODES]
+        if (text := squeeze(node.text(deep=False)[:MAX_NAME]).casefold()) in parts
+    ]
+    longest = max((len(text) for _, text in found), default=0)
+    return next((node for node, text in found if len(text) == longest), None)
+
+
+def _host(url: str) -> str:
+    try:
+        return _BARE.sub("", urlsplit(url).hostname or "")
+    except ValueError:
+        return ""
+
+
+def _is_shop(text: str, host: str) -> bool:
+    """Whether a text is the shop's own name, as its address has it."""
+    bare = _BARE.sub("", text.casefold())
+    return len(bare) > 3 and bare in host
+
+
+def _shared(doc: Doc, known: list[str]) -> LexborNode | None:
+    """The first lower heading that shares two words with a known title."""
+    names = [set(_WORD.findall(n)) for n in known]
+    host = _host(doc.url)
+    for node in doc.tree.css("h2, h3")[:40]:
+        text = squeeze(node.text()[:400]).casefold()
+        words = set(_WORD.findall(text))
+        if any(len(words & name) > 1 for name in names) and not _is_shop(text, host):
+            return node
+    return None
+
+
+def _ordered(doc: Doc) -> LexborNode | None:
+    """The title-like text nearest above the one thing on the page that can be ordered."""
+    buttons = orderers(doc)
+    if not 0 < len(buttons) < 4:
+        return None
+    at = buttons[0].parent
+    for _ in range(8):
+        if at is None or at.tag in ("body", "html"):
+            break
+        for node in at.css(_BOLD)[:12]:
+            if _is_name(squeeze(node.text(separator=" ")[:400])):
+                return node
+        at = at.parent
+    return None
+
+
+def _is_name(text: str) -> bool:
+    return (
+        3 < len(text) <= MAX_NAME
+        and _WORD.search(text) is not None
+        and not text.endswith(":")
+        and not PRICE_LIKE.search(text)
+    )
