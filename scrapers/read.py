@@ -31,6 +31,7 @@ from scrapers.readers import (
     stock,
     tiers,
     visible,
+    was,
 )
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
@@ -38,7 +39,7 @@ from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
 from scrapers.reconcile.settle import CHOICE_NEEDED, ZERO, Court, Verdict, settle
-from scrapers.reconcile.shown import show
+from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.told import Told, akin, tell
 from scrapers.structure import structure
 from scrapers.texts import read_availability, read_price
@@ -210,13 +211,24 @@ class _Visit:
         visible.look(self.doc, view, self.locale, hint, stated_prices)
         more = tiers.read(self.doc, view.places, self.locale, hint)
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
-        shown = show(view.seen, hint, self.country)
+        shown = self._shown(view, told, hint)
         choices, where = state.tables(self.doc, stated or hint)
         told = [self._own(t, view, shown.now) for t in told]
         currency = stated or (shown.now.currency if shown.now else None) or self.rules.currency
         currency = currency or _signed(told, hint)
         prices = tuple(c.price for c in choices if c.price is not None)
         return Court(tuple(told), shown, currency, self.country, prices), choices, where
+
+    def _shown(self, view: visible.View, told: list[Told], hint: str | None) -> Shown:
+        """The amounts in sight; a list price that words alone tell is looked for last."""
+        shown = show(view.seen, hint, self.country)
+        known = shown.list_price is not None or any(t.list_price is not None for t in told)
+        if shown.now is None or known:
+            return shown
+        listed = was.beside(shown.now, view.places, self.locale, shown.now.currency or hint)
+        return (
+            replace(shown, list_price=listed.amount, all=(*shown.all, listed)) if listed else shown
+        )
 
     def _weigh(self, told: list[Told], things: int, view: visible.View) -> Reading:
         court, choices, where = self._court(told, view)

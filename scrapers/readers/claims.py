@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from selectolax.lexbor import LexborNode
+
 from scrapers.model import Availability, Choice, Ids, Multibuy, Source, Tax, UnitPrice
 
 
@@ -86,3 +88,4 @@ class Seen:
     strong: bool = False
     group: int = 0
     parent: int = 0
+    node: LexborNode | None = field(default=None, compare=False, repr=False)

@@ -30,7 +30,7 @@ REGULAR = Words(
     r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|vanlig pris|cena (?:regularna|"
     r"standardowa)|b[ěe][žz]n[áa] cena|"
     r"ordinarie(?: pris)?|"
-    r"ord\.? ?pris|normalpris)\b",
+    r"ord\.(?=\s?\d)|ord\.? ?pris|normalpris)\b",
 )
 SAVING = Words(
     r"(?:\b(?:you save|save|saving|savings|saved|off|discount|sie sparen|du sparst|sparen|"

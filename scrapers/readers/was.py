@@ -1,0 +1,95 @@
+"""A list price that only words tell: "RRP £60", "Ord. 599:-", "statt 15,--" in plain text."""
+
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from decimal import Decimal
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.readers.claims import Seen
+from scrapers.readers.leaves import CURRENCY, PRICE_LIKE, price_text
+from scrapers.readers.places import Places
+from scrapers.readers.words import Words
+from scrapers.texts import read_price
+
+MAX_BLOCK = 700  # characters: a block that says more is not the price's own
+MAX_CLIMB = 5
+_LETTERS = "A-Za-zÀ-ž"
+_AMOUNT = (
+    rf"(?:[{_LETTERS}]{{2,3}}\.? ?|[€$£¥] ?)?"
+    r"\d[\d.,'’\xa0]*(?: \d{3}(?!\d))*(?:,?[-–—]|:-)?"
+)
+_SIGN = rf"(?: ?(?:[€$£¥]|[{_LETTERS}]{{1,3}}\b\.?))?"
+# the word, nothing but a colon or a bracket, the amount
+_TOLD = Words(
+    r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|list price|retail price|recommended (?:retail )?price|"
+    r"was|were|originally|instead of|before|regular price|normally|"
+    r"uvp(?: des herstellers)?|unverb(?:indliche|\.) preisempf(?:ehlung|\.)(?: des herstellers)?|"
+    r"statt|listenpreis|unser (?:alter|bisheriger|normaler) preis|alter preis|bisher|vorher|"
+    r"prix (?:conseill[ée]|public(?: conseill[ée])?|de vente conseill[ée]|barr[ée]|initial)|pvc|"
+    r"au lieu de|ancien prix|adviesprijs|advies|oude prijs|normale prijs|van|"
+    r"prezzo (?:consigliato|di listino|pieno|originale|precedente)|anzich[ée]|invece di|"
+    r"precio (?:recomendado|anterior|original|de lista)|p\.?v\.?p\.?(?:r\.?| recomendado)?|antes|"
+    r"pre[çc]o (?:recomendado|anterior|original)|pvpr|"
+    r"cena (?:katalogowa|regularna|przed (?:obni[żz]k[ąa]|promocj[ąa])|poprzednia|sugerowana)|"
+    r"stara cena|zamiast|p[ůu]vodn[íi](?: cena)?|p[ôo]vodn[áa](?: cena)?|b[ěe][žz]n[áa](?: cena)?|"
+    r"be[žz]n[áa] cena|doporu[čc]en[áa](?: cena)?|odpor[úu][čc]an[áa](?: cena)?|m[íi]sto|"
+    r"ord(?:inarie|in[æa]rt?)?\.?(?: ?pris)?|rek\.? ?(?:ca)?pris|rek\.?|tidigare(?: pris)?|"
+    r"f[øö]r(?:pris)?|vejl\.?(?: ?(?:udsalgs)?pris)?|veil\.?(?: ?pris)?|normalpris|"
+    r"ennen|norm(?:aali(?:hinta)?)?\.?|ovh|suositushinta|"
+    r"eredeti [áa]r|kor[áa]bbi [áa]r|list[aá][áa]r|r[ée]gi [áa]r)"
+    rf"\s*[:(]?\s*({_AMOUNT}{_SIGN})"
+)
+# words of many uses: they must stand right beside the price
+_LOOSE = re.compile(
+    r"(?:van|f[øö]r|before|was|were|antes|bisher|vorher|m[íi]sto|rek|ennen)\b", re.I
+)
+_NOT_DIGIT = re.compile(r"\D")
+
+
+def beside(now: Seen, places: Places, locale: str | None, currency: str | None) -> Seen | None:
+    """The list price that the price's own block tells in words; None where it tells none."""
+    for block in _blocks(now.node, places):
+        text = price_text(block)
+        if len(text) > MAX_BLOCK:
+            return None
+        for found in _TOLD.finditer(text):
+            if PRICE_LIKE.search(found[1]) or not CURRENCY.search(now.text):
+                told = read_price(found[1], locale=locale, currency=currency)
+                if (
+                    told is not None
+                    and told.amount is not None
+                    and _list_of(now, told.amount, found)
+                ):
+                    return replace(
+                        now, amount=told.amount, kind="list", text=found[0][:90], node=None
+                    )
+    return None
+
+
+def _list_of(now: Seen, amount: Decimal, found: re.Match[str]) -> bool:
+    if not now.amount < amount < now.amount * 8:
+        return False
+    if not _LOOSE.match(found[0]):
+        return True
+    near = found.string[max(0, found.start() - 30) : found.end() + 30]
+    digits = f"{now.amount.normalize():f}".replace(".", "")
+    return digits in _NOT_DIGIT.sub("", near)
+
+
+def _blocks(node: LexborNode | None, places: Places) -> Iterator[LexborNode]:
+    at = node.parent if node is not None else None
+    for _ in range(MAX_CLIMB):
+        if at is None or at.tag in (None, "body", "html", "-undef"):
+            return
+        if len(at.text()) > MAX_BLOCK * 4:
+            return
+        yield at
+        if at.mem_id in places.above and places.above[at.mem_id] > 2:
+            return
+        at = at.parent
