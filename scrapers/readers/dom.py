@@ -102,7 +102,7 @@ _MUTE = frozenset(
     ]
 )
 _NUMBERS = frozenset({"data-product-sku", "data-hook"})
-_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS
+_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | {"id"}
 
 
 def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
@@ -133,9 +133,9 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
             mark = names[attrs["class"]]
             if not mark and len(attrs) == 1:
                 continue
-        if "id" in attrs:
-            mark |= names[attrs["id"]]
         rare = not plain(attrs)
+        if rare and "id" in attrs:
+            mark |= names[attrs["id"]]
         if mark or rare:
             _sort(doc, node, kind, mark, attrs if rare else _NONE)
     return doc
