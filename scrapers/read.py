@@ -27,6 +27,7 @@ from scrapers.readers import (
     number,
     pageclass,
     rule,
+    said,
     state,
     stock,
     tiers,
@@ -35,6 +36,7 @@ from scrapers.readers import (
 )
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
+from scrapers.readers.titles import shop_names, without_shop
 from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
@@ -149,6 +151,7 @@ class _Visit:
         self.doc = doc
         self.rules = rules
         self.head = meta.head(doc)
+        self.shops = shop_names(doc)
         self.evidence: list[Evidence] = []
         self.locale = rules.locale or self.head.locale
         self.country = rules.country or country_of(doc.url, self.locale)
@@ -156,8 +159,7 @@ class _Visit:
     @cached_property
     def body_text(self) -> str:
         """The text of the whole page, made only where something must be searched in it."""
-        body = self.doc.tree.body
-        return body.text(separator=" ") if body is not None else ""
+        return said.text_of(self.doc)
 
     def reading(self) -> Reading:
         """The whole way: markup, page class, sight, weighing, assembly."""
@@ -186,8 +188,14 @@ class _Visit:
                 )
                 most = max(most, things)
                 if told is not None:
-                    made.append(told)
+                    made.append(self._titled(told, heading))
         return made, most
+
+    def _titled(self, told: Told, heading: str | None) -> Told:
+        if not told.title:
+            return told
+        title = without_shop(told.title, heading, self.shops)
+        return told if title == told.title else replace(told, title=title)
 
     def _not_a_product(self, told: list[Told], view: visible.View) -> Reading | None:
         if any(t.priced for t in told):
@@ -204,7 +212,7 @@ class _Visit:
         stated = next((t.currency for t in told if t.currency), None)
         hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
         if hint is None and "$" in self.doc.html:
-            hint = dollars(self.body_text)
+            hint = said.picked_currency(self.doc) or dollars(self.body_text)
         stated_prices = [
             v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
         ]
@@ -248,12 +256,13 @@ class _Visit:
         return other or self._numbered(reading(court, verdict, around), view)
 
     def _numbered(self, made: Reading, view: visible.View) -> Reading:
-        """The article number in sight, where the markup is silent."""
-        found = None if made.ids.sku or made.ids.mpn else number.read(self.doc, view.places)
-        if found is None:
-            return made
-        ids, evidence = replace(made.ids, sku=found[0]), (*made.evidence, found[1])
-        return replace(made, ids=ids, evidence=evidence)
+        """The article number and the GTIN in sight, where the markup is silent."""
+        ids, evidence = made.ids, made.evidence
+        if not ids.sku and not ids.mpn and (found := number.read(self.doc, view.places)):
+            ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
+        if not ids.gtin and (found := number.read_gtin(view.places)):
+            ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
+        return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
 
     def _with_state(
         self, court: Court, verdict: Verdict, view: visible.View

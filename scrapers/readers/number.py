@@ -1,4 +1,4 @@
-"""The article number in sight, where no markup tells one."""
+"""The article number and the GTIN in sight, where no markup tells one."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from scrapers.model import Evidence
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.leaves import squeeze
 from scrapers.readers.places import Places
+from scrapers.readers.values import gtin
+from scrapers.readers.words import Words
 
 _CLASSES = frozenset(
     {
@@ -20,20 +22,75 @@ _CLASSES = frozenset(
 )  # fmt: skip
 _LABEL = re.compile(r"\A[^\d:]{2,30}:\s*")
 _NUMBER = re.compile(r"(?=[\w./+-]*\d)[\w][\w./+-]{1,39}\Z")
+_SKU_LABEL = (
+    r"(?:\bart(?:ikel|icle|ikkel|icolo|[íi]culo)?[. -]{0,2}(?:n(?:r|o|um|ummer|umber|ummeri|[°º])|id|code)"
+    r"\b\.?|\bsku\b|\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?(?:no|number|code|"
+    r"nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|\bprodukt(?:nummer|kode|nr)\b\.?|"
+    r"\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.)(?: (?:articolo|"
+    r"prodotto))?|\breferencia\b|\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|"
+    r"produto))?\b|\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
+    r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
+    r"\bbestelnummer\b|\bproductcode\b)"
+)
+_TOLD_SKU = Words(rf"{_SKU_LABEL}\s*[:#]?\s*(\w[^\s,;:()]{{1,39}})")
+_TOLD_GTIN = Words(
+    r"\b(?:ean|gtin|upc|barcode|strichcode|code[- ]barres?|streepjescode|kod kreskowy)"
+    r"(?:[ /-]?(?:8|12|13|14|ean|gtin|upc|code|kod|nr|nummer|number))?\.?\s*[:#]?\s*"
+    r"(\d{8}(?:\d{4,6})?)(?!\d)"
+)
+MAX_BLOCK = 8_000  # characters of the block around the heading
+MAX_CLIMB = 7
 
 
 def read(doc: Doc, places: Places) -> tuple[str, Evidence] | None:
-    """The number that an element named for it holds, without its label."""
+    """The number that an element named for it holds, without its label, else a labelled one."""
     best: tuple[int, str, Evidence] | None = None
     for node in [n for n in doc.numbers if _is_number(n)][:20]:
-        text = squeeze(node.text()[:200])
-        number = _LABEL.sub("", text).strip()
-        if not _NUMBER.match(number):
+        text = squeeze(node.text(separator=" ")[:200])
+        number = _bare(text)
+        if number is None:
             continue
         place = places.of(node)
         if place.zone not in ("other", "hidden") and (best is None or place.level < best[0]):
             best = (place.level, number, Evidence("visible", "sku", text[:80], where(node)))
-    return best[1:] if best else None
+    return best[1:] if best else _labelled(places, _TOLD_SKU, "sku")
+
+
+def read_gtin(places: Places) -> tuple[str, Evidence] | None:
+    """A GTIN with a right check digit behind its label ("EAN: 4006381333931")."""
+    return _labelled(places, _TOLD_GTIN, "gtin")
+
+
+def _bare(text: str) -> str | None:
+    number = _LABEL.sub("", text).strip()
+    if not _NUMBER.match(number) and (told := _TOLD_SKU.match(text)):
+        number = told[1]
+    return number if _NUMBER.match(number) else None
+
+
+def _labelled(places: Places, words: Words, field: str) -> tuple[str, Evidence] | None:
+    """The first such label in the smallest block around the heading that has one."""
+    at = places.heading
+    for _ in range(MAX_CLIMB):
+        if at is None or at.tag in (None, "body", "html", "-undef"):
+            return None
+        text = at.text(separator=" ")
+        if len(text) > MAX_BLOCK:
+            return None
+        text = squeeze(text)
+        for found in words.finditer(text):
+            number = gtin(found[1]) if field == "gtin" else _worth(found[1])
+            if number is not None:
+                return number, Evidence("visible", field, found[0][:80], where(at))
+        at = at.parent
+    return None
+
+
+def _worth(text: str) -> str | None:
+    """A number has a digit, or is capitals throughout ("CA-KIT")."""
+    text = text.rstrip("./-")
+    capital = len(text) > 2 and text.upper() == text and text.isascii()
+    return text if _NUMBER.match(text) or capital else None
 
 
 def _is_number(node: LexborNode) -> bool:

@@ -47,7 +47,7 @@ _TOLD = Words(
 )
 # words of many uses: they must stand right beside the price
 _LOOSE = re.compile(
-    r"(?:van|f[øö]r|before|was|were|antes|bisher|vorher|m[íi]sto|rek|ennen)\b", re.I
+    r"(?:van|f[øö]r|before|was|were|antes|bisher|vorher|m[íi]sto|rek|ennen)\b", re.IGNORECASE
 )
 _NOT_DIGIT = re.compile(r"\D")
 
