@@ -1,81 +1,212 @@
-"""From cut lists to units of sale: how many bars or sheets the pieces of some lines take."""
+"""From cut lists to units of sale: what the pieces of a part's lines are cut from.
+
+The user's own bodies go first: offcuts by size, then the whole bars or sheets that are on
+hand or on their way, as the purchases say; the rest comes from what is bought.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from scrapers import Amount, format_amount
+from scrapers import Amount, Dimension, dimension, format_amount, to_base
 from service.builds import texts
 from service.builds.amounts import body_length, fits
+from service.builds.cents import to_decimal
 from service.builds.cut import Cutting, Piece, Rect, Sheets, cut_bars, cut_sheets
-from service.builds.offers import Quote
-from service.model.builds import Cut, Line
+from service.builds.offcuts import cut_amount
+from service.builds.offers import Market, Quote
+from service.builds.row import Row
+from service.model.builds import Cut
+from service.model.catalogue import Part
 
-Piecework = tuple[Line, Amount]
 FREE = frozenset({None, "any"})  # grain that lets a rectangle turn
 
 
 @dataclass(frozen=True, slots=True)
 class Bodies:
-    """Units of sale that the cutting takes (0: nothing is cut), and how that was found."""
+    """Units of sale that the cutting takes (0: nothing is bought), and how that was found.
+
+    `used`: the user's own bodies that are cut into; `left`: what remains of all bodies
+    that are.
+    """
 
     units: Fraction = Fraction(0)
     note: str = ""
+    used: tuple[Cut, ...] = ()
+    left: tuple[Cut, ...] = ()
 
 
-def bodies_needed(work: Sequence[Piecework], quote: Quote, own: Sequence[Cut]) -> Bodies:
-    """Bars by the cutting-stock programme, sheets by an estimate; `own` offcuts go first."""
+def is_cut(row: Row) -> bool:
+    """Whether the shape of what is sold matters, beside the plain amount."""
+    line = row.line
+    return bool(line.cuts or line.longest is not None or row.amount.size)
+
+
+def bodies_needed(
+    rows: Sequence[Row], quote: Quote, own: Sequence[Cut] = (), *, still: bool = False
+) -> Bodies:
+    """Bars by the cutting-stock programme, sheets by an estimate; `own` bodies go first.
+
+    `still`: leave out what the build has taken already. Goods that are cut to length
+    by the seller need no plan.
+    """
+    work = [row for row in rows if is_cut(row) and (not still or _open(row))]
+    if not work or quote.listing.step is not None:
+        return Bodies()
     size = quote.sold_as.size
-    if size is not None and quote.listing.step is None:
-        return _sheets(work, quote, size)
+    if size is not None and dimension(quote.part.unit) is not Dimension.LENGTH:
+        return _from_sheets(work, quote, own, still=still)
+    return _from_bars(work, quote, own, still=still)
+
+
+def _open(row: Row) -> bool:
+    return not row.owned and row.need > row.taken + row.included
+
+
+def _kerf(rows: Iterable[Row]) -> Decimal:
+    return max((row.line.kerf for row in rows), default=Decimal(0))
+
+
+def _from_bars(rows: Sequence[Row], quote: Quote, own: Sequence[Cut], *, still: bool) -> Bodies:
+    pieces = [piece for row in rows for piece in _lengths(row, still=still)]
     length = body_length(quote.sold_as)
-    pieces = [
-        Piece(cut.length, cut.count)
-        for line, _ in work
-        for cut in line.cuts
-        if cut.length is not None
-    ]
     if not pieces or length is None or max(p.length for p in pieces) > length:
         return Bodies()
-    kerf = max((line.kerf for line, _ in work), default=Decimal(0))
     mine = [Piece(cut.length, cut.count) for cut in own if cut.length is not None]
-    return _bars(cut_bars(pieces, length, kerf=kerf, own=mine), quote)
+    return _bars(cut_bars(pieces, length, kerf=_kerf(rows), own=mine), quote)
+
+
+def _lengths(row: Row, *, still: bool) -> Iterator[Piece]:
+    """The pieces of a cut list; of a plain amount only its longest is known."""
+    found = [Piece(cut.length, cut.count) for cut in row.line.cuts if cut.length is not None]
+    if not found and row.line.longest is not None and dimension(row.line.longest.unit) is LENGTH:
+        found = [Piece(to_base(row.line.longest) * 1000, 1)]
+    done = row.taken * 1000 if still else Fraction(0)
+    for piece in sorted(found, key=lambda one: one.length, reverse=True):
+        gone = min(piece.count, int(done // Fraction(piece.length)))
+        done -= gone * Fraction(piece.length)
+        if piece.count > gone:
+            yield Piece(piece.length, piece.count - gone)
+
+
+LENGTH = Dimension.LENGTH
 
 
 def _bars(found: Cutting, quote: Quote) -> Bodies:
     pattern = texts.BARS if found.proved else texts.BARS_GAP
     sold_as = format_amount(quote.sold_as)
     note = pattern.format(bars=found.bars, least=found.least, sold_as=sold_as)
-    return Bodies(Fraction(-(-found.bars // quote.sold_as.pieces)), note if found.bars else "")
+    return Bodies(
+        Fraction(-(-found.bars // quote.sold_as.pieces)),
+        note if found.bars else "",
+        tuple(Cut(bar.count, bar.length) for bar in found.layout if not bar.bought),
+        tuple(Cut(piece.count, piece.length) for piece in found.left),
+    )
 
 
-def _sheets(work: Sequence[Piecework], quote: Quote, size: tuple[Decimal, Decimal]) -> Bodies:
+def _from_sheets(rows: Sequence[Row], quote: Quote, own: Sequence[Cut], *, still: bool) -> Bodies:
     """Lines whose grain must keep its way are cut apart from those that may turn."""
+    size = quote.sold_as.size or (Decimal(0), Decimal(0))
+    mine = [cut.size for cut in own if cut.size is not None for _ in range(cut.count)]
     found: list[Sheets] = []
     notes: list[str] = []
+    used: list[tuple[Decimal, Decimal]] = []
     for turn in (True, False):
-        mine = [(line, amount) for line, amount in work if (line.grain in FREE) is turn]
-        rects = [rect for line, amount in mine for rect in _rects(line, amount, quote, notes)]
-        kerf = max((line.kerf for line, _ in mine), default=Decimal(0))
+        group = [row for row in rows if (row.line.grain in FREE) is turn]
+        rects = [rect for row in group for rect in _rects(row, quote, notes, still=still)]
         if rects:
-            found.append(cut_sheets(rects, size, kerf=kerf, turn=turn))
+            plan = cut_sheets(rects, size, kerf=_kerf(group), turn=turn, own=mine)
+            used += [mine[place] for place in plan.used]
+            mine = [body for place, body in enumerate(mine) if place not in plan.used]
+            found.append(plan)
     sheets, least = sum(x.sheets for x in found), sum(x.least for x in found)
     if sheets > least:
         sold_as = format_amount(quote.sold_as)
         notes.append(texts.SHEETS.format(sheets=sheets, sold_as=sold_as))
-    return Bodies(Fraction(-(-sheets // quote.sold_as.pieces)), "; ".join(notes))
+    return Bodies(
+        Fraction(-(-sheets // quote.sold_as.pieces)),
+        "; ".join(notes),
+        tuple(Cut(1, size=body) for body in used),
+        tuple(Cut(r.count, size=(r.long, r.wide)) for plan in found for r in plan.offcuts),
+    )
 
 
-def _rects(line: Line, amount: Amount, quote: Quote, notes: list[str]) -> list[Rect]:
+def _rects(row: Row, quote: Quote, notes: list[str], *, still: bool) -> Iterator[Rect]:
     """The rectangles of a cut list, else those of the amount that fit in one sheet."""
-    found = [Rect(cut.size[0], cut.size[1], cut.count) for cut in line.cuts if cut.size]
-    if found or amount.size is None:
+    done = row.taken * 1_000_000 if still else Fraction(0)
+    for rect in sorted(_wanted(row, quote, notes), key=_area, reverse=True):
+        gone = min(rect.count, int(done // _area(rect)))
+        done -= gone * _area(rect)
+        if rect.count > gone:
+            yield Rect(rect.long, rect.wide, rect.count - gone)
+
+
+def _area(rect: Rect) -> Fraction:
+    return Fraction(rect.long) * Fraction(rect.wide)
+
+
+def _wanted(row: Row, quote: Quote, notes: list[str]) -> list[Rect]:
+    found = [Rect(cut.size[0], cut.size[1], cut.count) for cut in row.line.cuts if cut.size]
+    if found or row.amount.size is None:
         return found
-    if fits(amount.size, quote.sold_as, line.grain):
-        return [Rect(amount.size[0], amount.size[1], amount.pieces)]
+    if fits(row.amount.size, quote.sold_as, row.line.grain):
+        return [Rect(row.amount.size[0], row.amount.size[1], row.amount.pieces)]
     where = format_amount(quote.sold_as)
-    notes.append(texts.JOINED.format(what=format_amount(amount), where=where))
+    notes.append(texts.JOINED.format(what=format_amount(row.amount), where=where))
     return []
+
+
+def own_bodies(rows: Sequence[Row], quote: Quote, market: Market) -> list[Cut]:
+    """What of the user's own the cut lines of a part may be made from, offcuts first.
+
+    `rows`: all lines of the part; those that are not cut take their amounts beside.
+    """
+    part, stock = quote.part, market.stock(quote.part.key)
+    if stock is None or not any(is_cut(row) for row in rows):
+        return []
+    plain = [row for row in rows if not is_cut(row)]
+    amount = Fraction(stock.free) + Fraction(stock.coming)
+    amount -= sum((row.on_hand + row.coming for row in plain), Fraction(0))
+    amount -= sum((cut_amount(cut) for cut in stock.offcuts), Fraction(0))
+    begun = not stock.offcuts
+    return [*stock.offcuts, *_whole(part, amount, quote, market, begun=begun)]
+
+
+def _whole(
+    part: Part, amount: Fraction, quote: Quote, market: Market, *, begun: bool
+) -> Iterator[Cut]:
+    """Bars and sheets as they were bought, newest first. `begun`: also the rest of a bar."""
+    held = [
+        (Fraction(one.purchase.content), one.amount)
+        for one in (market.view.holdings or {}).get("", ())
+        if one.purchase.part == part.key
+    ]
+    for content, have in reversed(held or [(quote.content, amount)]):
+        there = max(Fraction(0), min(amount, have))
+        body = _body(part, content, quote, market)
+        units = int(there // content)
+        rest = there - units * content
+        amount -= there if begun else units * content
+        if units and body is not None:
+            yield Cut(units * body.count, body.length, body.size)
+        if rest and begun and dimension(part.unit) is LENGTH:
+            yield Cut(1, to_decimal(rest * 1000, 6))
+
+
+def _body(part: Part, content: Fraction, quote: Quote, market: Market) -> Cut | None:
+    """The bodies of a unit of sale that holds so much: by the listing that sells it so."""
+    sold = [quote.sold_as]
+    sold += [s.amount for x in market.listings(part.key) if (s := x.holds(part.key))]
+    for amount in sold:
+        if market.base(amount, part) == content:
+            return _one_of(amount, part, content)
+    return Cut(1, to_decimal(content * 1000, 6)) if dimension(part.unit) is LENGTH else None
+
+
+def _one_of(amount: Amount, part: Part, content: Fraction) -> Cut | None:
+    if dimension(part.unit) is LENGTH:
+        return Cut(amount.pieces, to_decimal(content / amount.pieces * 1000, 6))
+    return None if amount.size is None else Cut(amount.pieces, size=amount.size)

@@ -26,7 +26,7 @@ from service.builds.cost import BuildCost, price_in
 from service.builds.labour import hours_of
 from service.builds.mixes import whole_build
 from service.builds.offers import RANK, Market, Quote, status_of
-from service.builds.rows import Row
+from service.builds.row import Row
 from service.builds.view import PriceView
 from service.builds.ways import make_rows, ways_of
 from service.model.builds import Build, Line

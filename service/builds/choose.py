@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -29,11 +29,20 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What a choice is made for: base units used in all, and those still to be bought."""
+    """What a choice is made for: base units used in all, and those still to be bought.
+
+    `cut`: units of sale that cut lists take of a quote, beside what there is.
+    """
 
     need: Fraction
     to_buy: Fraction
     currency: str
+    cut: Callable[[Quote], Fraction] | None = None
+
+    def units(self, quote: Quote) -> Fraction:
+        """Units of sale that would be bought, as many as the cut lists take."""
+        least = quote.units(self.to_buy)
+        return max(least, self.cut(quote)) if self.cut else least
 
 
 def choose(quotes: Sequence[Quote], asked: Asked, rule: Rule) -> Choice | None:
@@ -61,7 +70,7 @@ def both(*hints: str) -> str:
 
 def hint_more(quote: Quote, asked: Asked) -> str:
     """Where a price break makes more units cost less than those that are needed."""
-    units = quote.units(asked.to_buy)
+    units = asked.units(quote)
     if not units:
         return ""
     sizes = [b.quantity for b in quote.listing.breaks if b.quantity > units]
@@ -99,7 +108,7 @@ def by_spend(quotes: Sequence[Quote], asked: Asked) -> Quote:
 
 def _spend(quote: Quote, asked: Asked) -> Fraction:
     """What the part costs now; of a set that is all used up, its share."""
-    return quote.cost(quote.units(asked.to_buy)) * quote.split
+    return quote.cost(asked.units(quote)) * quote.split
 
 
 def hint_now(mine: Quote, other: Quote, asked: Asked) -> str:

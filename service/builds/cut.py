@@ -22,6 +22,7 @@ from service.builds.patterns import Stick, cheapest_cutting
 from service.errors import InputError
 
 MOST_PIECES = 10_000
+Size = tuple[Fraction, Fraction]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,11 +129,16 @@ class Rect:
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """An estimate: so many sheets are enough; `least` by area alone."""
+    """An estimate: so many sheets to buy are enough; `least` by area alone.
+
+    `used`: places of the user's own bodies that are cut into. `offcuts`: what is left of
+    those and of the new sheets; they keep their way where the grain does.
+    """
 
     sheets: int
     least: int
     offcuts: tuple[Rect, ...] = ()
+    used: tuple[int, ...] = ()
 
     @property
     def proved(self) -> bool:
@@ -146,42 +152,50 @@ def cut_sheets(
     *,
     kerf: Decimal = Decimal(0),
     turn: bool = True,
+    own: Sequence[tuple[Decimal, Decimal]] = (),
 ) -> Sheets:
     """How many sheets of `size` mm the rectangles take. `turn`: the grain allows it.
 
-    InputError: a rectangle does not fit in the sheet.
+    `own` bodies are used first, in the order given. InputError: a rectangle fits in none.
     """
-    return _cut_sheets(tuple(rects), size, kerf, turn)
+    return _cut_sheets(tuple(rects), size, kerf, turn, tuple(own))
 
 
 @lru_cache(maxsize=256)
 def _cut_sheets(
-    rects: tuple[Rect, ...], size: tuple[Decimal, Decimal], kerf: Decimal, turn: bool
+    rects: tuple[Rect, ...],
+    size: tuple[Decimal, Decimal],
+    kerf: Decimal,
+    turn: bool,
+    own: tuple[tuple[Decimal, Decimal], ...],
 ) -> Sheets:
-    whole = (Fraction(size[0] + kerf), Fraction(size[1] + kerf))
-    grown = [
-        (Fraction(r.long + kerf), Fraction(r.wide + kerf)) for r in rects for _ in range(r.count)
-    ]
+    whole, *bodies = (_grown(one[0], one[1], kerf) for one in (size, *own))
+    grown = [_grown(r.long, r.wide, kerf) for r in rects for _ in range(r.count)]
     if len(grown) > MOST_PIECES:
         raise InputError(_complaint((), size[0]))
-    ways = _ways(grown, whole, turn=turn)
+    ways = _ways(grown, whole, bodies, turn=turn)
     free = min(ways, key=lambda sheets: (len(sheets), -_largest(sheets)))
+    used = tuple(k for k, body in enumerate(bodies) if free[k] != [body])
+    cut = [*(free[k] for k in used), *free[len(bodies) :]]
+    rest = [_shrunk(gap, kerf, turn=turn) for sheet in cut for gap in sheet]
+    bought = len(free) - len(bodies)
     area = sum((long * wide for long, wide in grown), Fraction(0))
-    least = ceil(area / (whole[0] * whole[1]))
-    rest = [_shrunk(gap, kerf) for sheet in free for gap in sheet]
-    return Sheets(len(free), least, tuple(r for r in rest if r.long > 0 and r.wide > 0))
+    area -= sum((long * wide for long, wide in bodies), Fraction(0))
+    least = min(bought, max(0, ceil(area / (whole[0] * whole[1]))))
+    return Sheets(bought, least, tuple(r for r in rest if r.long > 0 and r.wide > 0), used)
 
 
-Size = tuple[Fraction, Fraction]
+def _grown(long: Decimal, wide: Decimal, kerf: Decimal) -> Size:
+    return Fraction(long + kerf), Fraction(wide + kerf)
 
 
 def _largest(sheets: Sequence[Sequence[Size]]) -> Fraction:
     return max((a * b for sheet in sheets for a, b in sheet), default=Fraction(0))
 
 
-def _shrunk(gap: Size, kerf: Decimal) -> Rect:
+def _shrunk(gap: Size, kerf: Decimal, *, turn: bool) -> Rect:
     long, wide = (Decimal(x.numerator) / Decimal(x.denominator) - kerf for x in gap)
-    return Rect(max(long, wide), min(long, wide))
+    return Rect(max(long, wide), min(long, wide)) if turn else Rect(long, wide)
 
 
 def _orders(grown: Sequence[Size]) -> list[list[Size]]:
@@ -194,21 +208,25 @@ def _orders(grown: Sequence[Size]) -> list[list[Size]]:
     ]
 
 
-def _ways(grown: Sequence[Size], whole: Size, *, turn: bool) -> list[list[list[Size]]]:
+def _ways(
+    grown: Sequence[Size], whole: Size, own: Sequence[Size], *, turn: bool
+) -> list[list[list[Size]]]:
     """Packings in several orders, turning as it fits or never, splitting either way."""
     straight = all(long <= whole[0] and wide <= whole[1] for long, wide in grown)
     turns = [*([True] if turn else []), *([False] if straight or not turn else [])]
     return [
-        _pack(order, whole, turn=turned, wide_rest=wide_rest)
+        _pack(order, whole, own, turn=turned, wide_rest=wide_rest)
         for order in _orders(grown)
         for turned in turns
         for wide_rest in (True, False)
     ]
 
 
-def _pack(order: Sequence[Size], whole: Size, *, turn: bool, wide_rest: bool) -> list[list[Size]]:
-    """The free rectangles of every sheet after placing all in turn, first sheet first."""
-    sheets: list[list[Size]] = []
+def _pack(
+    order: Sequence[Size], whole: Size, own: Sequence[Size], *, turn: bool, wide_rest: bool
+) -> list[list[Size]]:
+    """The free rectangles of every body after placing all in turn, the user's own first."""
+    sheets: list[list[Size]] = [[body] for body in own]
     for rect in order:
         if not any(_place(sheet, rect, turn=turn, wide_rest=wide_rest) for sheet in sheets):
             sheets.append([whole])

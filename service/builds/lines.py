@@ -14,7 +14,7 @@ from service.builds.cents import exact_rate, number_text, to_cents, to_decimal
 from service.builds.figures import NOTHING, LineCost, zero
 from service.builds.offers import Quote
 from service.builds.paid import Lots
-from service.builds.rows import Row
+from service.builds.row import Row
 from service.builds.view import Supplies
 from service.model.builds import Counts
 from service.model.money import Rates

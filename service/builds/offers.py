@@ -155,7 +155,7 @@ class Market:
             age=self.view.at - now.seen_at,
             rate=rate[0],
             rate_day=rate[1],
-            factor=rate[0] * tax.factor * self._markup(now.offer.currency),
+            factor=rate[0] * tax.factor * self.markup(now.offer.currency),
             split=split,
             notes=tuple(note for note in notes if note),
         )
@@ -165,12 +165,13 @@ class Market:
             self._rates[source] = exact_rate(self.view.rates, source, self.currency)
         return self._rates[source]
 
-    def _markup(self, currency: str) -> Fraction:
+    def markup(self, currency: str) -> Fraction:
+        """What paying in a currency multiplies a price with."""
         own = self.view.account or self.currency
         return 1 + Fraction(self.view.markup) if currency != own else Fraction(1)
 
     def _markup_note(self, currency: str) -> str:
-        extra = self._markup(currency) - 1
+        extra = self.markup(currency) - 1
         return texts.MARKUP.format(percent=number_text(extra * 100)) if extra else ""
 
     def _footing(self, listing: Listing, part: Part, offer: Offer) -> Footing:
@@ -188,6 +189,13 @@ class Market:
             self._warn(part, texts.MIXED_UNITS.format(amount="sold as", part=part.key, why=error))
             return None
         return content if content > 0 else None
+
+    def base(self, amount: Amount, part: Part) -> Fraction | None:
+        """`amount` in the part's base unit; None where it measures something else."""
+        try:
+            return base_amount(amount, part)
+        except UnitError:
+            return None
 
     def _split(self, listing: Listing, part: Part, supply: Supply) -> Fraction | None:
         """The part's share of a set's price: the user's, or in proportion to single prices."""

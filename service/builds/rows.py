@@ -4,61 +4,21 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from decimal import Decimal
+from dataclasses import replace
 from fractions import Fraction
 
 from scrapers import Amount, Availability, format_amount
 from service.builds import texts
 from service.builds.amounts import base_amount, base_unit, is_running, misfit
+from service.builds.bodies import bodies_needed, is_cut, own_bodies
 from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
 from service.builds.offers import Market, Quote
-from service.builds.requirements import need_text, parts_meeting, successors
-from service.model.builds import Line
+from service.builds.requirements import parts_meeting, successors
+from service.builds.row import Row
 from service.model.catalogue import Part
 
-
-@dataclass(slots=True)
-class Row:
-    """One line at work. Amounts are in the part's base unit, `buy` in units of sale.
-
-    `included`: what comes with something else that is bought; `taken`: what the build has
-    already; `on_hand` and `coming`: what the line takes of the user's own.
-    """
-
-    line: Line
-    amount: Amount
-    part: Part | None = None
-    need: Fraction = Fraction(0)
-    taken: Fraction = Fraction(0)
-    on_hand: Fraction = Fraction(0)
-    coming: Fraction = Fraction(0)
-    included: Fraction = Fraction(0)
-    choice: Choice | None = None
-    buy: Fraction = Fraction(0)
-    spend: Decimal = Decimal(0)  # in the build's currency, rounded
-    opened: Fraction = Fraction(0)  # units that this line is the first to use, stock aside
-    opened_in_all: Fraction = Fraction(0)  # units that the build uses of the listing
-    problem: str = ""
-    notes: list[str] = field(default_factory=list)
-
-    @property
-    def owned(self) -> bool:
-        return self.line.counts.kind == "owned"
-
-    @property
-    def to_buy(self) -> Fraction:
-        """What is still to be bought for the line."""
-        left = self.need - self.taken - self.on_hand - self.coming - self.included
-        return Fraction(0) if self.owned else max(left, Fraction(0))
-
-    @property
-    def name(self) -> str:
-        """The part's key, or what is asked for."""
-        if self.part is not None:
-            return self.part.key
-        return self.line.part or texts.NEED.format(need=need_text(self.line.need))
+__all__ = ["Row", "by_listing", "choose_all", "fitting", "pick"]
 
 
 def pick(
@@ -105,11 +65,29 @@ def choose_all(rows: Sequence[Row], market: Market, currency: str) -> None:
 
 
 def _choose(rows: Sequence[Row], market: Market, currency: str, torn: frozenset[str]) -> None:
-    for bucket in _buckets(rows).values():
-        need = sum((row.need for row in bucket), Fraction(0))
-        to_buy = sum((row.to_buy for row in bucket), Fraction(0))
-        for row in bucket:
-            row.choice = pick(row, Asked(need, to_buy, currency), market, torn)
+    by_part: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        if row.part is not None:
+            by_part[row.part.key].append(row)
+    for (key, *_), bucket in _buckets(rows, market).items():
+        asked = _asked(bucket, by_part[key], market, currency)
+        for place, row in enumerate(bucket):
+            found = pick(row, asked, market, torn)
+            row.choice = replace(found, hint="") if found and place else found
+
+
+def _asked(bucket: Sequence[Row], of_part: Sequence[Row], market: Market, currency: str) -> Asked:
+    """What the lines that are bought together need, in whole bars and sheets where they are cut."""
+    need = sum((row.need for row in bucket), Fraction(0))
+    to_buy = sum((row.to_buy for row in bucket), Fraction(0))
+    if not any(is_cut(row) for row in bucket):
+        return Asked(need, to_buy, currency)
+
+    def cut(quote: Quote) -> Fraction:
+        own = own_bodies(of_part, quote, market)
+        return bodies_needed(bucket, quote, own, still=True).units
+
+    return Asked(need, to_buy, currency, cut)
 
 
 def _torn(rows: Sequence[Row]) -> frozenset[str]:
@@ -157,12 +135,25 @@ def _propose(row: Row, market: Market) -> None:
         row.notes.append(texts.DISCONTINUED.format(parts=", ".join(named.values())))
 
 
-def _buckets(rows: Sequence[Row]) -> dict[tuple[str, str | None, bool], list[Row]]:
-    found: dict[tuple[str, str | None, bool], list[Row]] = defaultdict(list)
+def _buckets(
+    rows: Sequence[Row], market: Market
+) -> dict[tuple[str, str | None, tuple[str, ...]], list[Row]]:
+    """Lines of one part that may be filled from the same listings are bought together."""
+    found: dict[tuple[str, str | None, tuple[str, ...]], list[Row]] = defaultdict(list)
+    shaped = {row.part.key for row in rows if row.part and is_cut(row)}
     for row in rows:
         if row.part is not None and not row.owned and not row.problem:
-            found[row.part.key, row.line.listing, bool(row.line.cuts)].append(row)
+            fits = _fit_in(row, row.part, market) if row.part.key in shaped else ()
+            found[row.part.key, row.line.listing, fits].append(row)
     return found
+
+
+def _fit_in(row: Row, part: Part, market: Market) -> tuple[str, ...]:
+    return tuple(
+        quote.listing.key
+        for quote in market.quotes(part)
+        if misfit(row.line, quote.sold_as, running=is_running(quote.listing)) is None
+    )
 
 
 def _include(rows: Sequence[Row], market: Market) -> None:

@@ -12,25 +12,56 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from service.builds import texts
-from service.builds.bodies import bodies_needed
+from service.builds.bodies import Bodies, bodies_needed, is_cut, own_bodies
 from service.builds.cents import to_cents
 from service.builds.offers import Market, Quote
-from service.builds.rows import Row, by_listing
-from service.model.builds import Cut
+from service.builds.row import Row
+from service.builds.rows import by_listing
+
+NONE = Fraction(0)
 
 
 def distribute(rows: Sequence[Row], market: Market, currency: str) -> None:
     """Set what every row buys and spends, and what it would open if nothing were on hand."""
     for group in by_listing(rows).values():
-        stock = market.stock(_quote(group[0]).part.key)
-        gross = _opened(group, [row.need - row.included for row in group], ())
-        bought = _opened(group, [row.to_buy for row in group], stock.offcuts if stock else ())
+        gross = _opened(group, [row.need - row.included for row in group], _gross(group))
+        plans = _plans(group, rows, market)
+        bought = _opened(group, [row.to_buy for row in group], plans)
         for row, units, opened in zip(group, bought, gross, strict=True):
-            row.buy, row.opened, row.opened_in_all = units, opened, sum(gross, Fraction(0))
+            row.buy, row.opened, row.opened_in_all = units, opened, sum(gross, NONE)
+            if row.part and is_cut(row) and (plan := plans.get(row.part.key)) and plan.note:
+                row.notes.append(plan.note)
             row.notes = list(dict.fromkeys(row.notes))
             if not units and row.to_buy > 0:
                 row.notes.append(texts.SHARES_UNIT)
         _spend(group, currency)
+
+
+def _gross(group: Sequence[Row]) -> dict[str, Bodies]:
+    """What the cut lists would take if nothing were there."""
+    return {
+        key: bodies_needed(mine, _quote(mine[0]))
+        for key, mine in _by_part([row for row in group if row.need > row.included]).items()
+    }
+
+
+def _plans(group: Sequence[Row], rows: Sequence[Row], market: Market) -> dict[str, Bodies]:
+    """What the cut lists take beside what the user has, by part."""
+    everywhere = _by_part(rows)
+    return {
+        key: bodies_needed(
+            mine, _quote(mine[0]), own_bodies(everywhere[key], _quote(mine[0]), market), still=True
+        )
+        for key, mine in _by_part(group).items()
+    }
+
+
+def _by_part(rows: Sequence[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        if row.part is not None:
+            found[row.part.key].append(row)
+    return found
 
 
 def _spend(group: Sequence[Row], currency: str) -> None:
@@ -39,9 +70,9 @@ def _spend(group: Sequence[Row], currency: str) -> None:
     Where a price holds for a number of units only (3 for 10.00), the sum is rounded
     once and the rows pay it in turn, so that 3.33, 3.34 and 3.33 make 10.00.
     """
-    quote, total = _quote(group[0]), sum((row.buy for row in group), Fraction(0))
-    each = quote.cost(total) / total if total else Fraction(0)
-    used, paid = Fraction(0), to_cents(Fraction(0), currency)
+    quote, total = _quote(group[0]), sum((row.buy for row in group), NONE)
+    each = quote.cost(total) / total if total else NONE
+    used, paid = NONE, to_cents(NONE, currency)
     for row in group:
         used += row.buy
         own = to_cents(each * row.buy, currency)
@@ -49,21 +80,23 @@ def _spend(group: Sequence[Row], currency: str) -> None:
         paid += row.spend
 
 
-def _opened(group: Sequence[Row], needs: Sequence[Fraction], own: Sequence[Cut]) -> list[Fraction]:
+def _opened(
+    group: Sequence[Row], needs: Sequence[Fraction], plans: dict[str, Bodies]
+) -> list[Fraction]:
     """The units that each row is the first to need. A set's parts share its units."""
-    total = _units(group, needs, own)
-    opened, used, answer = Fraction(0), defaultdict[str, Fraction](Fraction), []
+    total = _units(group, needs, plans)
+    opened, used, answer = NONE, defaultdict[str, Fraction](Fraction), []
     for row, need in zip(group, needs, strict=True):
         quote = _quote(row)
         used[quote.part.key] += need
         reach = min(total, quote.units(used[quote.part.key]))
-        new = max(Fraction(0), reach - opened) if need > 0 else Fraction(0)
+        new = max(NONE, reach - opened) if need > 0 else NONE
         opened += new
         answer.append(new)
-    return _give_rest(answer, needs, total - opened)
+    return _give_rest(group, answer, needs, total - opened)
 
 
-def _units(group: Sequence[Row], needs: Sequence[Fraction], own: Sequence[Cut]) -> Fraction:
+def _units(group: Sequence[Row], needs: Sequence[Fraction], plans: dict[str, Bodies]) -> Fraction:
     by_part: dict[str, Fraction] = defaultdict(Fraction)
     quotes: dict[str, Quote] = {}
     for row, need in zip(group, needs, strict=True):
@@ -71,30 +104,19 @@ def _units(group: Sequence[Row], needs: Sequence[Fraction], own: Sequence[Cut]) 
         by_part[quote.part.key] += need
         quotes[quote.part.key] = quote
     return max(
-        max(quotes[key].units(need), _cut(group, needs, quotes[key], own))
+        max(quotes[key].units(need), plans[key].units if key in plans else NONE)
         for key, need in by_part.items()
     )
 
 
-def _cut(
-    group: Sequence[Row], needs: Sequence[Fraction], quote: Quote, own: Sequence[Cut]
-) -> Fraction:
-    """The units that the cut lists of the part's lines take."""
-    rows = [
-        row
-        for row, need in zip(group, needs, strict=True)
-        if row.part and row.part.key == quote.part.key and need > 0
-    ]
-    found = bodies_needed([(row.line, row.amount) for row in rows], quote, own)
-    if found.note:
-        rows[-1].notes.append(found.note)
-    return found.units
-
-
-def _give_rest(answer: list[Fraction], needs: Sequence[Fraction], rest: Fraction) -> list[Fraction]:
-    """What cutting asks for beyond the plain amount goes to the last line that needs some."""
-    last = max((place for place, need in enumerate(needs) if need > 0), default=None)
-    if last is not None and rest > 0:
+def _give_rest(
+    group: Sequence[Row], answer: list[Fraction], needs: Sequence[Fraction], rest: Fraction
+) -> list[Fraction]:
+    """What cutting asks for beyond the plain amount goes to the last line that is cut."""
+    if rest > 0:
+        places = range(len(group))
+        cut = [place for place in places if is_cut(group[place])]
+        last = max(cut or [place for place in places if needs[place] > 0], default=0)
         answer[last] += rest
     return answer
 

@@ -14,7 +14,8 @@ from service.builds.mixes import mix_note, split_line
 from service.builds.offers import Market
 from service.builds.own import Own, Portion
 from service.builds.requirements import need_text, parts_meeting
-from service.builds.rows import Row, pick
+from service.builds.row import Row
+from service.builds.rows import pick
 from service.model.builds import Alternative, Build, Line
 
 Way = tuple[Row, ...]  # one row, or one for each component of a mixture

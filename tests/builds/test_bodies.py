@@ -1,0 +1,179 @@
+"""Bars and sheets to buy beside what is on hand, on its way, or in the build already.
+
+Every expectation is counted by hand; the last test counts by trying everything.
+"""
+
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from itertools import product
+
+import pytest
+from builds_kit import Shop, amount, build, line, part
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.builds.cost import BuildCost, price_build
+from service.builds.cut import Rect, cut_sheets
+from service.builds.view import Holding, Stock
+from service.model.builds import Cut
+from service.model.money import Money
+from service.model.orders import Purchase
+
+D = Decimal
+TUBE = part("tube", "m")
+THREE = (Cut(3, D(600)),)  # three pieces of 600 mm: one from each bar of 1 m
+
+
+def cost_of(stock: Stock | None, cuts: tuple[Cut, ...] = THREE, **more: object) -> BuildCost:
+    shop = Shop(TUBE)
+    shop.sell("tube", "1 m", "10.00")
+    total = sum((cut.count * (cut.length or 0) for cut in cuts), D(0))
+    made = build(line("tube", f"{total} mm", cuts=cuts))
+    on_hand = {} if stock is None else {"tube": stock}
+    return price_build(made, shop.view(on_hand=on_hand, **more))
+
+
+BARS = [  # (what there is, bars to buy)
+    (None, 3),
+    (Stock(D(1)), 2),  # one bar is there: one piece comes from it
+    (Stock(D(2)), 1),  # two bars are 2 m, more than the 1.8 m needed, and yet two pieces only
+    (Stock(D(3)), 0),
+    (Stock(D(0), D(1)), 2),  # on its way
+    (Stock(D(1), D(1)), 1),
+    (Stock(D("1.2"), D(0), (Cut(2, D(600)),)), 1),
+    (Stock(D("1.2"), D(0), (Cut(4, D(300)),)), 3),  # offcuts too short for any piece
+    (Stock(D("2.2"), D(0), (Cut(4, D(300)),)), 2),  # beside a whole bar
+    (Stock(D("0.7")), 2),  # what is left of a bar is one piece
+    (Stock(D("0.5")), 3),
+]
+
+
+@pytest.mark.parametrize(("stock", "bars"), BARS)
+def test_bars_on_hand_are_cut_first(stock: Stock | None, bars: int) -> None:
+    found = cost_of(stock)
+    assert (found.lines[0].buy, found.lines[0].to_spend) == (bars, D(10) * bars)
+    assert found.lines[0].share == D("18.00")  # what is used up does not depend on it
+
+
+def held(count: str, content: str, amount_held: str) -> Holding:
+    bought = Purchase("tube", D(count), Money(D("1.00"), "EUR"), D(content), on=date(2026, 11, 1))
+    return Holding(bought, Fraction(D(amount_held)))
+
+
+def test_bars_on_hand_are_as_long_as_they_were_bought() -> None:
+    # 2 m in one bar give three pieces of 600; four sticks of 0.5 m, though 2 m too, give none
+    long = {"": (held("1", "2", "2"),)}
+    short = {"": (held("4", "0.5", "2"),)}
+    assert cost_of(Stock(D(2)), holdings=long).lines[0].buy == 0
+    assert cost_of(Stock(D(2)), holdings=short).lines[0].buy == 3
+
+
+def test_pieces_that_the_build_has_taken_are_done() -> None:
+    mine = {"curlew": (held("2", "1", "1.2"),)}  # two pieces cut and glued in
+    assert cost_of(None, holdings=mine).lines[0].buy == 1
+    done = {"curlew": (held("2", "1", "1.8"),)}
+    assert cost_of(None, holdings=done).lines[0].buy == 0
+
+
+def test_a_longest_piece_beside_a_cut_list_wants_its_bar() -> None:
+    # 3 x 700 mm leave 300 mm of each bar: 0.5 m with a piece of 450 mm wants a fourth,
+    # though 2.6 m would go into three
+    shop = Shop(TUBE)
+    shop.sell("tube", "1 m", "10.00")
+    spar = line("tube", "2100 mm", cuts=(Cut(3, D(700)),))
+    tail = line("tube", "0.5 m", longest=amount("450 mm"))
+    found = price_build(build(spar, tail), shop.view())
+    assert [x.buy for x in found.lines] == [3, 1]
+    loose = price_build(build(spar, line("tube", "0.5 m")), shop.view())
+    assert sum(x.buy for x in loose.lines) == 3
+
+
+def test_a_hint_counts_the_bars_that_the_cut_list_takes() -> None:
+    # 600 + 600, 400 + 400 and 3 x 250 mm with a kerf of 1 mm: bars of 1219.2 mm (48 in) take 3
+    # (1201; 400 + 400 + 250 = 1053; 501). Bars of 1 m take 4 (600 + 250, 600 + 250, 400 + 400,
+    # 250): 4 x 6.00 = 24.00 is no saving on 3 x 7.00 = 21.00, though 3 x 6.00 would be
+    shop = Shop(TUBE)
+    shop.sell("tube", "48 in", "7.00", "tarnside")
+    shop.sell("tube", "1 m", "6.00")
+    cuts = (Cut(2, D(600)), Cut(2, D(400)), Cut(3, D(250)))
+    made = build(line("tube", "2750 mm", cuts=cuts, kerf=D(1)))
+    found = price_build(made, shop.view()).lines[0]
+    assert (found.buy, found.to_spend, "less now" in found.hint) == (3, D("21.00"), False)
+    least = price_build(made, shop.view(rule="least to spend")).lines[0]
+    assert (least.to_spend, "less now" in least.hint) == (D("21.00"), False)
+
+
+def test_a_hint_stands_once_where_lines_are_bought_together() -> None:
+    shop = Shop(TUBE)
+    shop.sell("tube", "5 m", "20.00", "tarnside")
+    shop.sell("tube", "1 m", "5.00")
+    found = price_build(build(line("tube", "0.4 m"), line("tube", "0.4 m")), shop.view())
+    assert [("15.00 EUR less now" in x.hint) for x in found.lines] == [True, False]
+
+
+def test_goods_cut_to_length_by_the_seller_need_no_plan() -> None:
+    shop = Shop(part("hose", "m"))
+    shop.sell("hose", "1 m", "2.00", step=amount("0.1 m"))
+    found = price_build(build(line("hose", "1.8 m", cuts=THREE)), shop.view())
+    assert (found.lines[0].buy, found.lines[0].to_spend) == (D("1.8"), D("3.60"))
+
+
+# four rectangles of 140 x 280 mm fill a sheet of 300 x 600 mm; eight take two
+SHEETS = [
+    (None, 2),
+    (Stock(D("0.18")), 1),
+    (Stock(D("0.36")), 0),
+    (Stock(D("0.09"), D(0), (Cut(1, size=(D(300), D(300))),)), 2),  # takes two, six are left
+    (Stock(D("0.27"), D(0), (Cut(1, size=(D(300), D(300))),)), 1),
+]
+
+
+@pytest.mark.parametrize(("stock", "sheets"), SHEETS)
+def test_sheets_on_hand_are_cut_first(stock: Stock | None, sheets: int) -> None:
+    shop = Shop(part("ply", "m2"))
+    shop.sell("ply", "300 x 600 mm", "8.00")
+    cuts = (Cut(8, size=(D(140), D(280))),)
+    made = build(line("ply", "0.3136 m2", cuts=cuts, kerf=D(2), grain="along"))
+    found = price_build(made, shop.view(on_hand={"ply": stock} if stock else {}))
+    assert found.lines[0].buy == sheets
+
+
+def test_the_grain_stays_in_what_is_left_of_a_sheet() -> None:
+    # 200 of 300 mm across, all of 600 along: 100 x 600 is left, not 600 x 100
+    found = cut_sheets([Rect(D(200), D(600))], (D(300), D(600)), turn=False)
+    assert [(r.long, r.wide) for r in found.offcuts] == [(D(100), D(600))]
+    own = cut_sheets([Rect(D(100), D(500))], (D(300), D(600)), turn=False, own=[(D(100), D(600))])
+    assert (own.sheets, own.used) == (0, (0,))
+    turned = cut_sheets(
+        [Rect(D(100), D(500))], (D(300), D(600)), turn=False, own=[(D(600), D(100))]
+    )
+    assert (turned.sheets, turned.used) == (1, ())
+
+
+def _fewest(pieces: list[int], own: list[int], bar: int) -> int:
+    """By trying every place for every piece."""
+    best = len(pieces)
+    bodies = [*own, *[bar] * len(pieces)]
+    for places in product(range(len(bodies)), repeat=len(pieces)):
+        room = list(bodies)
+        for piece, place in zip(pieces, places, strict=True):
+            room[place] -= piece
+        if min(room) >= 0:
+            best = min(best, len({p for p in places if p >= len(own)}))
+    return best
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.integers(2, 10), min_size=1, max_size=4),
+    st.lists(st.integers(1, 12), max_size=2),
+)
+def test_small_lists_with_own_bodies_against_brute_force(pieces: list[int], own: list[int]) -> None:
+    stock = Stock(sum((D(x) for x in own), D(0)) / 100, D(0), tuple(Cut(1, D(10 * x)) for x in own))
+    shop = Shop(TUBE)
+    shop.sell("tube", "0.1 m", "10.00")
+    cuts = tuple(Cut(1, D(10 * x)) for x in pieces)
+    made = build(line("tube", f"{10 * sum(pieces)} mm", cuts=cuts))
+    found = price_build(made, shop.view(on_hand={"tube": stock} if own else {}))
+    assert found.lines[0].buy == _fewest(pieces, own, 10)
