@@ -9,12 +9,13 @@ from typing import Any
 from scrapers import Amount, Availability, Tax, parse_amount
 from service.builds.view import PriceView
 from service.model.builds import Build, Counts, Line
-from service.model.catalogue import Break, Listing, Part, Supplier, Supply
+from service.model.catalogue import Break, Listing, Part, ShippingRow, Supplier, Supply
 from service.model.money import Rate, Rates
 from service.model.prices import Offer, PriceNow
 
 NOW = datetime(2026, 11, 24, 12, 0, tzinfo=UTC)
 D = Decimal
+FREE = (ShippingRow("*", D(0)),)
 
 
 def amount(text: str) -> Amount:
@@ -64,7 +65,8 @@ class Shop:
         split: str | None = None,
         **more: Any,
     ) -> Listing:
-        self.suppliers.setdefault(supplier, Supplier(supplier, supplier.title(), country="NL"))
+        usual = Supplier(supplier, supplier.title(), country="NL", shipping=FREE)
+        self.suppliers.setdefault(supplier, usual)
         number = len(self.listings) + 1
         first = Supply(part_key, amount(sold_as), D(split) if split else None)
         url = f"https://{supplier}.example/p/{part_key}-{number}"

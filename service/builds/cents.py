@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal, localcontext
 from fractions import Fraction
+from math import floor
 
 from service.model.money import Rates, quantum
 
@@ -18,6 +20,23 @@ def to_cents(value: Fraction, currency: str) -> Decimal:
     scaled = abs(value) / Fraction(step)
     whole = int(scaled + Fraction(1, 2))
     return (whole if value >= 0 else -whole) * step
+
+
+def share_out(total: Decimal, weights: Sequence[Fraction], currency: str) -> list[Decimal]:
+    """`total` in parts of whole minor units that add up to it, by weight.
+
+    Where all weights are 0 all parts are equal. What rounding down leaves goes to the
+    largest remainders, of equal ones to the first (method of Hamilton).
+    """
+    step, whole = quantum(currency), sum(weights, Fraction(0))
+    each = [w / whole for w in weights] if whole else [Fraction(1, len(weights))] * len(weights)
+    exact = [Fraction(total) / Fraction(step) * part for part in each]
+    down = [floor(value) for value in exact]
+    left = round(Fraction(total) / Fraction(step)) - sum(down)
+    order = sorted(range(len(exact)), key=lambda n: exact[n] - down[n], reverse=True)
+    for place in order[:left]:
+        down[place] += 1
+    return [count * step for count in down]
 
 
 def to_decimal(value: Fraction, digits: int = 28) -> Decimal:

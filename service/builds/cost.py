@@ -11,6 +11,7 @@ from service.builds.amounts import mass_of
 from service.builds.cautions import cautions_for
 from service.builds.cents import to_cents
 from service.builds.companions import Used, builtin_rules, companions, read_rules
+from service.builds.delivered import deliver
 from service.builds.figures import (
     BuildCost,
     LineCost,
@@ -25,7 +26,8 @@ from service.builds.lines import line_cost, supplies_in, with_supplies
 from service.builds.mixes import whole_build
 from service.builds.offers import Market, market_of
 from service.builds.paid import Lots, open_lots
-from service.builds.rows import Row, choose_all
+from service.builds.row import Row
+from service.builds.rows import choose_all
 from service.builds.tax import crosses_customs
 from service.builds.units import distribute
 from service.builds.view import PriceView, Supplies
@@ -58,6 +60,7 @@ def price_in(build: Build, market: Market) -> BuildCost:
     lines = with_supplies(lines, _supplies(view), whole.currency)
     work = labour_line(whole, view.view.rates)
     cost = _summed(whole, view, rows, [*lines, work] if work else lines, lots)
+    cost = deliver(cost, rows, view)
     return replace(cost, warnings=(*cost.warnings, *labour_note(whole, work)))
 
 
@@ -97,7 +100,6 @@ def _summed(
             *(note for part in _parts(rows) for note in market.view.notes.get(part.key, ())),
             *mass_warning([line for line in lines if line.group != texts.LABOUR or line.part]),
             *_no_flat(market, lines),
-            *_fee(market, lines),
         ),
     )
 
@@ -111,15 +113,6 @@ def _no_flat(market: Market, lines: Sequence[LineCost]) -> list[str]:
     if given is None or _supplies(market) or all(x.counts.kind != "stock" for x in lines):
         return []
     return [texts.NO_FLAT.format(source=given.currency, target=market.currency)]
-
-
-def _fee(market: Market, lines: Sequence[LineCost]) -> list[str]:
-    """A fee is of an order, so that it belongs to no line: told beside the sums."""
-    own = market.view.account or market.currency
-    abroad = {x.listing.supplier for x in lines if x.listing and x.buy and x.currency != own}
-    if market.view.fee is None or not abroad:
-        return []
-    return [texts.PAYMENT_FEE.format(fee=market.view.fee, count=len(abroad))]
 
 
 def _parts(rows: Sequence[Row]) -> list[Part]:

@@ -8,6 +8,7 @@ from typing import Any
 from scrapers import format_amount
 from service.builds.cents import number_text
 from service.builds.cost import BuildCost, LineCost, Sums
+from service.builds.landed import Landed
 from service.builds.offers import hours
 from service.model.money import money_text
 from service.model.times import time_text
@@ -28,6 +29,7 @@ def cost_to_json(cost: BuildCost) -> dict[str, Any]:
         "fit": [dict(entry) for entry in cost.fit],
         "warnings": list(cost.warnings),
         "cautions": list(cost.cautions),
+        "orders": [_order(order) for order in cost.orders],
     }
 
 
@@ -61,6 +63,22 @@ def _line(line: LineCost, currency: str) -> dict[str, Any]:
         "status": line.status,
         "age_hours": None if line.age is None else hours(line.age),
         "hint": line.hint or None,
+    }
+
+
+def _order(order: Landed) -> dict[str, Any]:
+    """An order at a supplier: its goods, and by name what comes on top of them."""
+    extra = order.extra
+    return {
+        "supplier": order.supplier,
+        "country": order.country,
+        "goods": money_text(order.goods, order.currency),
+        "charges": [
+            {"name": one.name, "cost": money_text(one.cost, order.currency)}
+            for one in order.charges
+        ],
+        "delivered": None if extra is None else money_text(order.goods + extra, order.currency),
+        "unknown": list(order.unknown),
     }
 
 

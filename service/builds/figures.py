@@ -11,6 +11,7 @@ from fractions import Fraction
 from scrapers import Amount
 from service.builds import texts
 from service.builds.cents import to_cents
+from service.builds.landed import Landed
 from service.builds.offers import Status
 from service.model.builds import Counts
 from service.model.catalogue import Listing
@@ -81,6 +82,7 @@ class BuildCost:
     fit: tuple[dict[str, str], ...] = ()
     warnings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    orders: tuple[Landed, ...] = ()
 
 
 def zero(currency: str) -> Decimal:
@@ -95,7 +97,7 @@ def sums(lines: Iterable[LineCost]) -> Sums:
         share=_add(row.share for row in rows) or NOTHING,
         to_spend=_add(row.to_spend for row in rows) or NOTHING,
         paid=_add(row.paid for row in rows),
-        delivered=_add(row.delivered for row in rows),
+        delivered=_delivered(rows),
         mass=_add(row.mass for row in rows),
         complete=all(row.status != "missing" for row in rows),
     )
@@ -104,6 +106,14 @@ def sums(lines: Iterable[LineCost]) -> Sums:
 def _add(values: Iterable[Decimal | None]) -> Decimal | None:
     known = [value for value in values if value is not None]
     return sum(known, NOTHING) if known else None
+
+
+def _delivered(lines: Iterable[LineCost]) -> Decimal | None:
+    """Not known where it is not of a line that has a price."""
+    known = [line for line in lines if line.to_spend is not None]
+    if any(line.delivered is None for line in known):
+        return None
+    return _add(line.delivered for line in known)
 
 
 def group_sums(lines: Sequence[LineCost]) -> tuple[tuple[str, Sums], ...]:
@@ -123,14 +133,16 @@ def mass_warning(lines: Sequence[LineCost]) -> list[str]:
 def with_delivered(cost: BuildCost, extra: Sequence[Decimal | None]) -> BuildCost:
     """The cost with each line's part of shipping, tax, duty and fees, in the order of lines.
 
-    `extra` is in the build's currency, rounded; None: the line is not part of an order.
-    `delivered` of a line is what it asks to spend plus that.
+    `extra` is in the build's currency, rounded; None: not known. `delivered` of a line is
+    what it asks to spend plus that.
     """
     lines = tuple(
-        line
-        if part is None or line.to_spend is None
-        else replace(line, delivered=line.to_spend + part)
+        replace(line, delivered=_plus(line.to_spend, part))
         for line, part in zip(cost.lines, extra, strict=True)
     )
     totals = replace(sums(lines), spent=cost.totals.spent)
     return replace(cost, lines=lines, groups=group_sums(lines), totals=totals)
+
+
+def _plus(spend: Decimal | None, part: Decimal | None) -> Decimal | None:
+    return None if spend is None or part is None else spend + part

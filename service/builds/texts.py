@@ -54,4 +54,33 @@ INSTEAD: Final = "chosen of {parts}"
 NO_FLAT: Final = "no exchange rate from {source} to {target}: workshop supplies are not counted"
 AGED: Final = "{amount} of {part} is past its shelf life and not counted on"
 AGED_DO: Final = "if it is still good: ebbmark stock good {part}"
+SHIPPING: Final = "shipping"
+DUTY: Final = "duty"
+IMPORT_TAX: Final = "import tax"
+CLEARANCE: Final = "customs clearance"
+FOR_PAYING: Final = "payment fee"
+NOT_DELIVERED: Final = "delivered is not known: {why}"
+NO_DESTINATION: Final = "say where to: destination in the settings or of the build"
+NO_ROW: Final = (
+    'no shipping from {shop} to {to}: add shipping = [{{ to = "{to}", fee = "..." }}] '
+    "to [supplier.{key}]"
+)
+NO_ROW_FITS: Final = (
+    "no shipping row of {shop} to {to} takes this order of {value}: add one to [supplier.{key}]"
+)
+NO_COUNTRY: Final = (
+    "{shop} has no country, so that customs are not known: add it to [supplier.{key}]"
+)
+NO_TAX_RATE: Final = "no tax rate is known for shipping from {shop} to {to}"
+NO_BORDER: Final = (
+    "what goods from {shop} cost at the border of {to} is not known: "
+    "add a rule to the file of the setting import_cost"
+)
+NO_DUTY: Final = (
+    "the duty on goods from {shop} into {to} is not known: "
+    "add it to the file of the setting import_cost"
+)
+NO_RATE_OF: Final = "no exchange rate from {source} to {target}"
+UNDER_LEAST: Final = "{shop} takes orders from {least} on, this one comes to {value}"
+UNWEIGHED: Final = "{shop}: shipping as for the heaviest parcel, mass unknown: {parts}"
 PAYMENT_FEE: Final = "paying abroad: {fee} an order, for {count} suppliers; not in the sums"

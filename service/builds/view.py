@@ -93,6 +93,7 @@ class PriceView:
     notes: Mapping[str, Sequence[str]] = field(default_factory=dict)
     rates_on: Mapping[date, Rates] = field(default_factory=dict)
     account: str | None = None  # currency that is paid without markup; None: the build's
+    import_rules: str = ""  # the user's own, over those that come with the program
     memo: dict[str, Any] = field(default_factory=dict, init=False, compare=False, repr=False)
 
 
