@@ -1,0 +1,134 @@
+"""State that a page carries for its scripts, as plain values: JSON and what packs it."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+from scrapers.readers.dom import Doc
+from scrapers.readers.lenient import amount, parse
+
+MAX_SCRIPT = 1 << 20
+MAX_CELLS = 20_000
+MAX_ISLANDS = 60
+MAX_DEPTH = 40
+_ASSIGN = re.compile(r"(?:=|\(|:)\s*(?=[{\[])")
+_MARKS = {"&q;": '"', "&s;": "'", "&l;": "<", "&g;": ">", "&a;": "&"}
+_MARK = re.compile("|".join(_MARKS))
+_BOXES = frozenset(
+    {"Reactive", "ShallowReactive", "Ref", "ShallowRef", "EmptyRef", "EmptyShallowRef", "Date"}
+)
+_DECODER = json.JSONDecoder(parse_float=amount, strict=False)
+
+
+def roots(doc: Doc) -> list[tuple[str, Any]]:
+    """JSON values of the scripts and islands that mention a price, with a name for each."""
+    found: list[tuple[str, Any]] = []
+    budget = MAX_SCRIPT * 2
+    for n, node in enumerate(doc.scripts[:300]):
+        text = doc.script_text(node)
+        budget -= len(text)
+        if budget < 0:
+            break
+        if len(text) > MAX_SCRIPT or ("rice" not in text and "centAmount" not in text):
+            continue
+        name = node.attributes.get("id") or f"script[{n}]"
+        found += [(name, v) for v in _values(text)]
+    return found + _islands(doc)
+
+
+def _values(text: str) -> list[Any]:
+    start = text.lstrip()[:4]
+    if start == "{&q;":  # transfer state, whose quotes are escaped in a way of its own
+        text = _MARK.sub(lambda m: _MARKS[m[0]], text)
+    if start[:1] not in ("{", "["):
+        return _assigned(text)
+    made = list(parse(text, watch_doubles=False).values)
+    return [_unfolded(v) if is_folded(v) else v for v in made]
+
+
+def _assigned(text: str) -> list[Any]:
+    """Object literals that happen to be JSON, at most eight a script."""
+    found: list[Any] = []
+    at = 0
+    for _ in range(60):
+        start = _ASSIGN.search(text, at)
+        if start is None or len(found) >= 8:
+            break
+        try:
+            value, at = _DECODER.raw_decode(text, start.end())
+        except (ValueError, RecursionError):
+            at = start.end()
+            continue
+        if value:
+            found.append(value)
+    return found
+
+
+def is_folded(value: Any) -> bool:
+    """A list of cells that name each other by number (the form of the npm package devalue)."""
+    if not isinstance(value, list) or not 2 <= len(value) <= MAX_CELLS:
+        return False
+    head = value[0]
+    if isinstance(head, list) and len(head) == 2 and head[0] in _BOXES:
+        return True
+    return (
+        isinstance(head, dict)
+        and bool(head)
+        and all(isinstance(n, int) and -7 < n < len(value) for n in head.values())
+    )
+
+
+def _unfolded(cells: list[Any]) -> Any:
+    """The first cell with every number replaced by the cell it names; each cell made once."""
+    made: dict[int, Any] = {}
+    budget = [MAX_CELLS]
+
+    def cell(number: Any, depth: int) -> Any:
+        if not isinstance(number, int) or not 0 <= number < len(cells):
+            return None  # negative numbers stand for undefined, NaN ...
+        if number in made:
+            return made[number]
+        budget[0] -= 1
+        if depth > MAX_DEPTH or budget[0] < 0:
+            return None
+        made[number] = None  # a cell that holds itself ends here
+        made[number] = filled(cells[number], depth + 1)
+        return made[number]
+
+    def filled(value: Any, depth: int) -> Any:
+        if isinstance(value, dict):
+            return {k: cell(n, depth) for k, n in value.items()}
+        if not isinstance(value, list):
+            return value
+        if value and isinstance(value[0], str):
+            return cell(value[1], depth) if len(value) > 1 and value[0] in _BOXES else None
+        return [cell(n, depth) for n in value[:500]]
+
+    return cell(0, 0)
+
+
+def _islands(doc: Doc) -> list[tuple[str, Any]]:
+    """Props of islands: each value in a pair of its kind (0 plain, 1 list) and itself."""
+    if "<astro-island" not in doc.html:
+        return []
+    found: list[tuple[str, Any]] = []
+    for n, node in enumerate(doc.tree.css("astro-island[props]")[:MAX_ISLANDS]):
+        raw = node.attributes.get("props") or ""
+        if "rice" in raw and len(raw) <= MAX_SCRIPT:
+            held = parse(raw, watch_doubles=False).values
+            found += [(f"island[{n}]", {k: _plain(x, 0) for k, x in v.items()})
+                      for v in held if isinstance(v, dict)]  # fmt: skip
+    return found
+
+
+def _plain(pair: Any, depth: int) -> Any:
+    if not isinstance(pair, list) or len(pair) != 2 or depth > MAX_DEPTH:
+        return None
+    kind, value = pair
+    if kind == 1 and isinstance(value, list):
+        return [_plain(v, depth + 1) for v in value[:500]]
+    if isinstance(value, dict):
+        return {k: _plain(v, depth + 1) for k, v in value.items()}
+    return value
