@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 
 from selectolax.lexbor import LexborNode
 
+from scrapers.readers import labels
 from scrapers.readers.dom import Doc
 from scrapers.readers.leaves import PRICE_LIKE, squeeze
 from scrapers.readers.stock import orderers
@@ -50,18 +51,29 @@ def _unmarked(doc: Doc, known: list[str]) -> LexborNode | None:
     host = _host(doc.url)
     for node in doc.tree.body.css(_NAMED)[:300]:
         text = squeeze(node.text()[:400]).casefold()
-        said = len(text) > 3 and any(text == n or (len(text) > 8 and text in n) for n in known)
+        said = len(text) > 3 and any(_repeats(text, n) for n in known)
         if said and not _is_shop(text, host):
             return node
     parts = {p for n in known for p in _PARTS.split(squeeze(n)) if len(p) > 3}
     parts = {p for p in parts if not _is_shop(p, host)}
-    found = [
-        (node, text)
+    texts = (
+        (node, squeeze(node.text(deep=False)[:MAX_NAME]).casefold())
         for node in doc.tree.body.css(_PLAIN)[:MAX_NODES]
-        if (text := squeeze(node.text(deep=False)[:MAX_NAME]).casefold()) in parts
-    ]
+    )
+    found = [(node, text) for node, text in texts if text in parts or _begins(text, parts)]
     longest = max((len(text) for _, text in found), default=0)
     return next((node for node, text in found if len(text) == longest), None)
+
+
+def _repeats(text: str, name: str) -> bool:
+    """The same, a part of the known title, or the known title and a little more."""
+    longer = len(name) > 8 and text.startswith(name) and len(text) <= 2 * len(name)
+    return text == name or (len(text) > 8 and text in name) or longer
+
+
+def _begins(text: str, parts: set[str]) -> bool:
+    """A longer name that begins with a part of the title ("Rod 8 mm" and "Rod 8 mm, 1 m")."""
+    return any(len(p) > 9 and text.startswith(p) and len(text) <= 2 * len(p) for p in parts)
 
 
 def _host(url: str) -> str:
@@ -110,5 +122,6 @@ def _is_name(text: str) -> bool:
         3 < len(text) <= MAX_NAME
         and _WORD.search(text) is not None
         and not text.endswith(":")
+        and not labels.CURRENT.search(text)
         and not PRICE_LIKE.search(text)
     )

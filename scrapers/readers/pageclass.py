@@ -131,7 +131,8 @@ def challenge(doc: Doc, text: str) -> PageClass:
     small = len(text) < SMALL
     if small and (_BOT_TITLE.search(title) or _BOT_TEXT.search(text)):
         return PageClass("barred", "the page is a bot check")
-    if len(text) < 600 and _BOT_HTML.search(doc.html[:60_000]):
+    marked = len(text) < 600 or _BOT_TITLE.search(title)
+    if marked and _BOT_HTML.search(doc.html[:60_000]):
         return PageClass("barred", "the page is a bot check")
     return NONE
 

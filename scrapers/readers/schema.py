@@ -12,7 +12,7 @@ from typing import Any
 from scrapers.model import Choice, Ids, Source
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.offers import first, listed, offers_of, words
-from scrapers.readers.values import clean, currency_code, gtin
+from scrapers.readers.values import clean, currency_code, gtin, number
 
 Item = dict[str, Any]
 MAX_DEPTH = 64
@@ -202,19 +202,19 @@ def _owned(roots: list[tuple[str, Any]]) -> set[str]:
 
 
 def _ids(item: Item, index: dict[str, Item]) -> Ids:
-    number = None
+    code = None
     for key in ("gtin", "gtin13", "gtin14", "gtin12", "gtin8", "isbn", "productID"):
-        if number is None and key in item:
-            number = gtin(str(item[key]).removeprefix("ean:").removeprefix("gtin:"))
+        if code is None and key in item:
+            code = gtin(str(item[key]).removeprefix("ean:").removeprefix("gtin:"))
     brand = resolve(item.get("brand") or item.get("manufacturer"), index)
     if isinstance(brand, list):
         brand = brand[0] if brand else None
     if isinstance(brand, dict):
         brand = brand.get("name")
     return Ids(
-        gtin=number,
-        mpn=clean(item.get("mpn"), 80),
-        sku=clean(item.get("sku"), 80),
+        gtin=code,
+        mpn=number(item.get("mpn")),
+        sku=number(item.get("sku")),
         brand=clean(brand, 80),
     )
 

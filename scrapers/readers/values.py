@@ -127,6 +127,20 @@ def clean(value: Any, limit: int = MAX_TITLE) -> str | None:
     return text or None
 
 
+_LABELLED = re.compile(
+    r"(?:sku|mpn|upc|ean)(?:\s*[.:#]+\s*|\s+)|(?:item|model|part|product|art(?:icle|ikel)?)"
+    r"[\s._-]*(?:(?:no|nr|num|number|code|nummer)\s*[.:#]*\s+|[.:#]+\s*)",
+    re.IGNORECASE,
+)
+
+
+def number(value: Any) -> str | None:
+    """An article number without the label that some themes print into it ("SKU: 4711")."""
+    text = clean(value, 80)
+    found = _LABELLED.match(text) if text else None
+    return text[found.end() :] if text and found and found.end() < len(text) else text
+
+
 def gtin(value: Any) -> str | None:
     """A GTIN-8, -12, -13 or -14 whose check digit is right, else None."""
     text = (clean(value, 20) or "").replace(" ", "").replace("-", "")

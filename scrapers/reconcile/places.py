@@ -41,6 +41,7 @@ _DOLLARS = re.compile(
     r"\b(?:(AUD|AU\$|A\$|Australian?)|(CAD|CA\$|C\$|Canad(?:a|ian))|(NZD|NZ\$|New Zealand)|"
     r"(HKD|HK\$)|(SGD|S\$|Singapore)|(MXN|MX\$))(?![A-Za-z])"
 )
+_ABROAD = re.compile(r"(?:\b(?:to|outside|and|or|from|into)|[,&/])\s+(?:the\s+)?\Z", re.IGNORECASE)
 _US = re.compile(r"\bUSD?\b|US\$")
 _DOLLAR_CODES = ("AUD", "CAD", "NZD", "HKD", "SGD", "MXN")
 _DOMAINS = {"uk": "GB", "com.au": "AU", "co.nz": "NZ", "co.za": "ZA", "co.jp": "JP"}
@@ -65,8 +66,13 @@ def country_of(url: str, lang: str | None) -> str | None:
 
 def dollars(text: str) -> str:
     """Which dollar a bare "$" is: the one that the page's text names most, else the US dollar."""
-    named = Counter(_DOLLAR_CODES[(m.lastindex or 1) - 1] for m in _DOLLARS.finditer(text[:60_000]))
-    named["USD"] += len(_US.findall(text[:60_000]))
+    text = text[:60_000]
+    named = Counter(
+        _DOLLAR_CODES[(m.lastindex or 1) - 1]
+        for m in _DOLLARS.finditer(text)
+        if not (m[0][-1].islower() and _ABROAD.search(text[max(0, m.start() - 14) : m.start()]))
+    )  # "we ship to Canada" is said by shops elsewhere
+    named["USD"] += len(_US.findall(text))
     code, count = named.most_common(1)[0]
     return code if count else "USD"
 

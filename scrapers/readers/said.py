@@ -1,0 +1,38 @@
+"""What the page says as a whole: its text without scripts, the currency its picker stands at."""
+
+from __future__ import annotations
+
+from scrapers.readers.dom import Doc
+from scrapers.readers.values import currency_code
+
+MAX_MUTE = 2_000
+_MUTE = "script, style, select"
+_PICKER = 'select[name*="currenc" i], select[id*="currenc" i], select[class*="currenc" i]'
+
+
+def text_of(doc: Doc) -> str:
+    """The text of the body; what scripts, styles and pickers hold is not said to a visitor."""
+    body = doc.tree.body
+    if body is None:
+        return ""
+    text = body.text(separator=" ")
+    parts: list[str] = []
+    at = 0
+    for node in body.css(_MUTE)[:MAX_MUTE]:
+        inner = node.text(separator=" ")
+        start = text.find(inner, at) if inner else -1
+        if start >= 0:
+            parts.append(text[at:start])
+            at = start + len(inner)
+    parts.append(text[at:])
+    return " ".join(parts)
+
+
+def picked_currency(doc: Doc) -> str | None:
+    """The currency that the shop's own picker stands at."""
+    for picker in doc.tree.css(_PICKER)[:5]:
+        option = picker.css_first("option[selected]")
+        if option is not None:
+            code = currency_code((option.attributes.get("value") or "").strip()[:40])
+            return code or currency_code(option.text().strip()[:40])
+    return None
