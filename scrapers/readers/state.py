@@ -23,8 +23,9 @@ from scrapers.readers.statemoney import (
     priced,
     stock_of,
     was_of,
+    whole,
 )
-from scrapers.readers.values import Value, clean, gtin
+from scrapers.readers.values import clean, gtin
 
 MAX_OBJECTS = 20_000
 MAX_CHOICES = 300

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from scrapers.model import Availability
@@ -9,6 +10,7 @@ from scrapers.readers.values import Value, currency_code, minor_units, stated
 from scrapers.texts import schema_availability
 
 Item = dict[str, Any]
+MANY = 100
 MINOR = "a whole number, perhaps in cents"
 NOW = ("saleprice", "specialprice", "finalprice", "currentprice", "price", "displayprice",
         "sellingprice", "offerprice", "salesprice", "priceamount", "nowprice")  # fmt: skip
@@ -72,6 +74,12 @@ def amount_of(
     return Value(None), currency
 
 
+def whole(amount: Decimal | None) -> Value:
+    """An amount that was read before; as a large whole number it may be in cents."""
+    cents = amount is not None and amount >= MANY and amount.as_tuple().exponent == 0
+    return Value(amount, doubt=MINOR if cents else None)
+
+
 def _scaled(raw: Any, currency: str | None, *, minor: bool) -> Value:
     if isinstance(raw, bool) or raw is None or isinstance(raw, (list, dict)):
         return Value(None)
@@ -81,7 +89,7 @@ def _scaled(raw: Any, currency: str | None, *, minor: bool) -> Value:
     if minor:
         places = minor_units(currency) or 2
         return Value(value.amount.scaleb(-places), currency)
-    return Value(value.amount, currency, MINOR if value.amount >= 100 else None)
+    return Value(value.amount, currency, MINOR if value.amount >= MANY else None)
 
 
 _HOLDERS = (
