@@ -26,6 +26,7 @@ from scrapers.readers import (
     microdata,
     number,
     pageclass,
+    picked,
     rule,
     said,
     state,
@@ -301,7 +302,7 @@ class _Visit:
         """The variant that the user means has its own price in the table."""
         wanted = (self.rules.choice or "").strip().casefold()
         if not wanted:
-            return verdict
+            return self._by_selection(verdict, choices)
         if not choices:
             offered = [c for t in court.told if len(t.choices) > 1 for c in t.choices]
             known = any(wanted in {c.name.casefold(), (c.sku or "").casefold()} for c in offered)
@@ -314,6 +315,18 @@ class _Visit:
                     currency=choice.currency or verdict.currency, stock=choice.availability,
                 )  # fmt: skip
         return self._no_choice(verdict)
+
+    def _by_selection(self, verdict: Verdict, choices: tuple[Choice, ...]) -> Verdict:
+        """A range, and a form in which the shop has selected one variant for the visitor."""
+        open_range = verdict.doubt == CHOICE_NEEDED and verdict.price is None
+        chosen = picked.read(self.doc, choices) if open_range and choices else None
+        if chosen is None or chosen.price is None:
+            return verdict
+        self.evidence.append(Evidence("state", "price", str(chosen.price), chosen.name))
+        return replace(
+            verdict, price=chosen.price, doubt=None, source=Source.STATE,
+            currency=chosen.currency or verdict.currency, stock=chosen.availability,
+        )  # fmt: skip
 
     def _no_choice(self, verdict: Verdict) -> Verdict:
         return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")

@@ -23,12 +23,13 @@ _CLASSES = frozenset(
 _LABEL = re.compile(r"\A[^\d:]{2,30}:\s*")
 _NUMBER = re.compile(r"(?=[\w./+-]*\d)[\w][\w./+-]{1,39}\Z")
 _SKU_LABEL = (
-    r"(?:\bart(?:ikel|icle|ikkel|icolo|[íi]culo)?[. -]{0,2}(?:n(?:r|o|um|ummer|umber|ummeri|[°º])|id|code)"
-    r"\b\.?|\bsku\b|\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?(?:no|number|code|"
-    r"nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|\bprodukt(?:nummer|kode|nr)\b\.?|"
-    r"\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.)(?: (?:articolo|"
-    r"prodotto))?|\breferencia\b|\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|"
-    r"produto))?\b|\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
+    r"(?:\bart(?:ikel|icle|ikkel|icolo|[íi]culo)?[. -]{0,2}(?:n(?:r|o|um|ummer|umber|[°º])|id|code)"
+    r"\b\.?|\bsku\b|\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?"
+    r"(?:no|number|code|nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|"
+    r"\bprodukt(?:nummer|kode|nr)\b\.?|\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|"
+    r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.)(?: (?:articolo|prodotto))?|\breferencia\b|"
+    r"\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
+    r"\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
     r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
     r"\bbestelnummer\b|\bproductcode\b)"
 )

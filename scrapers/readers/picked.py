@@ -1,0 +1,40 @@
+"""The variant that the page has chosen: options selected in the form that holds the table."""
+
+from __future__ import annotations
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.model import Choice
+from scrapers.readers.dom import Doc
+
+MAX_FIELDS = 12
+
+
+def read(doc: Doc, choices: tuple[Choice, ...]) -> Choice | None:
+    """The one choice with a price that fits every selected option; None where one is open."""
+    for node in doc.tables[:50]:
+        if node.tag != "form" or "data-product_variations" not in node.attributes:
+            continue
+        wanted = _selected(node)
+        if not wanted:
+            return None
+        fits = [c for c in choices if c.price is not None and _parts(c) <= wanted]
+        return fits[0] if len(fits) == 1 else None
+    return None
+
+
+def _parts(choice: Choice) -> set[str]:
+    return {part.strip().casefold() for part in choice.name.split(" / ")}
+
+
+def _selected(form: LexborNode) -> set[str] | None:
+    """The values selected, none of the fields left open."""
+    fields = form.css("select")[:MAX_FIELDS]
+    made = set()
+    for one in fields:
+        option = one.css_first("option[selected]")
+        value = (option.attributes.get("value") or "").strip() if option is not None else ""
+        if not value:
+            return None
+        made.add(value.casefold())
+    return made or None
