@@ -119,7 +119,8 @@ def _in_line_unit(value: Fraction, row: Row) -> Decimal:
     """`value` base units of the part as the line counts it."""
     if not value or not row.need:
         return NOTHING
-    return to_decimal(value / row.need * Fraction(row.amount.value), 12)
+    whole = value / row.need * (1 + Fraction(row.line.waste))
+    return to_decimal(whole * Fraction(row.amount.value), 12)
 
 
 def supplies_in(given: Supplies | None, rates: Rates, currency: str) -> Supplies | None:

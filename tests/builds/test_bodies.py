@@ -177,3 +177,12 @@ def test_small_lists_with_own_bodies_against_brute_force(pieces: list[int], own:
     made = build(line("tube", f"{10 * sum(pieces)} mm", cuts=cuts))
     found = price_build(made, shop.view(on_hand={"tube": stock} if own else {}))
     assert found.lines[0].buy == _fewest(pieces, own, 10)
+
+
+def test_what_is_on_hand_is_told_in_the_lines_unit_waste_or_not() -> None:
+    # 0.5 m2 of cloth are there; 0.8 m2 and a tenth for waste are needed
+    shop = Shop(part("cloth", "m2"))
+    shop.sell("cloth", "1 m2", "20.00")
+    made = build(line("cloth", "8000 cm2", waste=D("0.1")))
+    found = price_build(made, shop.view(on_hand={"cloth": Stock(D("0.5"))})).lines[0]
+    assert (found.on_hand, found.amount.unit) == (D(5000), "cm2")

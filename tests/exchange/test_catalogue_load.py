@@ -401,3 +401,19 @@ def test_hours_that_are_none(written: str) -> None:
 
 def test_a_labour_rate_has_a_currency() -> None:
     assert "labour_rate" in changed("need_by =", 'labour_rate = "12.00"\nneed_by =')[0]
+
+
+def test_cloth_by_the_metre_has_its_least_and_step_in_metres() -> None:
+    # common practice: cloth of 1.2 m width, half a metre at least, then by tenths of one
+    text = 'sold_as = "1 m x 1.2 m"'
+    stepped = BASE.replace(text, f'{text}\nleast = "0.5 m"\nstep = "10 cm"')
+    listing = book_from_document(parse_toml(stepped, "x.toml"), "x.toml").listings[1]
+    assert listing.least == Amount(Decimal("0.6"), "m2", size=(Decimal(500), Decimal(1200)))
+    assert listing.step == Amount(Decimal("0.12"), "m2", size=(Decimal(100), Decimal(1200)))
+
+
+def test_shelf_life_in_months() -> None:  # makers of resin and glue write months
+    for written, days in (("6 months", 182.5), ("12 months", 365), ("1 month", 365 / 12)):
+        text = BASE.replace('unit = "m2"', f'unit = "m2"\nshelf_life = "{written}"')
+        found = book_from_document(parse_toml(text, "x.toml"), "x.toml")
+        assert found.parts[1].shelf_life == timedelta(days=days)

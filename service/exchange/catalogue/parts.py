@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from scrapers import Amount, Dimension, dimension, to_base
 from service.errors import InputError
 from service.exchange.catalogue import goods
 from service.exchange.catalogue import values as v
@@ -131,13 +132,22 @@ def _listing(row: Table, supplies: tuple[Supply, ...]) -> Listing:
         render=row.get("render", v.flag, False),
         includes=row.each("includes", included),
         breaks=tuple(_break(tier) for tier in row.tables("breaks")),
-        least=row.maybe("least", v.amount),
-        step=row.maybe("step", v.amount),
+        least=_of_width(row.maybe("least", v.amount), supplies),
+        step=_of_width(row.maybe("step", v.amount), supplies),
         days=row.maybe("days", v.promise),
         country=row.maybe("country", v.country),
     )
     row.done()
     return found
+
+
+def _of_width(amount: Amount | None, supplies: tuple[Supply, ...]) -> Amount | None:
+    """A length of goods that are sold by length of a width is one of that width."""
+    size = supplies[0].amount.size if len(supplies) == 1 else None
+    if amount is None or size is None or dimension(amount.unit) is not Dimension.LENGTH:
+        return amount
+    long = to_base(amount) * 1000
+    return Amount(long * size[1] / 1_000_000, "m2", size=(long, size[1]))
 
 
 def _rule(row: Table) -> dict[str, str]:

@@ -83,9 +83,11 @@ __all__ = [
 MINUTE: Final = timedelta(minutes=1)
 _KEY: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _DURATION: Final = re.compile(
-    r"(\d{1,8}) ?(s|sec|seconds?|min|minutes?|h|hours?|d|days?|w|weeks?|y|years?)", re.ASCII
+    r"(\d{1,8}) ?(s|sec|seconds?|min|minutes?|h|hours?|d|days?|w|weeks?|mo|months?|y|years?)",
+    re.ASCII,
 )
 _SECONDS: Final = {"s": 1, "m": 60, "h": 3600, "d": 86400, "w": 604800, "y": 31_536_000}
+_MONTH: Final = 2_628_000  # a twelfth of 365 days
 _PROMISE: Final = re.compile(r"\d{1,3}(?:-\d{1,3})?", re.ASCII)
 _RANGE: Final = re.compile(r"(?P<low>[-\d.]*?)\s*\.\.\s*(?P<high>[-\d.]*)(?:\s*[^\d\s.]\S*)?")
 _RULE: Final = re.compile(r"(?:css|json|re):\S.*", re.DOTALL)
@@ -174,11 +176,16 @@ def unit_price(raw: Any) -> tuple[Money, str]:
 
 
 def duration(raw: Any) -> timedelta:
-    """`"6h"`, `"2 d"`, `"30 min"`, `"1 year"` (365 days)."""
+    """`"6h"`, `"2 d"`, `"30 min"`, `"6 months"`, `"1 year"` (365 days)."""
     found = _DURATION.fullmatch(raw.strip()) if isinstance(raw, str) else None
-    if found is None or not 0 < int(found[1]) * _SECONDS[found[2][0]] < 10**10:
+    seconds = int(found[1]) * _seconds_of(found[2]) if found else 0
+    if not 0 < seconds < 10**10:
         raise InputError(f'{shown(raw)} is not a time span; write such as "30 min", "6h" or "90 d"')
-    return timedelta(seconds=int(found[1]) * _SECONDS[found[2][0]])
+    return timedelta(seconds=seconds)
+
+
+def _seconds_of(unit: str) -> int:
+    return _MONTH if unit.startswith("mo") else _SECONDS[unit[0]]
 
 
 def at_least(span: timedelta, why: str) -> Read[timedelta]:
