@@ -244,7 +244,11 @@ class _Visit:
         verdict = settle(court)
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
-        verdict = _single(self._by_choice(verdict, choices, court), view, court)
+        verdict = self._by_choice(verdict, choices, court)
+        if verdict.doubt == CHOICE_NEEDED and not view.multibuy:
+            money = verdict.currency or court.currency
+            view.multibuy = tuple(tiers.tables(self.doc, view.places, self.locale, money))
+        verdict = _single(verdict, view, court)
         verdict = self._of_this_page(court, verdict, view)
         verdict, title = self._by_rules(verdict)
         around = Around(

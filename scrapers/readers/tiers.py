@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 
 from scrapers.model import Multibuy
 from scrapers.readers.dom import Doc
@@ -12,6 +13,7 @@ from scrapers.readers.places import Places
 from scrapers.texts import read_price
 
 MAX_ROWS = 40
+MAX_TABLES = 25
 _ROW = re.compile(r"\A\D{0,20}?(\d{1,5})\b\s*(?:[-–]\s*\d{1,5}\b)?(?!\s*%)(.{0,60})\Z", re.DOTALL)
 _UNTIL = re.compile(
     r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
@@ -33,6 +35,20 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
             if made is not None:
                 found.append(made)
     return found
+
+
+def tables(doc: Doc, places: Places, locale: str | None, currency: str | None) -> list[Multibuy]:
+    """Quantity prices of a table that no name marks: amounts that fall as the quantities rise."""
+    for node in doc.tree.css("table")[:MAX_TABLES]:
+        if places.of(node).zone in ("other", "hidden"):
+            continue
+        rows = node.css("tr")[:MAX_ROWS]
+        texts = (" ".join(row.text(separator=" ").split()) for row in rows)
+        found = [made for text in texts if (made := _row(text, locale, currency))]
+        pairs = list(pairwise(found))
+        if pairs and all(a.quantity < b.quantity and a.price > b.price for a, b in pairs):
+            return found
+    return []
 
 
 def _row(text: str, locale: str | None, currency: str | None) -> Multibuy | None:
