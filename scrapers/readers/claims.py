@@ -36,6 +36,8 @@ class Offer:
     shipping: Decimal | None = None
     name: str | None = None
     sku: str | None = None
+    gtin: str | None = None
+    mpn: str | None = None
     url: str | None = None
     country: str | None = None
     zero: bool = False

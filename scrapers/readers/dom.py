@@ -102,7 +102,10 @@ _MUTE = frozenset(
     ]
 )
 _NUMBERS = frozenset({"data-product-sku", "data-hook"})
-_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | {"id"}
+# what builders of sites with made-up class names call an element by
+CALLED = ("data-hook", "data-testid", "data-test-id", "data-test", "data-qa")
+_CALLED = frozenset(CALLED)
+_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | _CALLED | {"id"}
 
 
 def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
@@ -204,8 +207,12 @@ def _marked(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> int:
         doc.properties.append(node)
     if not _TABLES.isdisjoint(attrs):
         doc.tables.append(node)
-    priced = not _AMOUNTS.isdisjoint(attrs)
-    return _PRICED * priced | _NUMBERED * (not _NUMBERS.isdisjoint(attrs))
+    mark = _PRICED * (not _AMOUNTS.isdisjoint(attrs))
+    if not _CALLED.isdisjoint(attrs):
+        for name in CALLED:
+            if name in attrs:
+                mark |= _NAMES[attrs[name]]
+    return mark | _NUMBERED * (not _NUMBERS.isdisjoint(attrs))
 
 
 _NO_TEXT = ("meta", "script", "link", "style", "template", "html", "body", "img", "input")

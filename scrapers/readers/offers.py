@@ -9,7 +9,7 @@ from typing import Any
 from scrapers.model import Availability, Multibuy, Tax, UnitPrice
 from scrapers.readers.claims import Offer
 from scrapers.readers.lenient import CONFLICT
-from scrapers.readers.values import Value, clean, currency_code, stated
+from scrapers.readers.values import Value, clean, currency_code, gtin, number, stated
 from scrapers.texts import schema_availability
 
 Item = dict[str, Any]
@@ -258,6 +258,19 @@ def _doubt(item: Item, now: Value) -> str | None:
     return now.doubt
 
 
+_GTINS = ("gtin", "gtin13", "gtin14", "gtin12", "gtin8", "isbn", "productID")
+
+
+def code_of(item: Item) -> str | None:
+    """The first identifier of an item that is a GTIN."""
+    for key in _GTINS:
+        if key in item:
+            code = gtin(str(first(item[key])).removeprefix("ean:").removeprefix("gtin:"))
+            if code is not None:
+                return code
+    return None
+
+
 def availability(item: Item, holder: Item) -> Availability:
     """The schema.org availability word of an offer, or of what holds it."""
     for value in (item.get("availability"), holder.get("availability")):
@@ -276,7 +289,9 @@ def _named(offer: Offer, item: Item, index: dict[str, Item], holder: Item) -> Of
         offer,
         price=Decimal(0) if free else offer.price,
         name=clean(item.get("name") or inner.get("name") or holder.get("name"), 200),
-        sku=clean(item.get("sku") or inner.get("sku") or holder.get("sku"), 80),
+        sku=number(item.get("sku") or inner.get("sku") or holder.get("sku")),
+        gtin=code_of(item),
+        mpn=number(item.get("mpn")),
         url=clean(item.get("url"), 2000),
         country=_country(item, index),
         used=bool({"UsedCondition", "DamagedCondition"} & set(words(item.get("itemCondition")))),

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
+from scrapers.readers.dom import CALLED
 
 MAX_CLIMB = 600
 _OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
@@ -146,6 +147,9 @@ def _has_old_price(box: LexborNode) -> bool:
 
 
 def own_class(node: LexborNode) -> str:
-    """Class and id of one element as one text."""
+    """Class, id and what tests call one element, as one text."""
     attrs = node.attributes
-    return f"{attrs.get('class') or ''} {attrs.get('id') or ''}".strip()
+    named = f"{attrs.get('class') or ''} {attrs.get('id') or ''}".strip()
+    if len(attrs) > 1 or not named:
+        named = " ".join((named, *(v for n in CALLED if (v := attrs.get(n))))).strip()
+    return named

@@ -11,8 +11,8 @@ from typing import Any
 
 from scrapers.model import Choice, Ids, Source
 from scrapers.readers.claims import Offer, Product
-from scrapers.readers.offers import first, listed, offers_of, words
-from scrapers.readers.values import clean, currency_code, gtin, number
+from scrapers.readers.offers import code_of, first, listed, offers_of, words
+from scrapers.readers.values import clean, currency_code, number
 
 Item = dict[str, Any]
 MAX_DEPTH = 64
@@ -202,17 +202,13 @@ def _owned(roots: list[tuple[str, Any]]) -> set[str]:
 
 
 def _ids(item: Item, index: dict[str, Item]) -> Ids:
-    code = None
-    for key in ("gtin", "gtin13", "gtin14", "gtin12", "gtin8", "isbn", "productID"):
-        if code is None and key in item:
-            code = gtin(str(item[key]).removeprefix("ean:").removeprefix("gtin:"))
     brand = resolve(item.get("brand") or item.get("manufacturer"), index)
     if isinstance(brand, list):
         brand = brand[0] if brand else None
     if isinstance(brand, dict):
         brand = brand.get("name")
     return Ids(
-        gtin=code,
+        gtin=code_of(item),
         mpn=number(item.get("mpn")),
         sku=number(item.get("sku")),
         brand=clean(brand, 80),

@@ -186,7 +186,7 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
         where=head.where,
         text=text,
         title=product.title,
-        ids=product.ids if product.ids.sku or not head.sku else _with_sku(product.ids, head.sku),
+        ids=_ids(product.ids, head, alone=chosen is not None or len(offers) == 1),
         price=price,
         first=_first(product, prices) if price is None else None,
         currency=head.currency or (aggregate.currency if aggregate else None),
@@ -215,8 +215,11 @@ def _inside(aggregate: Offer, prices: list[Decimal]) -> bool:
     return price is not None and (not ends or min(ends) <= price <= max(ends))
 
 
-def _with_sku(ids: Ids, sku: str) -> Ids:
-    return Ids(ids.gtin, ids.mpn, sku, ids.brand)
+def _ids(ids: Ids, head: Offer, *, alone: bool) -> Ids:
+    """The product's numbers; what is missing from its one offer."""
+    if not alone:
+        return replace(ids, sku=ids.sku or head.sku)
+    return Ids(ids.gtin or head.gtin, ids.mpn or head.mpn, ids.sku or head.sku, ids.brand)
 
 
 def _ends(product: Product, prices: list[Decimal]) -> tuple[Decimal | None, Decimal | None]:
