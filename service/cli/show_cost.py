@@ -25,7 +25,7 @@ HEADS = {
 
 def show_cost(answer: Row) -> None:
     """The table, the totals side by side, then the reason for every line."""
-    figures = [*ALWAYS, *(name for name in IF_ANY if answer["totals"][name] is not None)]
+    figures = [*ALWAYS, *(name for name in IF_ANY if _is_known(answer, name))]
     heads = [(HEADS[name], "right") for name in figures]
     texts = [("part", "left"), ("amount", "right"), ("from", "left"), ("sold as", "right")]
     table = _table(*texts, ("price", "right"), *heads, ("", "left"), wrap=False)
@@ -37,7 +37,13 @@ def show_cost(answer: Row) -> None:
         sums = [_cell("" if name == "buy" else group[name]) for name in figures]
         table.add_row("", "", "", "", "", *sums)
     _print(f"{answer['build']} at {answer['at']}, in {answer['currency']}", table)
-    _print(*_totals(answer), *_grounds(answer["lines"]), *_notes(answer))
+    _print(*_totals(answer), *_orders(answer), *_grounds(answer["lines"]), *_notes(answer))
+
+
+def _is_known(answer: Row, name: str) -> bool:
+    """A line of what is not known in all: its column says of which lines it is."""
+    lines = (line for line in answer["lines"] if line["to_spend"] not in (None, "0.00", "0"))
+    return answer["totals"][name] is not None or any(line[name] is not None for line in lines)
 
 
 def _line(line: Row, figures: Sequence[str]) -> list[Text]:
@@ -65,6 +71,17 @@ def _totals(answer: Row) -> list[str]:
     if totals["paid"]:
         spent = f", spent {totals['spent']} {currency}" if totals["spent"] else ""
         found.append(f"paid so far {totals['paid']} {currency}{spent}")
+    return found
+
+
+def _orders(answer: Row) -> list[str]:
+    """What each order costs beside its goods, by name."""
+    found = []
+    for order in answer["orders"]:
+        charges = "".join(f", {one['name']} {one['cost']}" for one in order["charges"])
+        whole = f": {order['delivered']} {answer['currency']}" if order["delivered"] else ""
+        if whole:
+            found.append(f"order at {order['supplier']}: goods {order['goods']}{charges}{whole}")
     return found
 
 

@@ -18,6 +18,7 @@ from service.exchange.cells import Cell
 
 Answer = Mapping[str, Any]
 COSTS: Final = ("share", "to_spend", "paid", "delivered", "usual", "from_nothing")
+MAY_LACK: Final = frozenset({"delivered", "usual"})  # null in all where a line's is not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +163,8 @@ def _sums(sums: Answer, label: str, options: Options) -> dict[str, Cell]:
     for key in options.columns:
         whole = sums["complete"] or key == "paid"  # what was paid lacks nothing
         cells[key] = _sum(sums.get(key), complete=whole)
+        if key in MAY_LACK and sums.get(key) is None:
+            cells[key] = texts.NOT_KNOWN
     return cells
 
 

@@ -45,6 +45,7 @@ def price_view(
         markup=Decimal(deps.extra.get("markup", 0)),
         fee=deps.extra.get("fee"),
         account=deps.currency,
+        import_rules=deps.extra.get("import_rules", ""),
         supplies=_supplies(deps),
         dismissed=mine.dismissed,
         companion_rules=mine.companion_rules,

@@ -23,6 +23,7 @@ from service.model.prices import Spell
 from service.prices.stats import describe
 
 NO_PRICE = "no price that can be trusted"
+NOT_DELIVERED = "what delivery costs is not known"
 DIGITS = 9
 
 
@@ -72,7 +73,7 @@ def _of_build(target: Target, known: Known) -> Standing:
     which = target.within_budget or "share"
     total = getattr(cost.totals, which)
     if total is None:
-        return Standing(unknown=NO_PRICE)
+        return Standing(unknown=NOT_DELIVERED if which == "delivered" else NO_PRICE)
     value = Money(total, build.currency)
     if target.at_or_below and target.at_or_below.currency != build.currency:
         converted = known.view.rates.convert(value, target.at_or_below.currency)

@@ -28,6 +28,7 @@ from service.flows.views.common import (
     money,
 )
 from service.flows.views.lacking import with_advice
+from service.flows.views.own_lines import own_lines
 from service.model.builds import Build
 from service.model.catalogue import Part
 from service.model.prices import Spell
@@ -53,8 +54,10 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
         found = cost_to_json(cost)
         extras = _extras(unit, cost, view)
         found["lines"] = [
-            {**row, **_named(line, view), **extras.get(_id(line), NO_EXTRAS)}
-            for row, line in zip(found["lines"], cost.lines, strict=True)
+            {**row, **_named(line, view), **extras.get(_id(line), NO_EXTRAS), **mine}
+            for row, line, mine in zip(
+                found["lines"], cost.lines, own_lines(build, cost), strict=True
+            )
         ]
         return found | {
             "name": build.name,
@@ -77,7 +80,16 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             "suppliers": len({x.listing.supplier for x in cost.lines if x.listing}),
             "oldest_hours": _oldest(cost),
             "rate_days": _rate_days(cost),
+            "orders": [
+                {**row, "supplier_name": _shop_name(row["supplier"], view)}
+                for row in found["orders"]
+            ],
         }
+
+
+def _shop_name(key: str, view: PriceView) -> str:
+    shop = view.suppliers.get(key)
+    return shop.name if shop else key
 
 
 def _in_words(text: str, parts: Mapping[str, Part]) -> str:
