@@ -14,8 +14,8 @@ from fractions import Fraction
 from scrapers import Amount, Dimension, dimension, format_amount, to_base
 from service.builds import texts
 from service.builds.amounts import body_length, fits
-from service.builds.cents import to_decimal
-from service.builds.cut import Cutting, Piece, Rect, Sheets, cut_bars, cut_sheets
+from service.builds.cents import number_text, to_decimal
+from service.builds.cut import Bar, Cutting, Piece, Rect, Sheets, cut_bars, cut_sheets
 from service.builds.offcuts import cut_amount
 from service.builds.offers import Market, Quote
 from service.builds.row import Row
@@ -30,13 +30,14 @@ class Bodies:
     """Units of sale that the cutting takes (0: nothing is bought), and how that was found.
 
     `used`: the user's own bodies that are cut into; `left`: what remains of all bodies
-    that are.
+    that are; `layout`: bars in words, each with its pieces.
     """
 
     units: Fraction = Fraction(0)
     note: str = ""
     used: tuple[Cut, ...] = ()
     left: tuple[Cut, ...] = ()
+    layout: tuple[str, ...] = ()
 
 
 def is_cut(row: Row) -> bool:
@@ -80,10 +81,12 @@ def _from_bars(rows: Sequence[Row], quote: Quote, own: Sequence[Cut], *, still: 
 
 
 def _lengths(row: Row, *, still: bool) -> Iterator[Piece]:
-    """The pieces of a cut list; of a plain amount only its longest is known."""
+    """The pieces of a cut list; of a plain amount only its longest is known, and a rest below."""
     found = [Piece(cut.length, cut.count) for cut in row.line.cuts if cut.length is not None]
     if not found and row.line.longest is not None and dimension(row.line.longest.unit) is LENGTH:
-        found = [Piece(to_base(row.line.longest) * 1000, 1)]
+        longest = to_base(row.line.longest) * 1000
+        rest = to_decimal(row.need * 1000, 6) - longest
+        found = [Piece(longest, 1), *([Piece(rest, 1)] if 0 < rest <= longest else [])]
     done = row.taken * 1000 if still else Fraction(0)
     for piece in sorted(found, key=lambda one: one.length, reverse=True):
         gone = min(piece.count, int(done // Fraction(piece.length)))
@@ -104,6 +107,15 @@ def _bars(found: Cutting, quote: Quote) -> Bodies:
         note if found.bars else "",
         tuple(Cut(bar.count, bar.length) for bar in found.layout if not bar.bought),
         tuple(Cut(piece.count, piece.length) for piece in found.left),
+        tuple(_bar_text(bar) for bar in found.layout),
+    )
+
+
+def _bar_text(bar: Bar) -> str:
+    """`2 x 1000 mm: 600 + 380, 19 left`."""
+    pieces = " + ".join(number_text(piece) for piece in bar.pieces)
+    return texts.BAR.format(
+        count=bar.count, length=number_text(bar.length), pieces=pieces, left=number_text(bar.left)
     )
 
 
@@ -159,32 +171,43 @@ def _wanted(row: Row, quote: Quote, notes: list[str]) -> list[Rect]:
     return []
 
 
-def own_bodies(rows: Sequence[Row], quote: Quote, market: Market) -> list[Cut]:
-    """What of the user's own the cut lines of a part may be made from, offcuts first.
+def own_bodies(
+    rows: Sequence[Row], quote: Quote, market: Market, *, coming: bool = True
+) -> list[Cut]:
+    """What of the user's own the cut lists of a part may be made from, offcuts first.
 
     `rows`: all lines of the part; those that are not cut take their amounts beside.
+    `coming`: count on what is on its way, too.
     """
     part, stock = quote.part, market.stock(quote.part.key)
     if stock is None or not any(is_cut(row) for row in rows):
         return []
     plain = [row for row in rows if not is_cut(row)]
-    amount = Fraction(stock.free) + Fraction(stock.coming)
-    amount -= sum((row.on_hand + row.coming for row in plain), Fraction(0))
+    amount = Fraction(stock.free) - sum((row.on_hand for row in plain), Fraction(0))
     amount -= sum((cut_amount(cut) for cut in stock.offcuts), Fraction(0))
-    begun = not stock.offcuts
-    return [*stock.offcuts, *_whole(part, amount, quote, market, begun=begun)]
-
-
-def _whole(
-    part: Part, amount: Fraction, quote: Quote, market: Market, *, begun: bool
-) -> Iterator[Cut]:
-    """Bars and sheets as they were bought, newest first. `begun`: also the rest of a bar."""
+    if coming:
+        amount += Fraction(stock.coming) - sum((row.coming for row in plain), Fraction(0))
     held = [
         (Fraction(one.purchase.content), one.amount)
         for one in (market.view.holdings or {}).get("", ())
         if one.purchase.part == part.key
-    ]
-    for content, have in reversed(held or [(quote.content, amount)]):
+    ] or [(quote.content, amount)]
+    lots = held[::-1] if coming else held  # what is begun is the oldest, what comes the newest
+    begun = not stock.offcuts
+    return [*stock.offcuts, *_whole(amount, lots, quote, market, begun=begun)]
+
+
+def _whole(
+    amount: Fraction,
+    lots: Iterable[tuple[Fraction, Fraction]],
+    quote: Quote,
+    market: Market,
+    *,
+    begun: bool,
+) -> Iterator[Cut]:
+    """Bars and sheets as they were bought. `begun`: also the rest of a bar."""
+    part = quote.part
+    for content, have in lots:
         there = max(Fraction(0), min(amount, have))
         body = _body(part, content, quote, market)
         units = int(there // content)

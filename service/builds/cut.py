@@ -132,7 +132,7 @@ class Sheets:
     """An estimate: so many sheets to buy are enough; `least` by area alone.
 
     `used`: places of the user's own bodies that are cut into. `offcuts`: what is left of
-    those and of the new sheets; they keep their way where the grain does.
+    those and of the new sheets; their first edge lies as that of the sheet.
     """
 
     sheets: int
@@ -177,7 +177,7 @@ def _cut_sheets(
     free = min(ways, key=lambda sheets: (len(sheets), -_largest(sheets)))
     used = tuple(k for k, body in enumerate(bodies) if free[k] != [body])
     cut = [*(free[k] for k in used), *free[len(bodies) :]]
-    rest = [_shrunk(gap, kerf, turn=turn) for sheet in cut for gap in sheet]
+    rest = [_shrunk(gap, kerf) for sheet in cut for gap in sheet]
     bought = len(free) - len(bodies)
     area = sum((long * wide for long, wide in grown), Fraction(0))
     area -= sum((long * wide for long, wide in bodies), Fraction(0))
@@ -193,9 +193,9 @@ def _largest(sheets: Sequence[Sequence[Size]]) -> Fraction:
     return max((a * b for sheet in sheets for a, b in sheet), default=Fraction(0))
 
 
-def _shrunk(gap: Size, kerf: Decimal, *, turn: bool) -> Rect:
+def _shrunk(gap: Size, kerf: Decimal) -> Rect:
     long, wide = (Decimal(x.numerator) / Decimal(x.denominator) - kerf for x in gap)
-    return Rect(max(long, wide), min(long, wide)) if turn else Rect(long, wide)
+    return Rect(long, wide)
 
 
 def _orders(grown: Sequence[Size]) -> list[list[Size]]:

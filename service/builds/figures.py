@@ -25,7 +25,8 @@ class LineCost:
 
     Money is rounded half up to the build currency's minor units; `price` is of one unit
     of sale in `currency` as its page shows it; `rate`: build currency for one unit of it.
-    `on_hand` is in `unit`, `mass` in g. None: not known.
+    `on_hand` is in `unit`, `mass` in g. None: not known. `place`: the line of the build's
+    list that it comes from, counted from 0; both components of a mixture name the same.
     """
 
     part: str | None
@@ -50,6 +51,7 @@ class LineCost:
     mass: Decimal | None = None
     age: timedelta | None = None
     hint: str = ""
+    place: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

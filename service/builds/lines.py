@@ -31,6 +31,7 @@ def line_cost(row: Row, currency: str, lots: Lots) -> LineCost:
         paid=_paid(row, currency, lots),
         on_hand=_in_line_unit(row.on_hand, row),
         mass=_mass(row),
+        place=row.place,
     )
     if row.owned:
         return replace(

@@ -36,6 +36,7 @@ class Row:
     opened: Fraction = Fraction(0)  # units that this line is the first to use, stock aside
     opened_in_all: Fraction = Fraction(0)  # units that the build uses of the listing
     problem: str = ""
+    place: int | None = None  # of the line in the build's own list
     notes: list[str] = field(default_factory=list)
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -28,14 +28,25 @@ def make_rows(build: Build, market: Market) -> list[Row]:
     """
     own = Own(build.key, market)
     rows: list[Row] = []
-    for line in build.lines:
+    for line, place in zip(build.lines, _places(build.lines, market), strict=True):
         for row in _fill(line, market, build.currency, own):
+            row.place = place
             if row.part is not None and not row.owned:
                 portion = own.portion(row.part, row.line, row.need)
                 own.use(row.part, portion)
                 row.taken, row.on_hand, row.coming = portion.taken, portion.on_hand, portion.coming
             rows.append(row)
     return rows
+
+
+def _places(lines: Sequence[Line], market: Market) -> Iterator[int]:
+    """Of each line in the build's own list, where a mixture is one line."""
+    place = -1
+    for line in lines:
+        mixed = market.view.parts.get(line.mixed or "")
+        if mixed is None or line.part == mixed.mix_of[0]:
+            place += 1
+        yield place
 
 
 def ways_of(line: Line, market: Market) -> list[Alternative]:

@@ -100,3 +100,19 @@ def show_versions(answer: Row) -> None:
             f"cheaper: {one['part']} instead of {one['instead_of']}{note} saves "
             f"{one['saves_share']} in this model, {one['saves_to_spend']} to spend"
         )
+
+
+def taken_text(answer: Row) -> str:
+    """What a build takes in one step, how its bars are cut, and what it does not take."""
+    lines, rest = [], []
+    for row in answer["lines"]:
+        if row["amount"] == "0":
+            rest.append(f"not taken: {row['part']}, {row['note']}")
+            continue
+        left = [] if row["offcuts"] is None else [f"offcuts {', '.join(row['offcuts']) or 'none'}"]
+        found = [f"{row['amount']} {row['unit']} of {row['part']}", *left, row["note"]]
+        lines += ["; ".join(filter(None, found)), *(f"  {bar}" for bar in row["layout"])]
+    verb = "would go" if answer["preview"] else "gone"
+    worth = "" if answer["preview"] else f", worth {answer['worth']} {answer['currency']}"
+    last = f"{verb} into {answer['build']}{worth}" if lines else f"nothing {verb}"
+    return "\n".join([*lines, last, *rest])

@@ -86,23 +86,62 @@ def _line(answer: Mapping[str, Any], where: str) -> str:
 
 
 @click.command("use")
-@click.argument("part")
-@click.option("--amount", required=True, help='Like "150 g"; a bare number is of its own unit.')
+@click.argument("part", required=False)
+@click.option("--amount", help='Like "150 g"; a bare number is of its own unit.')
 @click.option("--build", required=True, help="The build that takes it.")
+@click.option("--all", "whole", is_flag=True, help="All that its lines need and that is on hand.")
+@click.option("--preview", is_flag=True, help="With --all: show it, keep nothing.")
+@click.option("--scrap", help='With --all: shorter is no offcut, like "30 mm".')
 @click.option("--repair", is_flag=True, help="A repair or upgrade, beside the build's cost.")
 @click.option("--back", is_flag=True, help="The build puts it back on hand.")
 @click.option("--on", help="Day; today without it.")
 @click.option("--note", default="", help="A remark.")
 @json_option
 @db_option
-def use_command(part: str, amount: str, build: str, *, as_json: bool, **more: Any) -> int:
-    """A build takes an amount of PART from hand, first in first out."""
+def use_command(  # one option each
+    part: str | None,
+    amount: str | None,
+    build: str,
+    *,
+    whole: bool,
+    preview: bool,
+    scrap: str | None,
+    as_json: bool,
+    **more: Any,
+) -> int:
+    """A build takes an amount of PART from hand, first in first out.
+
+    With --all it takes what its lines (or those of PART) need and is on hand; what cut
+    lists leave over becomes the offcuts on hand.
+    """
+    if whole:
+        return _use_all(part, build, scrap, more["on"], preview=preview, as_json=as_json)
+    if part is None or amount is None:
+        raise InputError("name PART and --amount, or write --all for all that is on hand")
     from service.flows import workshop  # noqa: PLC0415  start-up time
 
     with book() as deps:
         answer = workshop.use(deps, part, amount, build, **more)
     verb = "back from" if more["back"] else "into a repair of" if answer["repair"] else "into"
     return _told(answer, _line(answer, f"{verb} {build}"), as_json=as_json)
+
+
+def _use_all(
+    part: str | None,
+    build: str,
+    scrap: str | None,
+    on: str | None,
+    *,
+    preview: bool,
+    as_json: bool,
+) -> int:
+    from service.flows.taking import take_all  # noqa: PLC0415  start-up time
+
+    with book() as deps:
+        answer = take_all(deps, build, part=part, on=on, scrap=scrap, preview=preview)
+    from service.cli.show_workshop import taken_text  # noqa: PLC0415  start-up time
+
+    return _told(answer, taken_text(answer), as_json=as_json)
 
 
 @click.command("move")

@@ -136,12 +136,12 @@ def set_offcut(deps: Deps, part: str, size: str, count: int) -> dict[str, Any]:
         kept = [
             one
             for one in unit.workshop.offcuts()
-            if one.part == goods.key and (one.cut.length, one.cut.size) != (cut.length, cut.size)
+            if one.part == goods.key and _edges(one.cut) != _edges(cut)
         ]
         if count:
             kept.append(Offcut(goods.key, cut))
         unit.workshop.set_offcuts(goods.key, kept)
-        return {"part": goods.key, "offcuts": [_cut_text(one.cut) for one in kept]}
+        return {"part": goods.key, "offcuts": [cut_text(one.cut) for one in kept]}
 
 
 def _cut(size: str, count: int) -> Cut:
@@ -149,7 +149,7 @@ def _cut(size: str, count: int) -> Cut:
     try:
         amount = parse_amount(size)
         if amount.size is not None and amount.pieces == 1:
-            return Cut(count, size=(max(amount.size), min(amount.size)))
+            return Cut(count, size=amount.size)
         length = base_amount(amount, Part("", "", "m")) * 1000
     except UnitError:
         raise InputError(hint) from None
@@ -158,7 +158,13 @@ def _cut(size: str, count: int) -> Cut:
     return Cut(count, length=to_decimal(length, 12))
 
 
-def _cut_text(cut: Cut) -> str:
+def _edges(cut: Cut) -> list[Decimal]:
+    """In whatever order they are said."""
+    return sorted(cut.size or (cut.length or Decimal(0),))
+
+
+def cut_text(cut: Cut) -> str:
+    """`2 x 300 x 400 mm`."""
     edges = cut.size or (cut.length or Decimal(0),)
     return f"{cut.count} x {' x '.join(number_text(edge) for edge in edges)} mm"
 
@@ -254,7 +260,7 @@ def _heaps(
 ) -> list[dict[str, Any]]:
     offcuts: dict[str, list[str]] = {}
     for one in found.known.offcuts:
-        offcuts.setdefault(one.part, []).append(_cut_text(one.cut))
+        offcuts.setdefault(one.part, []).append(cut_text(one.cut))
     return [
         {
             "part": key,
