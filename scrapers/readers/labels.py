@@ -16,7 +16,7 @@ LIST = Words(
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|"
     r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|d'origine)|avant|"
     r"adviesprijs|oude prijs|van|prezzo (?:consigliato|originale|precedente)|"
-    r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr?|"
+    r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr|"
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
     r"market price|"
@@ -27,7 +27,7 @@ REGULAR = Words(
     r"\b(?:regular price|normal price|standard price|normal(?:er )?preis|regul[äa]rer preis|"
     r"prix (?:normal|habituel)|"
     r"normale prijs|"
-    r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|vanlig pris|cena (?:regularna|"
+    r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|pvp|vanlig pris|cena (?:regularna|"
     r"standardowa)|b[ěe][žz]n[áa] cena|"
     r"ordinarie(?: pris)?|"
     r"ord\.(?=\s?\d)|ord\.? ?pris|normalpris)\b",

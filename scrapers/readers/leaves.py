@@ -16,13 +16,12 @@ MAX_TEXT = 160
 MAX_LEAVES = 120
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
-    r"[€$£¥￥₹₽₺₩฿₪₫₴₱₦₿円元]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|Kč|zł|kr|Ft|lei|лв|руб|Fr|Rs|R)"
-    r"(?=\b|\.|\s|\d)|(?<=\d)(?:kr|"
-    r"zł|Kč|Ft|лв|[A-Z]{3})\b|[,:]-"
+    r"[€$£¥￥₹₽₺₩฿₪₫₴₱₦₿円元]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
+    r"руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = (
-    r"(?:[€$£¥￥₹₽₺₩₪₫₴฿円元]|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|Kč|zł|kr\b|Ft\b|"
-    r"lei\b)"
+    r"(?:[€$£¥￥₹₽₺₩₪₫₴฿円元]|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
+    r"Ft\b|[Ll]ei\b|лв|S?Fr\.)"
 )
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")

@@ -27,7 +27,7 @@ _SKU_LABEL = (
     r"\b\.?|\bsku\b|\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?"
     r"(?:no|number|code|nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|"
     r"\bprodukt(?:nummer|kode|nr)\b\.?|\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|"
-    r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.)(?: (?:articolo|prodotto))?|\breferencia\b|"
+    r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.| produs)(?: (?:articolo|prodotto))?|\breferencia\b|"
     r"\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
     r"\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
     r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
