@@ -28,10 +28,10 @@ _SKU_LABEL = (
     r"(?:no|number|code|nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|"
     r"\bprodukt(?:nummer|kode|nr)\b\.?|\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|"
     r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.| produs)(?: (?:articolo|prodotto))?|"
-    r"\breferencia\b|\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
+    r"\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
     r"\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
     r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
-    r"\bbestelnummer\b|\bproductcode\b)"
+    r"\breferencia\b|\bbestelnummer\b|\bproductcode\b)"
 )
 _TOLD_SKU = Words(rf"{_SKU_LABEL}\s*[:#]?\s*(\w[^\s,;:()]{{1,39}})")
 _TOLD_GTIN = Words(
