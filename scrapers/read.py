@@ -38,10 +38,10 @@ from scrapers.readers import (
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.titles import shop_names, without_shop
-from scrapers.readers.values import clean
+from scrapers.readers.values import clean, rounded
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
-from scrapers.reconcile.settle import CHOICE_NEEDED, ZERO, Court, Verdict, settle
+from scrapers.reconcile.settle import CHOICE_NEEDED, SEVERAL, ZERO, Court, Verdict, settle
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.told import Told, akin, tell
 from scrapers.structure import structure
@@ -245,10 +245,7 @@ class _Visit:
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
         verdict = self._by_choice(verdict, choices, court)
-        if verdict.doubt == CHOICE_NEEDED and not view.multibuy:
-            money = verdict.currency or court.currency
-            view.multibuy = tuple(tiers.tables(self.doc, view.places, self.locale, money))
-        verdict = _single(verdict, view, court)
+        verdict = _single(self._by_breaks(verdict, view, court), view, court)
         verdict = self._of_this_page(court, verdict, view)
         verdict, title = self._by_rules(verdict)
         around = Around(
@@ -331,6 +328,20 @@ class _Visit:
             verdict, price=chosen.price, doubt=None, source=Source.STATE,
             currency=chosen.currency or verdict.currency, stock=chosen.availability,
         )  # fmt: skip
+
+    def _by_breaks(self, verdict: Verdict, view: visible.View, court: Court) -> Verdict:
+        """Several amounts that are one price in a table of quantities."""
+        several = verdict.doubt and verdict.doubt.startswith((CHOICE_NEEDED, SEVERAL))
+        if not several or verdict.price is not None:
+            return verdict
+        money = verdict.currency or court.currency
+        one, more = tiers.tables(self.doc, view.places, self.locale, money)
+        view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
+        if one is None or verdict.doubt == CHOICE_NEEDED:
+            return verdict
+        return replace(
+            verdict, price=rounded(one, money), currency=money, doubt=None, source=Source.VISIBLE
+        )
 
     def _no_choice(self, verdict: Verdict) -> Verdict:
         return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")

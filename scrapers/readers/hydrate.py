@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
+from itertools import islice
 from typing import Any
 
 from scrapers.readers.dom import Doc
@@ -14,6 +16,8 @@ MAX_CELLS = 20_000
 MAX_ISLANDS = 60
 MAX_DEPTH = 40
 _ASSIGN = re.compile(r"(?:=|\(|:)\s*(?=[{\[])")
+_QUOTED = re.compile(r"""JSON\.parse\(\s*("(?:[^"\\]|\\.)*+"|'(?:[^'\\]|\\.)*+')\s*\)""", re.DOTALL)
+_ATTRIBUTE = re.compile(r"""="(\{&quot;[^"<>]{20,200000})"|='(\{"[^'<>]{20,200000})'""")
 _MARKS = {"&q;": '"', "&s;": "'", "&l;": "<", "&g;": ">", "&a;": "&"}
 _MARK = re.compile("|".join(_MARKS))
 _BOXES = frozenset(
@@ -35,7 +39,7 @@ def roots(doc: Doc) -> list[tuple[str, Any]]:
             continue
         name = node.attributes.get("id") or f"script[{n}]"
         found += [(name, v) for v in _values(text)]
-    return found + _islands(doc)
+    return found + _islands(doc) + _attributes(doc)
 
 
 def _values(text: str) -> list[Any]:
@@ -50,7 +54,7 @@ def _values(text: str) -> list[Any]:
 
 def _assigned(text: str) -> list[Any]:
     """Object literals that happen to be JSON, at most eight a script."""
-    found: list[Any] = []
+    found: list[Any] = [v for m in _QUOTED.finditer(text) for v in _quoted(m[1])][:8]
     at = 0
     for _ in range(60):
         start = _ASSIGN.search(text, at)
@@ -64,6 +68,18 @@ def _assigned(text: str) -> list[Any]:
         if value:
             found.append(value)
     return found
+
+
+def _quoted(literal: str) -> list[Any]:
+    """The values of JSON that stands in a string literal of a script."""
+    inner = literal[1:-1]
+    if literal[0] == "'":
+        inner = inner.replace("\\'", "'").replace('"', '\\"').replace('\\\\"', '\\"')
+    try:
+        text = json.loads(f'"{inner}"', strict=False)
+    except ValueError:
+        return []
+    return list(parse(text, watch_doubles=False).values) if "rice" in text else []
 
 
 def is_folded(value: Any) -> bool:
@@ -107,6 +123,16 @@ def _unfolded(cells: list[Any]) -> Any:
         return [cell(n, depth) for n in value[:500]]
 
     return cell(0, 0)
+
+
+def _attributes(doc: Doc) -> list[tuple[str, Any]]:
+    """Objects that components get in an attribute of any name."""
+    found: list[tuple[str, Any]] = []
+    for n, match in enumerate(islice(_ATTRIBUTE.finditer(doc.html), MAX_ISLANDS)):
+        raw = html.unescape(match[1]) if match[1] else match[2]
+        if "rice" in raw:
+            found += [(f"attribute[{n}]", v) for v in parse(raw, watch_doubles=False).values]
+    return found
 
 
 def _islands(doc: Doc) -> list[tuple[str, Any]]:

@@ -24,13 +24,15 @@ _BY_CLASS = (
 _BY_LABEL = (
     ("lowest30", labels.LOWEST30), ("points", labels.POINTS), ("tier", labels.TIER),
     ("instalment", labels.INSTALMENT), ("shipping", labels.SHIPPING), ("eco", labels.ECO),
-    ("used", labels.USED), ("converted", labels.APPROX), ("member", labels.MEMBER),
+    ("used", labels.USED), ("converted", labels.APPROX), ("other", labels.EXTRA),
+    ("member", labels.MEMBER),
     ("saving", labels.SAVING),
 )  # fmt: skip
 
 
 _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
 _SPACED = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")  # "1 599"
+_PERCENT = re.compile(r"\d+(?:[.,]\d+)?\s?%")
 _OFF = re.compile(r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", re.IGNORECASE)
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
@@ -47,6 +49,8 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     if by_label:
         return by_label, False
     by_class = _by_class(leaf)
+    if by_class == "unit" and not _says_unit(text, before, after):
+        by_class = None  # trade shops call the price of one piece so
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
     return tax_label(text, before, after) or "now", strong
@@ -62,6 +66,15 @@ def _struck_within(node: LexborNode) -> bool:
         return False
     inner = node.css_first(_STRUCK)
     return inner is not None and AMOUNT.findall(inner.text()) == AMOUNT.findall(node.text())
+
+
+def _says_unit(text: str, before: str, after: str) -> bool:
+    """Whether words beside an element named for a unit price name a unit."""
+    near = f"{before[-30:]} {text} {after[:14]}"
+    return bool(labels.UNIT.search(near) or _PER.search(f"{text} {after[:14]}"))
+
+
+_PER = re.compile(r"[/=)(]|\b(?:per|pro|je|par|al|por|za|le)\b", re.IGNORECASE)
 
 
 def _led(text: str) -> bool:
@@ -111,8 +124,12 @@ def _by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
-    if len(AMOUNT.findall(_SPACED.sub("", text))) <= 1:
+    bare = _PERCENT.sub("", _SPACED.sub("", text))
+    if len(AMOUNT.findall(bare)) <= 1:
         now = labels.CURRENT.search(before)
+        lead = f"{before} {AMOUNT.split(bare, 1)[0]}"
+        if not now and labels.LIST.search(lead) and not labels.SAVING.search(lead):
+            return "list"
         for kind, pattern in _BY_LABEL if now else _WITH_CLAIMS:
             if pattern.search(words):
                 return kind

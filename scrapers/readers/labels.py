@@ -109,6 +109,11 @@ USED = Words(
     r"reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
 )
+EXTRA = Words(
+    r"(?:warrant(?:y|ies)|garantie\w*|garanzia|garant[íi]a|gwarancj\w+|z[áa]ruk\w+|"
+    r"protection plan|insurance|versicherung\w*|assurance|gift[- ]wrap\w*|geschenkverpackung)"
+    r"[^\d€$£]{0,30}$",
+)
 APPROX = Words(r"\b(?:approx\w*|about|circa|ca\.|environ|ungef[äa]hr|ongeveer|circa|aprox\w*)|≈")
 LOWEST30 = Words(
     r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|"
@@ -197,9 +202,9 @@ C_GROSS = re.compile(
     _I,
 )
 C_UNIT = re.compile(
-    r"unit-?price|price-?unit|price-?per|per-?unit|base-?price|reference-?price|price-?reference|"
+    r"unit-?price|price-?unit|price-?per|per-?unit|(?<!product)base-?price|reference-?price|price-?reference|"
     r"grundpreis|"
-    r"purchase-?unit|unitprice|unit_price|baseprice|pangv",
+    r"purchase-?unit|unitprice|unit_price|(?<!product)baseprice|pangv",
     _I,
 )
 C_SHIPPING = re.compile(
@@ -247,7 +252,7 @@ ZONE = re.compile(
     r"products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
     r"shopping-?(?:cart|bag|basket)|warenkorb|panier|winkelwagen|"
     r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest|alternativ|upgrade|"
-    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout|grid|list(?:ing(?!-?price)|(?!ing)(?!-?price))|slider|"
+    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout(?=$|\s)|grid|list(?:ing(?!-?price)|(?!ing)(?!-?price))|slider|"
     r"carousel|recommend)|"
     r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
     r"swiper-slide|slick-slide|"

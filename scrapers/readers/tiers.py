@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from itertools import pairwise
 
 from scrapers.model import Multibuy
@@ -37,26 +38,32 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
     return found
 
 
-def tables(doc: Doc, places: Places, locale: str | None, currency: str | None) -> list[Multibuy]:
-    """Quantity prices of a table that no name marks: amounts that fall as the quantities rise."""
+def tables(
+    doc: Doc, places: Places, locale: str | None, currency: str | None
+) -> tuple[Decimal | None, list[Multibuy]]:
+    """Of a table that no name marks: the price of one piece, and those of more.
+
+    A table counts where its amounts fall as the quantities in its first column rise.
+    """
     for node in doc.tree.css("table")[:MAX_TABLES]:
         if places.of(node).zone in ("other", "hidden"):
             continue
         rows = node.css("tr")[:MAX_ROWS]
         texts = (" ".join(row.text(separator=" ").split()) for row in rows)
-        found = [made for text in texts if (made := _row(text, locale, currency))]
+        found = [made for text in texts if (made := _row(text, locale, currency, 1))]
         pairs = list(pairwise(found))
         if pairs and all(a.quantity < b.quantity and a.price > b.price for a, b in pairs):
-            return found
-    return []
+            one = found[0].price if found[0].quantity == 1 else None
+            return one, [m for m in found if m.quantity > 1]
+    return None, []
 
 
-def _row(text: str, locale: str | None, currency: str | None) -> Multibuy | None:
+def _row(text: str, locale: str | None, currency: str | None, fewest: int = 2) -> Multibuy | None:
     match = _ROW.match(text)
     if match is None or _UNTIL.match(text):
         return None
     least, rest = int(match[1]), _MONEY.search(match[2])
-    if least < 2 or rest is None:
+    if least < fewest or rest is None:
         return None
     told = read_price(rest[0], locale=locale, currency=currency)
     if told is None or told.amount is None or told.amount <= 0:

@@ -14,6 +14,7 @@ from scrapers.reconcile.told import Told
 
 CHOICE_NEEDED = "choice needed"
 ZERO = "the price is 0, a placeholder"
+SEVERAL = "the page shows several amounts"
 NO_CURRENCY = "the page does not say in which currency"
 
 
@@ -381,4 +382,4 @@ def _one_of(made: Verdict, now: Seen, rivals: list[Seen]) -> Verdict:
 
 def _several(amounts: list[Decimal]) -> dict[str, object]:
     said = ", ".join(str(a) for a in amounts[:6])
-    return {"price": None, "doubt": f"the page shows several amounts: {said}"}
+    return {"price": None, "doubt": f"{SEVERAL}: {said}"}
