@@ -103,7 +103,10 @@ _MUTE = frozenset(
 )
 _NUMBERS = frozenset({"data-product-sku", "data-hook"})
 # what builders of sites with made-up class names call an element by
-CALLED = ("data-hook", "data-testid", "data-test-id", "data-test", "data-qa")
+CALLED = (
+    "data-hook", "data-testid", "data-test-id", "data-test", "data-qa", "data-qaid", "data-aid",
+    "data-cy", "data-automation", "data-automation-id", "automation-id",
+)  # fmt: skip
 _CALLED = frozenset(CALLED)
 _RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | _CALLED | {"id"}
 
@@ -201,13 +204,14 @@ def _sort(doc: Doc, node: LexborNode, kind: int, mark: int, rare: dict[str, str 
 
 def _marked(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> int:
     """An element with attributes of markup: into their lists; what its amounts make it."""
+    mark = _PRICED * (not _AMOUNTS.isdisjoint(attrs))
     if not _MARKED.isdisjoint(attrs):
         doc.itemprops.append(node)
+        mark |= _PRICED * (attrs.get("itemprop") == "price")
     if not _RDFA.isdisjoint(attrs):
         doc.properties.append(node)
     if not _TABLES.isdisjoint(attrs):
         doc.tables.append(node)
-    mark = _PRICED * (not _AMOUNTS.isdisjoint(attrs))
     if not _CALLED.isdisjoint(attrs):
         for name in CALLED:
             if name in attrs:

@@ -27,8 +27,10 @@ _AMOUNT = (
 _SIGN = rf"(?: ?(?:[€$£¥]|[{_LETTERS}]{{1,3}}\b\.?))?"
 # the word, nothing but a colon or a bracket, the amount
 _TOLD = Words(
-    r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|list price|retail price|recommended (?:retail )?price|"
-    r"was|were|originally|instead of|before|regular price|normally|"
+    r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|mrp|list(?: price)?|"
+    r"(?:sugg(?:ested|\.) )?retail(?: price)?|"
+    r"recommended (?:retail )?price|market price|catalog(?:ue)? price|"
+    r"was|were|originally|instead of|before|reg(?:ular|\.)?(?: price)?|normally|compare at|"
     r"uvp(?: des herstellers)?|unverb(?:indliche|\.) preisempf(?:ehlung|\.)(?: des herstellers)?|"
     r"statt|listenpreis|unser (?:alter|bisheriger|normaler) preis|alter preis|bisher|vorher|"
     r"prix (?:conseill[ée]|public(?: conseill[ée])?|de vente conseill[ée]|barr[ée]|initial)|pvc|"
@@ -58,6 +60,9 @@ def beside(now: Seen, places: Places, locale: str | None, currency: str | None) 
         text = price_text(block)
         if len(text) > MAX_BLOCK:
             return None
+        struck = _struck(now, block, locale, currency)
+        if struck is not None:
+            return struck
         for found in _TOLD.finditer(text):
             if PRICE_LIKE.search(found[1]) or not CURRENCY.search(now.text):
                 told = read_price(found[1], locale=locale, currency=currency)
@@ -69,6 +74,23 @@ def beside(now: Seen, places: Places, locale: str | None, currency: str | None) 
                     return replace(
                         now, amount=told.amount, kind="list", text=found[0][:90], node=None
                     )
+    return None
+
+
+_STRUCK = '[style*="line-through"]'
+
+
+def _struck(now: Seen, block: LexborNode, locale: str | None, currency: str | None) -> Seen | None:
+    """The amount that a style strikes out, in an element whose names say nothing."""
+    for node in block.css(_STRUCK)[:4]:
+        text = price_text(node)[:90]
+        told = read_price(text, locale=locale, currency=currency)
+        if (
+            told is not None
+            and told.amount is not None
+            and now.amount < told.amount < now.amount * 8
+        ):
+            return replace(now, amount=told.amount, kind="list", text=text, node=None)
     return None
 
 
