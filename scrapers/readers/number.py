@@ -31,7 +31,9 @@ _SKU_LABEL = (
     r"\brefer[êe]ncia\b|\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
     r"\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
     r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
-    r"\breferencia\b|\bbestelnummer\b|\bproductcode\b)"
+    r"\breferencia\b|\bbestelnummer\b|\bproductcode\b|\b(?:model|item)\b(?=\s*[:#])|"
+    r"(?<!coupon )(?<!promo )(?<!discount )(?<!use )(?<!with )\bcode\b(?=\s*:)|"
+    r"(?:商品番号|商品コード|品番|型番|货号|商品编号|상품코드|모델명)(?=\W))"
 )
 _TOLD_SKU = Words(rf"{_SKU_LABEL}\s*[:#]?\s*(\w[^\s,;:()]{{1,39}})")
 _TOLD_GTIN = Words(

@@ -21,10 +21,10 @@ MAX_BLOCK = 700  # characters: a block that says more is not the price's own
 MAX_CLIMB = 5
 _LETTERS = "A-Za-zÀ-ž"
 _AMOUNT = (
-    rf"(?:[{_LETTERS}]{{2,3}}\.? ?|[€$£¥] ?)?"
+    rf"(?:[{_LETTERS}]{{2,3}}\.? ?|[€$£¥￥] ?)?"
     r"\d[\d.,'’\xa0]*(?: \d{3}(?!\d))*(?:,?[-–—]|:-)?"
 )
-_SIGN = rf"(?: ?(?:[€$£¥]|[{_LETTERS}]{{1,3}}\b\.?))?"
+_SIGN = rf"(?: ?(?:[€$£¥￥円元원]|[{_LETTERS}]{{1,3}}\b\.?))?"
 # the word, nothing but a colon or a bracket, the amount
 _TOLD = Words(
     r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|mrp|list(?: price)?|"
@@ -44,8 +44,9 @@ _TOLD = Words(
     r"ord(?:inarie|in[æa]rt?)?\.?(?: ?pris)?|rek\.? ?(?:ca)?pris|rek\.?|tidigare(?: pris)?|"
     r"f[øö]r(?:pris)?|vejl\.?(?: ?(?:udsalgs)?pris)?|veil\.?(?: ?pris)?|normalpris|"
     r"ennen|norm(?:aali(?:hinta)?)?\.?|ovh|suositushinta|"
+    r"定価|通常価格|(?:メーカー)?希望小売価格|参考価格|原价|市场价|정가|소비자가|"
     r"eredeti [áa]r|kor[áa]bbi [áa]r|list[aá][áa]r|r[ée]gi [áa]r)"
-    rf"\s*[:(]?\s*({_AMOUNT}{_SIGN})"
+    rf"\s*[:(：]?\s*({_AMOUNT}{_SIGN})"
 )
 # words of many uses: they must stand right beside the price
 _LOOSE = re.compile(
