@@ -62,7 +62,7 @@ def reprice_command(  # one option each
     """What BUILD costs, line by line, at today's or any past day's prices."""
     from service.flows import publish  # noqa: PLC0415  start-up time
 
-    wish = _wish(at, rule, currency, country)
+    wish = publish.read_wish(at, rule, currency, country)
     wanted = {name: path for name, path in files.items() if path}
     with book() as deps:
         if wanted:
@@ -79,20 +79,6 @@ def reprice_command(  # one option each
 
         show_cost(answer)
     return DONE
-
-
-def _wish(at: str | None, rule: str, currency: str | None, country: str | None) -> Wish:
-    from service.flows.publish import Wish  # noqa: PLC0415  start-up time
-    from service.model.money import parse_currency  # noqa: PLC0415  start-up time
-
-    if country is not None and not (len(country) == 2 and country.isascii() and country.isalpha()):
-        raise InputError(f'--country: "{country}" is no country: write its two letters, like NL')
-    return Wish(
-        at,
-        "least to spend" if rule == "least-spend" else "cheapest per unit",
-        parse_currency(currency.upper()) if currency else None,
-        country.upper() if country else None,
-    )
 
 
 def _shown(columns: str | None, without: str | None) -> dict[str, Any]:

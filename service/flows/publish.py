@@ -10,18 +10,19 @@ from typing import Any
 from service.builds import texts
 from service.builds.cost import BuildCost, price_build
 from service.builds.cost_json import cost_to_json
-from service.builds.mixes import whole_build
 from service.builds.versions import resolve
 from service.builds.view import PriceView, Rule
-from service.errors import NotFoundError
+from service.errors import InputError, NotFoundError
 from service.flows.load import price_view
 from service.flows.names import moment
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build
+from service.model.money import parse_currency
 from service.model.prices import PriceNow, Spell
 from service.prices.stats import describe
 
 YEAR = timedelta(days=365)
+RULES: dict[str, Rule] = {"cheapest": "cheapest per unit", "least-spend": "least to spend"}
 FROM_NOTHING, USUAL = "from_nothing", "usual"
 MASS = texts.MASS_UNKNOWN.partition("{")[0]
 
@@ -50,17 +51,36 @@ class Published:
     on_sale: frozenset[str] = frozenset()
 
 
+def read_wish(
+    at: str | None = None,
+    rule: str = "cheapest",
+    currency: str | None = None,
+    country: str | None = None,
+) -> Wish:
+    """As it is written in commands and addresses; an empty text is none. InputError."""
+    if rule not in RULES:
+        raise InputError(f'rule: "{rule}" is none of {", ".join(RULES)}')
+    if country and not (len(country) == 2 and country.isascii() and country.isalpha()):
+        raise InputError(f'country: "{country}" is no country: write its two letters, like NL')
+    return Wish(
+        at or None,
+        RULES[rule],
+        parse_currency(currency.strip().upper()) if currency else None,
+        country.upper() if country else None,
+    )
+
+
 def reprice(deps: Deps, build: str, wish: Wish) -> dict[str, Any]:
     """The JSON object of `ebbmark reprice`. NotFoundError; InputError."""
     with deps.store.read() as unit:
-        asked, view = _asked(unit, deps, build, wish)
+        asked, view = wished(unit, deps, build, wish)
         return cost_to_json(price_build(asked, view))
 
 
 def published(deps: Deps, build: str, wish: Wish) -> Published:
     """The same to be handed on."""
     with deps.store.read() as unit:
-        asked, view = _asked(unit, deps, build, wish)
+        asked, view = wished(unit, deps, build, wish)
         past = _past(unit, view, cost := price_build(asked, view))
     fixed, tied = _as_chosen(asked, cost, view)
     regular = _regular(past, view)
@@ -76,7 +96,8 @@ def published(deps: Deps, build: str, wish: Wish) -> Published:
     )
 
 
-def _asked(unit: Unit, deps: Deps, key: str, wish: Wish) -> tuple[Build, PriceView]:
+def wished(unit: Unit, deps: Deps, key: str, wish: Wish) -> tuple[Build, PriceView]:
+    """The build and the prices that a wish asks for. NotFoundError; InputError."""
     build = unit.catalogue.build(key)
     if build is None:
         known = ", ".join(unit.catalogue.builds()) or "none yet; load a catalogue file"
@@ -113,13 +134,18 @@ def _regular(past: Mapping[int, list[Spell]], view: PriceView) -> dict[int, Pric
 
 def _as_chosen(build: Build, cost: BuildCost, view: PriceView) -> tuple[Build, PriceView]:
     """The same build and view, every line tied to the part and listing it was priced with."""
-    whole = whole_build(build, view)
-    lines = [
-        replace(line, part=shown.part, need={}, choose=(), amount=shown.amount)
-        if shown.part in view.parts
-        else line
-        for line, shown in zip(whole.lines, cost.lines, strict=False)  # supplies and labour follow
-    ]
+    whole = resolve(build, view.builds)
+    shown = [line for line in cost.lines if line.place is not None]  # no supplies, no labour
+    lines, seen = [], set[int]()
+    for row in shown:
+        place = row.place or 0
+        line = whole.lines[place]
+        if place in seen:  # the other component of a mixture
+            line = replace(line, hours=None)
+        seen.add(place)
+        if row.part in view.parts:
+            line = replace(line, part=row.part, need={}, choose=(), amount=row.amount)
+        lines.append(line)
     chosen = {x.part: x.listing.key for x in cost.lines if x.part and x.listing}
     return replace(whole, lines=tuple(lines)), replace(view, choose=chosen)
 

@@ -17,8 +17,8 @@ from service.builds.cost_json import cost_to_json
 from service.builds.view import PriceView
 from service.errors import NotFoundError
 from service.flows.load import price_view
-from service.flows.names import moment
 from service.flows.ports import Deps, Unit
+from service.flows.publish import Wish, wished
 from service.flows.views.common import (
     WORTH_A_TAG,
     by_listing,
@@ -36,6 +36,7 @@ from service.model.times import time_text
 
 MASS = texts.MASS_UNKNOWN.partition("{")[0]
 NEWS = timedelta(days=45)
+AS_SAVED = Wish()
 NO_EXTRAS: Mapping[str, Any] = {
     "low_days": None,
     "doubt": None,
@@ -44,13 +45,12 @@ NO_EXTRAS: Mapping[str, Any] = {
 }
 
 
-def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
+def build_sheet(deps: Deps, key: str, wish: Wish = AS_SAVED) -> dict[str, Any]:
     """The object of `reprice` with names, tags and grounds for every line."""
-    when = moment(at, deps)
     with deps.store.read() as unit:
         build = need_build(unit, key)
-        view = price_view(unit, deps, when)
-        cost = price_build(build, view)
+        asked, view = wished(unit, deps, key, wish)
+        cost = price_build(asked, view)
         found = cost_to_json(cost)
         extras = _extras(unit, cost, view)
         found["lines"] = [
@@ -71,7 +71,7 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
             "mass_unknown": sum(_lacks_mass(line) for line in cost.lines),
             "companions": with_advice(_still_lacking(unit, key, found["companions"]), cost, view),
             "need_by": build.need_by.isoformat() if build.need_by else None,
-            "budget": None if build.budget is None else money(build.budget, build.currency),
+            "budget": _budget(build, cost),
             "base": build.base,
             "own": build.base is None,
             "state": build.state,
@@ -85,6 +85,13 @@ def build_sheet(deps: Deps, key: str, at: str | None = None) -> dict[str, Any]:
                 for row in found["orders"]
             ],
         }
+
+
+def _budget(build: Build, cost: BuildCost) -> str | None:
+    """None also where the build is shown in another currency than its budget's."""
+    if build.budget is None or cost.currency != build.currency:
+        return None
+    return money(build.budget, build.currency)
 
 
 def _shop_name(key: str, view: PriceView) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from starlette.responses import JSONResponse, Response
 
-from service.flows import ask, past, views
+from service.flows import ask, past, publish, taking, views
 from service.flows.ports import Deps
 from service.web.api.answers import ERRORS, Limit, Offset, answer, part_of
 
@@ -15,6 +15,9 @@ router = APIRouter(prefix="/api", tags=["book"], responses=ERRORS)
 Key = Annotated[str, Query(min_length=1, max_length=2000)]
 Days = Annotated[int, Query(ge=7, le=3660)]
 At = Annotated[str | None, Query(max_length=40, description="a day or a time (ISO 8601)")]
+Which = Annotated[str, Query(pattern="^(cheapest|least-spend)$", description="what counts")]
+Code = Annotated[str | None, Query(max_length=10, description="a currency (ISO 4217)")]
+Country = Annotated[str | None, Query(max_length=10, description="a country (ISO 3166)")]
 ROWS: Any = {200: {"description": "a list", "model": list[dict[str, Any]]}}
 ONE: Any = {200: {"description": "an object", "model": dict[str, Any]}}
 
@@ -31,9 +34,25 @@ def builds(request: Request, limit: Limit = 200, offset: Offset = 0) -> Response
 
 
 @router.get("/builds/{build}/reprice", responses=ONE)
-def reprice(request: Request, build: str, at: At = None) -> Response:
-    """A build at the prices of now or of another day."""
-    return answer(request, ask.reprice(deps_of(request), build, at))
+def reprice(
+    request: Request,
+    build: str,
+    at: At = None,
+    rule: Which = "cheapest",
+    currency: Code = None,
+    country: Country = None,
+) -> Response:
+    """A build at the prices of now or of another day, in a currency, for a country."""
+    wish = publish.read_wish(at, rule, currency, country)
+    return answer(request, publish.reprice(deps_of(request), build, wish))
+
+
+@router.get("/builds/{build}/take", responses=ONE)
+def take(
+    request: Request, build: str, scrap: Annotated[str, Query(max_length=20)] = "30 mm"
+) -> Response:
+    """What the build still needs and could take from hand; nothing is booked."""
+    return answer(request, taking.take_all(deps_of(request), build, scrap=scrap, preview=True))
 
 
 @router.get("/builds/{build}/series", responses=ONE)

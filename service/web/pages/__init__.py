@@ -13,10 +13,11 @@ from service.web.pages import (
     parts,
     settings,
     shops,
+    taking,
 )
 
 
 def routers() -> list[APIRouter]:
     """All page routers, in the order in which their paths are tried."""
-    modules = (health, home, builds, lists, parts, add, deals, shops, settings, login)
+    modules = (health, home, builds, taking, lists, parts, add, deals, shops, settings, login)
     return [module.router for module in modules]

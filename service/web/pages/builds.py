@@ -21,13 +21,14 @@ from service.exchange.texts import LABELS
 from service.flows import build_edit, edit, targets, views
 from service.flows.index import index
 from service.flows.ports import Deps
-from service.flows.publish import Published, Wish, published
+from service.flows.publish import Published, published, read_wish
 from service.web.held import Held
 from service.web.pages.common import Text, at_build, deps_of, go
 from service.web.render import page
 
 router = APIRouter(include_in_schema=False)
 At = Annotated[str | None, Query(max_length=40)]
+Choice = Annotated[str, Query(max_length=20)]
 Columns = Annotated[list[str] | None, Query()]
 ROWS: Held[PartsList] = Held("these rows were looked at too long ago: paste them again")
 HEADS = frozenset(
@@ -60,13 +61,22 @@ def new_build(
 
 
 @router.get("/builds/{key}")
-def build(request: Request, key: str, at: At = None) -> Response:
-    deps = deps_of(request)
-    sheet = views.build_sheet(deps, key, at)
+def build(
+    request: Request,
+    key: str,
+    at: At = None,
+    rule: Choice = "cheapest",
+    currency: Choice = "",
+    country: Choice = "",
+) -> Response:
+    """The sheet, also of another day, by another rule, in another currency, for another country."""
+    deps, wish = deps_of(request), read_wish(at, rule, currency, country)
+    sheet = views.build_sheet(deps, key, wish)
     chart = cost_chart(views.build_series(deps, key), sheet.get("budget"))
     values = {
         "sheet": sheet,
         "asked": at,
+        "wish": {"rule": rule, "currency": currency, "country": country},
         "parts": views.part_names(deps),
         "moved": None if at else _moved(deps, key, len(sheet["lines"])),
         "targets": [t for t in targets.rows(deps) if (t["kind"], t["subject"]) == ("build", key)],
@@ -157,10 +167,12 @@ def publishing(
     columns: Columns = None,
     suppliers: bool = False,
     notes: bool = False,
+    currency: Choice = "",
+    country: Choice = "",
 ) -> Response:
     """The breakdown as others will see it; the form says which columns, and whether shops show."""
     deps = deps_of(request)
-    found = published(deps, key, Wish())
+    found = published(deps, key, read_wish(None, "cheapest", currency, country))
     options = _options(found, columns, suppliers=suppliers, notes=notes)
     answer = found.answer
     sheet = for_people(answer, options)
@@ -173,6 +185,7 @@ def publishing(
         "chosen": options.columns or ("share", "to_spend"),
         "suppliers": suppliers,
         "notes": notes,
+        "wish": {"currency": currency, "country": country},
         "markdown": render(answer, "md", options).decode(),
         "bbcode": render(answer, "bbcode", options).decode(),
     }
@@ -187,12 +200,14 @@ def cost_file(
     columns: Columns = None,
     suppliers: bool = False,
     notes: bool = False,
+    currency: Choice = "",
+    country: Choice = "",
 ) -> Response:
     """The same as a file: csv, xlsx, md, bbcode, svg, png."""
     if form not in FORMS:
         raise InputError(f"no form {form!r}; choose from {', '.join(FORMS)}")
     deps = deps_of(request)
-    found = published(deps, key, Wish())
+    found = published(deps, key, read_wish(None, "cheapest", currency, country))
     options = _options(found, columns, suppliers=suppliers, notes=notes)
     body = render(found.answer, form, options)
     name = "".join(c if c.isascii() and c.isalnum() else "-" for c in key)[:60] or "build"
