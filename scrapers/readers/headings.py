@@ -20,7 +20,7 @@ _WORD = re.compile(r"[^\W\d_]{3,}")
 _PARTS = re.compile(r"\s+[-–—|»·•/]+\s+|\s*(?:::|\|)\s*|:\s+")
 _BARE = re.compile(r"[\W_]+")
 _NAMED = 'h2, h3, h4, [itemprop="name"], [class*="title" i], [class*="name" i]'
-_PLAIN = "td, th, font, b, strong, big, span, div, p, dt, caption, center"
+_PLAIN = "h2, h3, h4, td, th, font, b, strong, big, span, div, p, dt, caption, center"
 _BOLD = (
     'h2, h3, h4, [class*="title" i], [class*="name" i], [class*="heading" i], font[size], big, '
     "b, strong"
@@ -30,9 +30,10 @@ _BOLD = (
 def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
     """The h1 that names the product; among several the one that other titles repeat."""
     heads = [h for h in doc.headings[:30] if h.text().strip()]
-    if len(heads) == 1:
-        return heads[0]
     known = [n.casefold() for n in (*names, *doc.titles) if n]
+    if len(heads) == 1:
+        logo = _is_logo(heads[0], doc)
+        return (_unmarked(doc, known) if logo else None) or heads[0]
     for name in known:
         for head in heads:
             text = squeeze(head.text()).casefold()
@@ -42,6 +43,13 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
         return heads[0]
     found = _unmarked(doc, known) or _shared(doc, known)
     return found or (None if names else _ordered(doc))
+
+
+def _is_logo(head: LexborNode, doc: Doc) -> bool:
+    """An h1 around the shop's own name, linked or pictured, on a page with more in its title."""
+    text = squeeze(head.text()).casefold()
+    titled = any(len(squeeze(t)) > len(text) + 3 for t in doc.titles)
+    return titled and _is_shop(text, _host(doc.url)) and head.css_first("a, img") is not None
 
 
 def _unmarked(doc: Doc, known: list[str]) -> LexborNode | None:

@@ -20,6 +20,7 @@ LIST = Words(
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
     r"market price|"
+    r"suositushinta|ovh|ennen|eredeti [áa]r|r[ée]gi [áa]r|kor[áa]bbi [áa]r|listaár|prp|pvr|"
     r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b|"
     r"通常価格|定価|希望小売価格|参考価格|元の価格|原价|市场价|划线价|原價|市價|정가|소비자가",
 )
@@ -29,7 +30,7 @@ REGULAR = Words(
     r"normale prijs|"
     r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|pvp|vanlig pris|cena (?:regularna|"
     r"standardowa)|b[ěe][žz]n[áa] cena|"
-    r"ordinarie(?: pris)?|"
+    r"ordinarie(?: pris)?|norm\.?(?=\s?\d)|normaalihinta|"
     r"ord\.(?=\s?\d)|ord\.? ?pris|normalpris)\b",
 )
 SAVING = Words(
@@ -37,6 +38,7 @@ SAVING = Words(
     r"ersparnis|"
     r"rabatt|reduziert um|[ée]conomi\w+|remise|r[ée]duction|bespaar|u bespaart|korting|voordeel|"
     r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
+    r"s[äa][äa]st[äa]\w*|megtakar[íi]t\w*|kedvezm[ée]ny\w*|poupa|poupe|desconto|u[šs]etr\w+|z[ľl]ava|"
     r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)",
 )
 NET = Words(
@@ -49,6 +51,7 @@ NET = Words(
     r"tax(?:es)? excluded|(?:vat|gst|tax) (?:is )?(?:excluded|exclusive|not included)|"
     r"excludes? (?:vat|tax|gst)|impuestos? (?:no incluidos?|excluidos?)|tax(?:es)? non incluses?|"
     r"ekskl\.? ?mva|eks\.? ?mva|iva escl\w*|senza iva|\+ ?iva|sin iva|"
+    r"alv ?0 ?%|ilman alv\w*|veroton|nett[óo](?: [áa]r)?|\+ ?[áa]fa|[áa]fa n[ée]lk[üu]l|sem iva|"
     r"iva no incl\w*|bez (?:vat|dph)|exkl\.? ?moms|utan moms|ekskl\.? ?moms|uden moms)|税抜|税別",
 )
 GROSS = Words(
@@ -67,13 +70,14 @@ GROSS = Words(
     r"inkl(?:usive|\.)? ?(?:der )?(?:gesetzl\w*\.? )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|"
     r"mehrwertsteuer|moms)|"
     r"brutto(?:preis)?|t\.?t\.?c\.?(?!\w)|toutes taxes|inclusief btw|incl\.? btw|"
+    r"sis(?:\.|[äa]lt[äa][äa]) ?alv\w*|brutt[óo](?: [áa]r)?|[áa]f[áa]val|com iva|iva inc\.|"
     r"iva incl\w*|con iva|z vat|(?:s|v[čc]\.?|v[čc]etn[ěe]) dph|med moms|inkl\.? ?moms)|税込",
 )
 UNIT = Words(
     r"(?:\b(?:unit price|price per|reference price|grundpreis|prix (?:au|unitaire)|basisprijs|"
     r"stukprijs per|"
     r"prezzo al|prezzo unitario|precio por|cena za|cena jednostkowa|j[äa]mf[öo]relsepris|"
-    r"enhetspris|"
+    r"enhetspris|egys[ée]g[áa]r|yksikk[öo]hinta|vertailuhinta|"
     r"m[åa]lepris)\b|[\d€$£.,)]\s*(?:\*\s*)?/\s*(?:\d+(?:[.,]\d+)?\s*)?"
     r"(?:m[²³23]?|k?g|l|ml|cm|mm|ft|yd|lb|oz|st(?:k|ück|uck|uk)?|pcs?|pc|piece|metre|meter|litre|"
     r"liter)\b"
@@ -84,7 +88,7 @@ SHIPPING = Words(
     r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|\w*versand(?!fertig)\w*|"
     r"liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
-    r"env[íi]o|gastos|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
+    r"env[íi]o|gastos|toimitus(?:kulut|maksu)?|posti(?:kulut|maksu)|sz[áa]ll[íi]t[áa]s\w*|portes|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
     r"levering)\b",
 )
 INSTALMENT = Words(
@@ -96,12 +100,14 @@ INSTALMENT = Words(
     r"\d+ ?x sans frais|"
     r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|"
     r"miesi[ęe]cznie|"
-    r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|m[åa]naden|delbetal\w*|m[åa]neden|afbetal\w*)\b|"
+    r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|havonta|r[ée]szlet\w*|kuukaudessa|m[åa]naden|delbetal\w*|m[åa]neden|afbetal\w*)\b|"
     r"/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
 )
 MEMBER = Words(
     r"\b(?:members?(?:hip)?|club|loyalty|with (?:your )?card|mitglied\w*|vip|abonn?\w*|subscri\w+|"
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|"
+    r"kanta-?asiak\w*|j[äa]sen\w*|t[öo]rzsv[áa]s[áa]rl\w*|s[óo]cios?|vernostn\w*|v[ěe]rnostn\w*|"
+    r"sta[łl]y klient\w*|carte de fid[ée]lit[ée]|kundenkarte|stammkunde\w*|"
     r"medlem\w*)\b",
 )
 USED = Words(
@@ -118,7 +124,8 @@ APPROX = Words(r"\b(?:approx\w*|about|circa|ca\.|environ|ungef[äa]hr|ongeveer|c
 LOWEST30 = Words(
     r"(?:\b(?:lowest|niedrigst\w*|g[üu]nstigst\w*|plus bas|laagste|pi[ùu] basso|m[áa]s bajo|"
     r"najni[żz]sz\w*|"
-    r"nejni[žz][šs][íi]|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|"
+    r"nejni[žz][šs][íi]|najni[žz][šs]\w*|alin|legalacsonyabb|"
+    r"mais baixo|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|"
     r"niedrigst\w*|plus bas|"
     r"najni[żz]sz\w*|laagste|laveste|l[äa]gsta)\b)",
 )

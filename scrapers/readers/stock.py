@@ -103,19 +103,29 @@ def _in_words(places: Places) -> Stock | None:
 
 
 _OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
+_GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
 
 
 def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
     if text and len(text) <= MAX_TEXT:
         said = read_availability(text)
         if said is not None and said is not Availability.UNKNOWN:
-            return said, text
+            return (_somewhere(node) if said in _OUT else None) or (said, text)
     if len(text) <= MAX_TEXT:
         named = own_class(node)
         for pattern, said in _CLASS:
             if pattern.search(named):
                 return said, text or named
     return Availability.UNKNOWN, ""
+
+
+def _somewhere(node: LexborNode) -> tuple[Availability, str] | None:
+    """Of a list of warehouses or shops the first one that has the goods."""
+    texts = [" ".join(one.text(separator=" ").split()) for one in node.iter()]
+    said = [(read_availability(text) or Availability.UNKNOWN, text) for text in texts if text]
+    held = [one for one in said if one[0] in _GOOD]
+    best = next((one for one in held if one[0] is Availability.IN_STOCK), held[0] if held else None)
+    return best if any(found in _OUT for found, _ in said) else None
 
 
 def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:

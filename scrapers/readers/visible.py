@@ -199,6 +199,10 @@ class _Reader:
             told = replace(told, amount=known) if told and known else self._bare(text)
         if told is None:
             return None
+        if told.amount is None and told.list_amount is not None and labels.MEMBER.search(text):
+            told = replace(
+                told, amount=told.list_amount, list_amount=None, doubt=None
+            )  # everyone's
         self.multibuy += told.multibuy
         if told.amount is None and told.doubt and kind == "now":
             self.doubts.append(f"{text[:60]}: {told.doubt}")
