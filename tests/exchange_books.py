@@ -25,7 +25,15 @@ from service.model.catalogue import (
 )
 from service.model.deals import Target
 from service.model.money import Money
-from service.model.orders import Purchase
+from service.model.orders import (
+    Movement,
+    Offcut,
+    Order,
+    OrderBill,
+    OrderLine,
+    Purchase,
+    Step,
+)
 
 keys = st.text(string.ascii_lowercase + string.digits + "-._", min_size=1, max_size=8).filter(
     lambda text: text[0].isalnum()
@@ -140,7 +148,9 @@ def listings(draw: st.DrawFn, number: int, shops: list[str], goods: list[Part]) 
     rules = st.fixed_dictionaries(
         {}, optional={"price": st.just('css:a > b[title="b"]'), "currency": currencies}
     )
-    single = not split and len(held) == 1
+    # a length of goods sold by length of a width is read as one of that width
+    wide = any(supply.amount.size for supply in supplies)
+    single = not split and len(held) == 1 and not wide
     tiers = st.builds(Break, st.integers(1, 99), prices, st.sampled_from(["each", "lot"]))
     return Listing(
         key=listing_key(shop, "+".join(part.key for part in held), url, choice),
@@ -259,6 +269,60 @@ def purchases(draw: st.DrawFn, goods: list[Part], shops: list[str]) -> Purchase:
     )
 
 
+def steps(draw: st.DrawFn) -> tuple[Step, ...]:
+    one = st.builds(
+        Step,
+        kind=st.sampled_from(["arrived", "wrong", "cancelled", "returned", "refunded"]),
+        on=dates,
+        count=st.decimals("-99", "99", places=2),
+        money=maybe | money,
+        postage=maybe | money,
+        note=notes,
+    )
+    return tuple(draw(st.lists(one, max_size=3)))
+
+
+@st.composite
+def movements(draw: st.DrawFn, goods: list[Part], made: list[Build]) -> Movement:
+    kinds = ["sold", "written off", "good", *(["used", "moved"] if made else [])]
+    kind = draw(st.sampled_from(kinds))
+    names = st.sampled_from([build.key for build in made]) if made else maybe
+    amount = draw(positive) * (draw(st.sampled_from([1, -1])) if kind == "used" else 1)
+    return Movement(
+        part=draw(st.sampled_from(goods)).key,
+        kind=kind,
+        amount=Decimal(0) if kind == "good" else amount,
+        on=draw(dates),
+        build=draw(names if kind in ("used", "moved") else maybe | names),
+        to=draw(names) if kind == "moved" else None,
+        repair=draw(st.booleans()),
+        money=draw(maybe | money),
+        postage=draw(maybe | money),
+        note=draw(notes),
+    )
+
+
+def booked(draw: st.DrawFn, shops: list[str], bought: list[Purchase]) -> list[Order]:
+    """Orders of which some purchases are the lines."""
+    found = []
+    for key in sorted({one.order for one in bought if one.order}):
+        if draw(st.booleans()):
+            mine = [n for n, one in enumerate(bought) if one.order == key]
+            lines = tuple(OrderLine(n, steps(draw), draw(maybe | texts)) for n in mine)
+            shop, estimate = draw(maybe | st.sampled_from(shops)), draw(maybe | money)
+            found.append(Order(key, draw(dates), shop, lines, estimate, draw(notes)))
+    return found
+
+
+def bills_of(draw: st.DrawFn, orders: list[Order]) -> list[OrderBill]:
+    kinds = st.sampled_from(["postage", "customs", "carrier", "fee"])
+    return [
+        OrderBill(order.key, draw(kinds), draw(money), draw(dates), draw(notes))
+        for order in orders
+        for _ in range(draw(st.integers(0, 2)))
+    ]
+
+
 def _each(draw: st.DrawFn, items: list[st.SearchStrategy[object]]) -> list[object]:
     found = {one.key: one for one in map(draw, items)}  # type: ignore[attr-defined]  # all have keys
     return [found[key] for key in sorted(found)]
@@ -274,11 +338,23 @@ def books(draw: st.DrawFn) -> Book:
     for name in sorted(draw(st.sets(keys, max_size=2))):
         made.append(draw(builds(name, list(made), goods, offers)))
     wishes = _each(draw, [targets(goods, offers, made)] * draw(st.integers(0, 2)))
+    bought = draw(st.lists(purchases(goods, shops), max_size=3))
+    orders = booked(draw, shops, bought)
+    rules = {one.key: draw(st.lists(texts, max_size=2).map(tuple)) for one in made}
     return Book(
         suppliers=tuple(draw(suppliers(name)) for name in shops),
         parts=tuple(goods),
         listings=tuple(offers),
         builds=tuple(made),
-        purchases=tuple(draw(st.lists(purchases(goods, shops), max_size=2))),
+        purchases=tuple(bought),
         targets=tuple(wishes),
+        orders=tuple(orders),
+        bills=tuple(bills_of(draw, orders)),
+        movements=tuple(draw(st.lists(movements(goods, made), max_size=2))),
+        offcuts=tuple(
+            Offcut(one.key, draw(cuts))
+            for one in draw(st.lists(st.sampled_from(goods), max_size=2))
+        ),
+        dismissed={key: names for key, names in rules.items() if names},
+        companion_rules=draw(st.sampled_from(["", '# none of "mine" yet\n'])),
     )

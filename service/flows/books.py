@@ -19,11 +19,9 @@ from service.builds.shelf import aged
 from service.builds.view import Holding, Stock
 from service.builds.workshop import Books, Convert, Happened, books, holdings, usable_stock
 from service.flows.ports import Deps, Unit
+from service.model.book import DISMISSED, RULES
 from service.model.catalogue import Part
 from service.model.money import Money, Rates
-
-DISMISSED = "dismissed."  # setting: companion hints put aside, by build
-RULES = "companion.rules"  # setting: the user's own companion rules, as TOML
 
 
 @dataclass(frozen=True, slots=True)

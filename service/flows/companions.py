@@ -9,9 +9,9 @@ from service.builds.companions import Rules, builtin_rules, read_rules
 from service.builds.cost import price_build
 from service.errors import InputError, NotFoundError
 from service.flows import build_edit
-from service.flows.books import RULES
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
+from service.model.book import RULES
 from service.model.catalogue import Part
 
 MOST_RULES_TEXT = 200_000

@@ -16,6 +16,7 @@ from service.model.deals import Target
 from service.store import moves, tables
 from service.store.bulk import among
 from service.store.codec import loads
+from service.store.diary import diary_of
 from service.store.purchases import Purchases
 from service.store.saving import save_book
 
@@ -160,13 +161,15 @@ class Catalogue:
 
     def book(self) -> Book:
         """All that is kept, as one value; what was removed is left out."""
+        bought = tuple(Purchases(self._conn).all(cancelled=True))
         return Book(
             tuple(self.suppliers().values()),
             tuple(self.parts().values()),
             tuple(self.listings()),
             tuple(self.builds().values()),
-            tuple(Purchases(self._conn).kept()),
+            bought,
             tuple(self.targets()),
+            **diary_of(self._conn, bought),
         )
 
     def save(self, book: Book, *, now: datetime) -> int:

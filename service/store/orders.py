@@ -8,15 +8,13 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, insert, select
 
 from service.builds.portions import portions
-from service.model.orders import Order, OrderBill, OrderLine
+from service.model.orders import Order, OrderBill, OrderLine, Purchase
 from service.store import tables
-from service.store.bulk import upsert
+from service.store.bulk import among, upsert
 from service.store.codec import dumps, loads
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from service.model.orders import Purchase
+    from collections.abc import Collection, Sequence
 
 
 class Orders:
@@ -61,6 +59,12 @@ class Orders:
             for place, line in enumerate(order.lines)
         ]
         upsert(self._conn, tables.order_line, rows)
+
+    def purchases(self, ids: Collection[int]) -> list[Purchase]:
+        """Purchases by their numbers."""
+        table = tables.purchase
+        query = select(table.c.id, table.c.data).where(among(self._conn, table.c.id, ids))
+        return [replace(loads(Purchase, row[1]), id=row[0]) for row in self._conn.execute(query)]
 
     def bills(self) -> list[OrderBill]:
         """In the order of their days, then of booking."""

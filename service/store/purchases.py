@@ -10,6 +10,7 @@ from sqlalchemy import Connection, insert, select
 
 from service.model.orders import Purchase
 from service.store import tables
+from service.store.bulk import among
 from service.store.codec import dumps, loads
 
 if TYPE_CHECKING:
@@ -39,10 +40,6 @@ class Purchases:
         states = {"cancelled"} if not cancelled else set()
         return self._all(states)
 
-    def kept(self) -> list[Purchase]:
-        """Those of which the goods were kept: what a catalogue file tells."""
-        return self._all({"cancelled", "returned", "refunded", "wrong"})
-
     def _all(self, but: set[str]) -> list[Purchase]:
         table, line = tables.purchase, tables.order_line
         query = select(table.c.id, table.c.data).order_by(
@@ -64,6 +61,17 @@ class Purchases:
                 self._insert(purchase, f"{name}-{seen[name]}")
                 added += 1
         return added
+
+    def ids(self, purchases: Sequence[Purchase]) -> list[int]:
+        """The numbers of purchases that are booked, of equal ones in the order of booking."""
+        table, seen, names = tables.purchase, dict[str, int](), []
+        for purchase in purchases:
+            name = _name(purchase)
+            seen[name] = seen.get(name, 0) + 1
+            names.append(f"{name}-{seen[name]}")
+        query = select(table.c.key, table.c.id).where(among(self._conn, table.c.key, names))
+        found = {row[0]: row[1] for row in self._conn.execute(query)}
+        return [found[name] for name in names]
 
     def _count(self, name: str) -> int:
         table = tables.purchase

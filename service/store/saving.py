@@ -13,6 +13,7 @@ from service.model.prices import fresh_for
 from service.store import tables
 from service.store.bulk import add_new, among, delete_where, run_many, upsert
 from service.store.codec import dumps
+from service.store.diary import save_diary
 from service.store.purchases import Purchases
 from service.store.types import to_micros
 
@@ -34,6 +35,7 @@ def save_book(conn: Connection, book: Book, now: datetime) -> int:
         + save_builds(conn, book.builds)
         + save_targets(conn, book.targets)
         + Purchases(conn).save(book.purchases)
+        + save_diary(conn, book)
     )
 
 

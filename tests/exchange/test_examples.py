@@ -14,7 +14,7 @@ CONFIG = Path(__file__).parents[2] / "config"
 
 # Every key that a catalogue may hold, by the table it stands in.
 KEYS = {
-    "": "supplier part set build purchase target",
+    "": "supplier part set build purchase target order movement offcut companion_rules",
     "supplier": "name home country currency prices shipping min_gap min_order contact_note fee",
     "shipping": "to fee free_from up_to_g up_to days class not_class",
     "fee": "name amount percent when",
@@ -28,11 +28,16 @@ KEYS = {
     "breaks": "quantity price per",
     "set": "supplier url supplies",
     "supplies": "part amount split",
-    "build": "name currency budget need_by lines destination from replace state",
+    "build": "name currency budget need_by lines destination from replace state dismissed",
     "lines": "part amount group need or counts waste kerf cuts longest grain listing note",
     "or": "part amount",
     "replace": "part by amount",
-    "purchase": "part set supplier count price total debited on order condition",
+    "purchase": "part set supplier count price total debited on order condition listing happened",
+    "happened": "what on count money postage note",
+    "order": "on supplier estimate note bill",
+    "bill": "what cost on note",
+    "movement": "part what amount on build to repair money postage note",
+    "offcut": "part cut",
     "target": "listing part need build at_or_below unit_at_or_below below_regular lowest_in "
     "back_in_stock within_budget until hold reopen_above again_below",
 }
@@ -46,7 +51,7 @@ def written(document: Any, table: str = "") -> set[tuple[str, str]]:
         return set()
     found = {(table, key) for key in document}
     for key, item in document.items():
-        named = table == "" and key in ("supplier", "part", "build")
+        named = table == "" and key in ("supplier", "part", "build", "order")
         for inner in item.values() if named else [item]:
             found |= written(inner, key)
     return found

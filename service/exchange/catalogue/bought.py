@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
     from service.exchange.catalogue.draft import Found, PurchaseDraft
     from service.exchange.catalogue.table import Problems
+    from service.model.builds import Build
     from service.model.catalogue import Listing, Part, Supplier
+
+    Booked = tuple[Purchase, Found[PurchaseDraft]]
 
 
 class Lookup(Protocol):
@@ -28,6 +31,8 @@ class Lookup(Protocol):
     @property
     def listings(self) -> Mapping[str, Listing]: ...
     @property
+    def builds(self) -> Mapping[str, Build]: ...
+    @property
     def names(self) -> Mapping[str, Sequence[Listing]]: ...
     @property
     def problems(self) -> Problems: ...
@@ -37,19 +42,22 @@ class Lookup(Protocol):
     def listing(self, where: str, text: str) -> str: ...
 
 
-def purchases_of(drafts: Iterable[Found[PurchaseDraft]], index: Lookup) -> tuple[Purchase, ...]:
-    """The purchases in the order of the files; a set becomes one purchase a part."""
-    made: list[Purchase] = []
+def purchases_of(drafts: Iterable[Found[PurchaseDraft]], index: Lookup) -> list[Booked]:
+    """The purchases in the order of the files with where each stands; a set becomes one
+    purchase a part.
+    """
+    made: list[Booked] = []
     for found in drafts:
         draft, where = found.value, found.where
         if draft.supplier is not None:
             index.unknown(f"{where}.supplier", "supplier", draft.supplier, index.suppliers)
         if draft.set is not None:
-            made += _of_set(draft, where, index)
+            made += [(one, found) for one in _of_set(draft, where, index)]
         elif draft.part and not index.unknown(f"{where}.part", "part", draft.part, index.parts):
             content = _content(draft, index.parts[draft.part], where, index)
-            made.append(_purchase(draft, draft.part, content, draft.total, draft.debited))
-    return tuple(made)
+            one = _purchase(draft, draft.part, content, draft.total, draft.debited)
+            made.append((one, found))
+    return made
 
 
 def _purchase(

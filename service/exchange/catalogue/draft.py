@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from service.model.catalogue import Listing, Part, Supplier
     from service.model.deals import Target
     from service.model.money import Money
+    from service.model.orders import Movement, Offcut, Order, OrderBill, Step
 
 V = TypeVar("V")
 
@@ -43,6 +44,17 @@ class PurchaseDraft:
     order: str | None
     condition: str
     sold_as: Amount | None
+    listing: str | None = None
+    happened: tuple[Step, ...] | None = None  # None: no line of an order
+
+
+@dataclass(frozen=True, slots=True)
+class MovementDraft:
+    """A movement as written, its amount not yet in the part's base unit."""
+
+    entry: Movement
+    amount: Amount | None
+    back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,4 +67,9 @@ class Draft:
     builds: list[Found[Build]] = field(default_factory=list)
     purchases: list[Found[PurchaseDraft]] = field(default_factory=list)
     targets: list[Found[Target]] = field(default_factory=list)
+    orders: list[Found[tuple[Order, tuple[OrderBill, ...]]]] = field(default_factory=list)
+    movements: list[Found[MovementDraft]] = field(default_factory=list)
+    offcuts: list[Found[Offcut]] = field(default_factory=list)
+    dismissed: list[Found[tuple[str, tuple[str, ...]]]] = field(default_factory=list)
+    companion_rules: list[str] = field(default_factory=list)
     mentioned: list[Found[str]] = field(default_factory=list)  # parts known elsewhere

@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from scrapers import Amount, format_amount
-from service.builds.amounts import base_unit
 from service.exchange.catalogue import emit
+from service.exchange.catalogue.dump_diary import diary_texts
 from service.exchange.catalogue.extract import public_copy, selection
+from service.exchange.catalogue.forms import (
+    Content,
+    amount_of,
+    cut_text,
+    kept,
+    money_of,
+    plain_of,
+)
 from service.exchange.catalogue.values import duration_text, fraction_text, plain
 from service.model.catalogue import DEFAULT_EVERY, Fee, Listing, Part, ShippingRow, Supplier, Supply
-from service.model.money import Money, money_text
+from service.model.money import money_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from service.model.book import Book
-    from service.model.builds import Build, Cut, Line
+    from service.model.builds import Build, Line
     from service.model.deals import Target
-    from service.model.orders import Purchase
 
-Content = dict[str, Any]
 _NUMBER: Final = re.compile(r"-?(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{0,11}[1-9])?")
 
 
@@ -36,32 +41,17 @@ def dump_book(book: Book, *, public: bool = False, build: str | None = None) -> 
         book = selection(book, build)
     if public:
         book = public_copy(book)
-    parts = {part.key: part for part in book.parts}
-    pieces = [emit.table(f"[supplier.{emit.key(s.key)}]", _supplier(s)) for s in book.suppliers]
+    pieces = [emit.line("companion_rules", book.companion_rules)] if book.companion_rules else []
+    pieces += [emit.table(f"[supplier.{emit.key(s.key)}]", _supplier(s)) for s in book.suppliers]
     own = _single(book)
     pieces += [_part_with_listings(part, own.get(part.key, ())) for part in book.parts]
     pieces += [emit.table("[[set]]", _set(one)) for one in book.listings if _as_set(one)]
-    pieces += [emit.table(f"[build.{emit.key(b.key)}]", _build(b)) for b in book.builds]
-    pieces += [emit.table("[[purchase]]", _purchase(p, parts.get(p.part))) for p in book.purchases]
+    pieces += [
+        emit.table(f"[build.{emit.key(b.key)}]", _build(b, book.dismissed)) for b in book.builds
+    ]
+    pieces += diary_texts(book)
     pieces += [emit.table("[[target]]", _target(target)) for target in book.targets]
     return "\n".join(pieces)
-
-
-def _kept(content: Content) -> Content:
-    """Without what says nothing: None, empty text, lists and tables."""
-    return {name: item for name, item in content.items() if item not in (None, "", [], {}, ())}
-
-
-def _amount(amount: Amount | None) -> str | None:
-    return None if amount is None else format_amount(amount)
-
-
-def _money(money: Money | None) -> str | None:
-    return None if money is None else str(money)
-
-
-def _plain(number: Decimal | None) -> str | None:
-    return None if number is None else plain(number)
 
 
 def _bare(number: Decimal | None) -> Decimal | None:
@@ -80,7 +70,7 @@ def _spec(spec: Mapping[str, str]) -> Content:
 
 def _supplier(supplier: Supplier) -> Content:
     code = supplier.currency or "EUR"
-    return _kept(
+    return kept(
         {
             "name": supplier.name,
             "home": supplier.home,
@@ -101,12 +91,12 @@ def _price(amount: Decimal | None, currency: str) -> str | None:
 
 
 def _shipping(row: ShippingRow, currency: str) -> Content:
-    return _kept(
+    return kept(
         {
             "to": row.to,
             "fee": _price(row.fee, currency),
             "free_from": _price(row.free_from, currency),
-            "up_to_g": _plain(row.up_to_g),
+            "up_to_g": plain_of(row.up_to_g),
             "up_to": _price(row.up_to, currency),
             "days": row.days,
             "class": list(row.classes),
@@ -116,7 +106,7 @@ def _shipping(row: ShippingRow, currency: str) -> Content:
 
 
 def _fee(fee: Fee, currency: str) -> Content:
-    return _kept(
+    return kept(
         {
             "name": fee.name,
             "amount": _price(fee.amount, currency),
@@ -143,22 +133,22 @@ def _part_with_listings(part: Part, own: Sequence[Listing]) -> str:
 
 
 def _part(part: Part) -> Content:
-    return _kept(
+    return kept(
         {
             "name": part.name,
             "unit": part.unit,
             "spec": _spec(part.spec),
             "class": list(part.classes),
-            "mass": _amount(part.mass),
-            "density": _plain(part.density),
-            "areal_mass": _plain(part.areal_mass),
+            "mass": amount_of(part.mass),
+            "density": plain_of(part.density),
+            "areal_mass": plain_of(part.areal_mass),
             "tariff_group": part.tariff_group,
             "ids": _sorted(part.ids),
-            "keep": _amount(part.keep),
+            "keep": amount_of(part.keep),
             "shelf_life": None if part.shelf_life is None else duration_text(part.shelf_life),
             "pair_is": None if part.pair_is == 2 else part.pair_is,
             "equivalent": [
-                _kept({"part": other.part, "note": other.note, "one_way": other.one_way or None})
+                kept({"part": other.part, "note": other.note, "one_way": other.one_way or None})
                 for other in part.equivalents
             ],
             "mix": ":".join(plain(side) for side in part.mix),
@@ -175,7 +165,7 @@ def _listing(listing: Listing) -> Content:
     shared = _listed(listing)
     return {
         "supplier": shared.pop("supplier"),
-        "sold_as": _amount(listing.supplies[0].amount),
+        "sold_as": amount_of(listing.supplies[0].amount),
     } | shared
 
 
@@ -187,12 +177,12 @@ def _set(listing: Listing) -> Content:
 
 def _supply(supply: Supply) -> Content:
     split = None if supply.split is None else fraction_text(supply.split)
-    return _kept({"part": supply.part, "amount": _amount(supply.amount), "split": split})
+    return kept({"part": supply.part, "amount": amount_of(supply.amount), "split": split})
 
 
 def _listed(listing: Listing) -> Content:
     every = None if listing.every == DEFAULT_EVERY else duration_text(listing.every)
-    return _kept(
+    return kept(
         {
             "supplier": listing.supplier,
             "url": listing.url,
@@ -200,21 +190,21 @@ def _listed(listing: Listing) -> Content:
             "every": every,
             "rule": _sorted(listing.rule),
             "render": listing.render or None,
-            "includes": [f"{s.part}: {format_amount(s.amount)}" for s in listing.includes],
+            "includes": [f"{s.part}: {amount_of(s.amount)}" for s in listing.includes],
             "breaks": [
                 {"quantity": tier.quantity, "price": plain(tier.price), "per": tier.per}
                 for tier in listing.breaks
             ],
-            "least": _amount(listing.least),
-            "step": _amount(listing.step),
+            "least": amount_of(listing.least),
+            "step": amount_of(listing.step),
             "days": listing.days,
             "country": listing.country,
         }
     )
 
 
-def _build(build: Build) -> Content:
-    return _kept(
+def _build(build: Build, dismissed: Mapping[str, Sequence[str]]) -> Content:
+    return kept(
         {
             "name": build.name,
             "from": build.base,
@@ -224,9 +214,10 @@ def _build(build: Build) -> Content:
             "destination": build.destination,
             "state": None if build.state == "planned" else build.state,
             "hours": _bare(build.hours),
-            "labour_rate": _money(build.labour_rate),
+            "labour_rate": money_of(build.labour_rate),
+            "dismissed": list(dismissed.get(build.key, ())),
             "replace": [
-                _kept({"part": swap.old, "by": swap.new, "amount": _amount(swap.amount)})
+                kept({"part": swap.old, "by": swap.new, "amount": amount_of(swap.amount)})
                 for swap in build.replace
             ],
             "lines": [_line(line) for line in build.lines],
@@ -235,19 +226,19 @@ def _build(build: Build) -> Content:
 
 
 def _line(line: Line) -> Content:
-    chosen = [{"part": other.part, "amount": _amount(other.amount)} for other in line.choose]
-    return _kept(
+    chosen = [{"part": other.part, "amount": amount_of(other.amount)} for other in line.choose]
+    return kept(
         {
             "part": line.part,
             "need": _spec(line.need),
             "or": chosen,
-            "amount": _amount(line.amount),
+            "amount": amount_of(line.amount),
             "group": None if line.group == "other" else line.group,
             "counts": None if line.counts.kind == "share" else str(line.counts),
             "waste": fraction_text(line.waste) if line.waste else None,
             "kerf": f"{plain(line.kerf)} mm" if line.kerf else None,
-            "cuts": [_cut(piece) for piece in line.cuts],
-            "longest": _amount(line.longest),
+            "cuts": [cut_text(piece) for piece in line.cuts],
+            "longest": amount_of(line.longest),
             "grain": line.grain,
             "listing": line.listing,
             "note": line.note,
@@ -256,36 +247,14 @@ def _line(line: Line) -> Content:
     )
 
 
-def _cut(piece: Cut) -> str:
-    edges = piece.size or (piece.length or Decimal(0),)
-    return f"{' x '.join(f'{plain(edge)} mm' for edge in edges)} x {piece.count}"
-
-
-def _purchase(purchase: Purchase, part: Part | None) -> Content:
-    held = part and f"{plain(purchase.content)} {base_unit(part)}"
-    return _kept(
-        {
-            "part": purchase.part,
-            "supplier": purchase.supplier,
-            "count": plain(purchase.count),
-            "sold_as": held,
-            "total": _money(purchase.total),
-            "debited": _money(purchase.debited),
-            "on": purchase.on,
-            "order": purchase.order,
-            "condition": None if purchase.condition == "new" else purchase.condition,
-        }
-    )
-
-
 def _target(target: Target) -> Content:
     subject = _spec(target.need) if target.kind == "need" else target.subject
-    unit_price = _money(target.unit_at_or_below)
+    unit_price = money_of(target.unit_at_or_below)
     regular, lowest = target.below_regular, target.lowest_in
-    return _kept(
+    return kept(
         {
             target.kind: subject,
-            "at_or_below": _money(target.at_or_below),
+            "at_or_below": money_of(target.at_or_below),
             "unit_at_or_below": unit_price and f"{unit_price}/{target.per}",
             "below_regular": None if regular is None else fraction_text(regular),
             "lowest_in": None if lowest is None else duration_text(lowest),
@@ -293,7 +262,7 @@ def _target(target: Target) -> Content:
             "within_budget": target.within_budget,
             "until": target.until,
             "hold": None if target.hold is None else duration_text(target.hold),
-            "reopen_above": _money(target.reopen_above),
-            "again_below": _money(target.again_below),
+            "reopen_above": money_of(target.reopen_above),
+            "again_below": money_of(target.again_below),
         }
     )

@@ -55,3 +55,8 @@ def table(header: str, content: Mapping[str, Any]) -> str:
     """A header line and one line for each key."""
     lines = (f"{key(name)} = {value(item)}\n" for name, item in content.items())
     return "".join([f"{header}\n", *lines])
+
+
+def line(name: str, item: Any) -> str:
+    """A key of the whole file, before its tables."""
+    return f"{key(name)} = {value(item)}\n"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from service.builds.portions import portions
 from service.builds.specs import canonical
 from service.errors import NotFoundError
 from service.exchange.catalogue.links import parts_used
@@ -14,6 +15,9 @@ from service.model.book import Book
 if TYPE_CHECKING:
     from service.model.builds import Build, Line
     from service.model.catalogue import Part
+    from service.model.orders import Purchase
+
+GONE = frozenset({"cancelled", "returned", "refunded", "wrong"})
 
 
 def selection(book: Book, key: str) -> Book:
@@ -25,7 +29,7 @@ def selection(book: Book, key: str) -> Book:
     parts = _needed(book, builds)
     listings = tuple(one for one in book.listings if any(s.part in parts for s in one.supplies))
     parts |= {supply.part for one in listings for supply in one.supplies}
-    purchases = tuple(one for one in book.purchases if one.part in parts)
+    purchases = tuple(one for one in _kept(book) if one.part in parts)
     shops = {one.supplier for one in listings} | {one.supplier for one in purchases}
     subjects = parts | {one.key for one in builds} | {one.key for one in listings}
     return Book(
@@ -36,6 +40,16 @@ def selection(book: Book, key: str) -> Book:
         purchases=purchases,
         targets=tuple(one for one in book.targets if one.subject in subjects),
     )
+
+
+def _kept(book: Book) -> list[Purchase]:
+    """Purchases of which the goods were kept; what happened to each stays in the whole book."""
+    lines = {line.purchase: line for order in book.orders for line in order.lines}
+    return [
+        one
+        for place, one in enumerate(book.purchases)
+        if place not in lines or portions(lines[place], one.count).state not in GONE
+    ]
 
 
 def public_copy(book: Book) -> Book:

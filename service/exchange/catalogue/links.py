@@ -10,6 +10,7 @@ from scrapers import Amount, Dimension, dimension
 from service.errors import InputError
 from service.exchange.catalogue import values as v
 from service.exchange.catalogue.bought import purchases_of
+from service.exchange.catalogue.diary import diary_of
 from service.exchange.catalogue.draft import Draft, Found
 from service.exchange.catalogue.measure import mismatch
 from service.exchange.catalogue.wishes import target_key
@@ -134,13 +135,21 @@ def link(draft: Draft, known: Book, problems: Problems) -> Book:
         check_listing(listing.value, listing.where, index)
     check_stored(parts, listings, builds, known, index)
     targets = by_key([link_target(found, index) for found in draft.targets], problems)
+    booked = purchases_of(draft.purchases, index)
+    diary = diary_of(draft, booked, index)
     return Book(
         suppliers=_sorted(suppliers),
         parts=_sorted(parts),
         listings=_sorted(listings),
         builds=tuple(link_build(builds[key], index) for key in sorted(builds)),
-        purchases=purchases_of(draft.purchases, index),
+        purchases=tuple(purchase for purchase, _ in booked),
         targets=_sorted(targets),
+        orders=tuple(diary.orders),
+        bills=tuple(diary.bills),
+        movements=tuple(diary.movements),
+        offcuts=tuple(diary.offcuts),
+        dismissed={one.value[0]: one.value[1] for one in draft.dismissed},
+        companion_rules="\n".join(draft.companion_rules),
     )
 
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final
 
 from service.errors import InputError
+from service.exchange.catalogue import diary
 from service.exchange.catalogue import values as v
 from service.exchange.catalogue.builds import read_build
 from service.exchange.catalogue.canonical import canonical
@@ -102,19 +103,33 @@ def _read_document(top: Table, draft: Draft) -> None:
             draft.parts.append(Found(read_part(key, table), table.where))
     draft.listings.extend(read_set(table) for table in top.tables("set"))
     for key, table in _keyed(top, "build"):
+        if rules := table.each("dismissed", diary.dismissed):
+            draft.dismissed.append(Found((key, rules), table.where))
         draft.builds.append(Found(read_build(key, table), table.where))
-    for table in top.tables("purchase"):
-        draft.purchases.append(Found(read_purchase(table), table.where))
     for table in top.tables("target"):
         draft.targets.append(Found(read_target(table), table.where))
+    _read_diary(top, draft)
     top.done()
 
 
-def _keyed(top: Table, kind: str) -> list[tuple[str, Table]]:
+def _read_diary(top: Table, draft: Draft) -> None:
+    for key, table in _keyed(top, "order", diary.order_key):
+        draft.orders.append(Found(diary.read_order(key, table), table.where))
+    for table in top.tables("purchase"):
+        draft.purchases.append(Found(read_purchase(table), table.where))
+    for table in top.tables("movement"):
+        draft.movements.append(Found(diary.read_movement(table), table.where))
+    for table in top.tables("offcut"):
+        draft.offcuts.append(Found(diary.read_offcut(table), table.where))
+    if rules_text := top.maybe("companion_rules", diary.companion_rules):
+        draft.companion_rules.append(rules_text)
+
+
+def _keyed(top: Table, kind: str, read: v.Read[str] = v.key) -> list[tuple[str, Table]]:
     found = []
     for key, table in top.named(kind):
         try:
-            found.append((v.key(key), table))
+            found.append((read(key), table))
         except InputError as error:
             top.problem(error.problems[0], kind)
     return found

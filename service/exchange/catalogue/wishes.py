@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Final, Literal
 
 from service.exchange.catalogue import values as v
+from service.exchange.catalogue.diary import read_steps
 from service.exchange.catalogue.draft import PurchaseDraft
 from service.model.deals import CONDITIONS, Target
 from service.model.money import Money, round_money
@@ -118,6 +119,8 @@ def read_purchase(table: Table) -> PurchaseDraft:
         order=table.maybe("order", v.words(80)),
         condition=table.get("condition", v.words(80), "new"),
         sold_as=table.maybe("sold_as", v.amount),
+        listing=table.maybe("listing", v.words(2083)),
+        happened=read_steps(table),
     )
     table.done()
     return draft
