@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
+from urllib.parse import urlsplit
 
 from scrapers import isolate
 from scrapers.decode import MAX_INLINE, Text, decode, not_text
@@ -48,6 +49,7 @@ from scrapers.structure import structure
 from scrapers.texts import read_availability, read_price
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
+_DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
 _NO_RULES = SiteRules()
 AT_ONCE = 64 * 1024  # bytes of a page that may be read between two answers of a server
 _Heavy = Callable[[Text, str, SiteRules], Reading]  # what becomes of a heavy page
@@ -442,8 +444,9 @@ class _Visit:
     def _looks_like_goods(self, court: Court, view: visible.View) -> bool:
         """A price in sight counts only on a page that is about one thing for sale."""
         buttons = stock.buy_buttons(self.doc, view.places)
-        if 0 < buttons < 4:
-            return True
+        marked = any(t.goods and t.own for t in court.told)
+        if (aside := not marked and self._aside(buttons)) or 0 < buttons < 4:
+            return not aside
         now = court.shown.now
         beside = now is not None and now.level <= NEAR and now.kind in ("now", "gross")
         said = pageclass.why_no_price(self.body_text).kind
@@ -455,12 +458,22 @@ class _Visit:
             return False
         if len({s.amount for s in court.shown.rivals}) >= 5 and not self.doc.stocks:
             return False  # a list of things, none of them the page's
-        marked = any(t.goods and t.own for t in court.told) or self.head.kind in (
+        marked = marked or self.head.kind in (
             "product",
             "og:product",
             "product.item",
         )
         return marked or bool(self.doc.stocks) or (view.heading is not None and not view.plain)
+
+    def _aside(self, buttons: int) -> bool:
+        """An article, or the shop's first page: what it shows are offers of the day."""
+        if self.head.kind == "article" and not buttons:
+            return True
+        try:
+            parts = urlsplit(self.doc.url)
+        except ValueError:
+            return False
+        return not parts.query and parts.path.casefold() in _DOORS
 
     def _sells(self, court: Court, view: visible.View) -> bool:
         now = court.shown.now

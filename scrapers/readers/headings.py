@@ -30,6 +30,7 @@ _BOLD = (
 def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
     """The h1 that names the product; among several the one that other titles repeat."""
     heads = [h for h in doc.headings[:30] if h.text().strip()]
+    heads = [h for h in heads if _WORD.search(h.text())] or heads  # one theme's price is an h1
     known = [n.casefold() for n in (*names, *doc.titles) if n]
     if len(heads) == 1:
         logo = _is_logo(heads[0], doc)
@@ -40,7 +41,7 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
             if text and (text in name or name in text):
                 return head
     if heads:
-        return heads[0]
+        return max(heads, key=lambda h: _named_by(h, known))
     found = _unmarked(doc, known) or _shared(doc, known)
     return found or (None if names else _ordered(doc))
 
@@ -50,6 +51,12 @@ def _is_logo(head: LexborNode, doc: Doc) -> bool:
     text = squeeze(head.text()).casefold()
     titled = any(len(squeeze(t)) > len(text) + 3 for t in doc.titles)
     return titled and _is_shop(text, _host(doc.url)) and head.css_first("a, img") is not None
+
+
+def _named_by(head: LexborNode, known: list[str]) -> bool:
+    """Whether a known title has most of the heading's words."""
+    words = set(_WORD.findall(squeeze(head.text(separator=" ")[:400]).casefold()))
+    return any(len(words & set(_WORD.findall(n))) * 2 > len(words) > 0 for n in known)
 
 
 def _unmarked(doc: Doc, known: list[str]) -> LexborNode | None:

@@ -18,6 +18,8 @@ MAX_DEPTH = 40
 _ASSIGN = re.compile(r"(?:=|\(|:)\s*(?=[{\[])")
 _QUOTED = re.compile(r"""JSON\.parse\(\s*("(?:[^"\\]|\\.)*+"|'(?:[^'\\]|\\.)*+')\s*\)""", re.DOTALL)
 _ATTRIBUTE = re.compile(r"""="(\{&quot;[^"<>]{20,200000})"|='(\{"[^'<>]{20,200000})'""")
+_PUSHED = re.compile(r'\.push\(\[\s*1\s*,\s*("(?:[^"\\]|\\.)*+")', re.DOTALL)
+_ROW = re.compile(r"^([0-9a-f]{1,6}):(?=[\[{])(.*)$", re.MULTILINE)
 _MARKS = {"&q;": '"', "&s;": "'", "&l;": "<", "&g;": ">", "&a;": "&"}
 _MARK = re.compile("|".join(_MARKS))
 _BOXES = frozenset(
@@ -39,7 +41,7 @@ def roots(doc: Doc) -> list[tuple[str, Any]]:
             continue
         name = node.attributes.get("id") or f"script[{n}]"
         found += [(name, v) for v in _values(text)]
-    return found + _islands(doc) + _attributes(doc)
+    return found + _flight(doc) + _islands(doc) + _attributes(doc)
 
 
 def _values(text: str) -> list[Any]:
@@ -80,6 +82,33 @@ def _quoted(literal: str) -> list[Any]:
     except ValueError:
         return []
     return list(parse(text, watch_doubles=False).values) if "rice" in text else []
+
+
+def _flight(doc: Doc) -> list[tuple[str, Any]]:
+    """Rows of component data pushed as pieces of one text: "5:[...]" a line."""
+    if "__next_f" not in doc.html:
+        return []
+    pieces: list[str] = []
+    for node in doc.scripts[:300]:
+        text = doc.script_text(node)
+        if "__next_f" in text and len(text) <= MAX_SCRIPT:
+            for match in _PUSHED.finditer(text):
+                try:
+                    pieces.append(str(json.loads(match[1], strict=False)))
+                except ValueError:
+                    continue
+    found: list[tuple[str, Any]] = []
+    for match in islice(_ROW.finditer("".join(pieces)[:MAX_SCRIPT]), MAX_CELLS):
+        if "rice" in match[2]:
+            found += [(f"flight[{match[1]}]", v) for v in _first(match[2])]
+    return found
+
+
+def _first(text: str) -> list[Any]:
+    try:
+        return [_DECODER.raw_decode(text)[0]]
+    except (ValueError, RecursionError):
+        return []
 
 
 def is_folded(value: Any) -> bool:

@@ -181,7 +181,7 @@ C_LIST = re.compile(
     r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
     r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
     r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
-    r"strikethrough|crossedout|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|"
+    r"strikethrough|crossedout|price_?-?type_?-?deleted|(?:^|[\s_-])deleted(?=$|[\s_-])|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|"
     r"pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
     _I,
 )
@@ -250,7 +250,7 @@ C_NOW = re.compile(
 
 # an ancestor named so (below the one shared with the heading) holds other things
 ZONE = re.compile(
-    r"related|up-?sell|cross-?sell|recommend|similar|also[-_]?(?:bought|viewed|like)|"
+    r"related|together|up-?sell|cross-?sell|recommend|similar|also[-_]?(?:bought|viewed|like)|"
     r"recent(?:ly)?|viewed|mini-?(?:cart|basket|bag)|"
     r"cart[-_]?(?:total|drawer|content|preview|summary|widget|subtotal|count|amount|item|flyout|"
     r"sidebar|popup|modal|panel|notification)|"

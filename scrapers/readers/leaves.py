@@ -16,11 +16,11 @@ MAX_TEXT = 160
 MAX_LEAVES = 120
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
-    r"[€$£¥￥₹₽₺₩฿₪₫₴₱₦₿円元원]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
+    r"[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원đ]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
     r"руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = (
-    r"(?:[€$£¥￥₹₽₺₩₪₫₴฿円元원]|руб|грн|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
+    r"(?:[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원]|(?<![^\W\d_])R[pMs](?![^\W\d_])\.?|đ\b|руб|грн|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
     r"Ft\b|[Ll]ei\b|лв|S?Fr\.)"
 )
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")

@@ -15,7 +15,8 @@ _BOT_TITLE = Words(
     r"robot check|bot check|security check|checking your browser|verify(?:ing)? (?:that )?you are|"
     r"captcha|"
     r"human verification|request blocked|ddos|unusual traffic|sicherheits(?:abfrage|pr[üu]fung)|"
-    r"v[ée]rification de s[ée]curit[ée]|one more step|please wait",
+    r"v[ée]rification de s[ée]curit[ée]|one more step|please wait|you are being redirected|"
+    r"slide to verify|you are now in line",
 )
 _BOT_TEXT = Words(
     r"verify (?:that )?you(?:'re| are) (?:a )?human|checking (?:if the site connection is secure|"
@@ -31,7 +32,7 @@ _BOT_TEXT = Words(
 )
 _BOT_HTML = Words(
     r"challenge-platform|cf-chl-|/captcha/|g-recaptcha[\"'][^>]*data-callback|h-captcha|px-captcha|"
-    r"_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
+    r"sucuri_cloudproxy|awswaf\.|ddos-guard|_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
 )
 _LOST = Words(
     r"^\W*404\b|\b404\W+(?:error|page|not|-)|error\W*404\b|(?:page|product|item|article|"
@@ -60,6 +61,16 @@ _ASIDE = Words(
     r"winkelwagen|winkelmandje|carrello|carrito|cesta|koszyk|ko[šs][íi]k|varukorg|kundvagn|"
     r"indk[øo]bskurv|handlekurv|カート|購物車|购物车)"
     r"(?: (?:contents|summary|items?|\(\d+\)|\d+ items?))?\W*(?:$|[-|–:•]\s)",
+)
+_SERVICE = Words(
+    r"^\W*(?:shipping|delivery|postage|returns?|payment|privacy|refund|cookie|warranty|terms)"
+    r"(?: (?:and|&|\+) (?:shipping|delivery|returns?|payments?|refunds?|handling|privacy|"
+    r"conditions?))?"
+    r"(?: (?:rates?|costs?|charges?|information|info|policy|options|methods|notice|of service|"
+    r"of use))?\W*(?:$|[-|–:•]\s)|"
+    r"^\W*(?:versand(?:kosten)?|zahlung(?:sarten)?|lieferung|widerruf\w*|impressum|agb|datenschutz|"
+    r"livraison|mentions l[ée]gales|verzending|verzendkosten|spedizione|env[íi]os?|dostawa|doprava|"
+    r"frakt)(?: (?:und|et|en|e|y|i|a|och|&) [^\W\d_]+)?\W*(?:$|[-|–:•]\s)",
 )
 _PARKED = Words(
     r"\bdomain(?: ?name)? (?:is |may be |ist |est |is te |[èe] )?"
@@ -147,6 +158,8 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
             return PageClass("down", f'the page says "{text[:60]}"')
         if _ASIDE.search(text):
             return PageClass("aside", f'the page is the shop\'s "{text[:40]}"')
+        if _SERVICE.search(text):
+            return PageClass("aside", f'the page is about "{text[:40]}"')
         if _PARKED.search(text):
             return PageClass("parked", "the page offers its own address for sale")
     return NONE

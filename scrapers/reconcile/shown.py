@@ -80,6 +80,9 @@ def _now(near: list[Seen]) -> tuple[Seen, list[Seen]]:
     plain = [s for s in near if s.kind in ("now", "low", "regular")]
     strong = [s for s in plain if s.strong]
     pool = strong or plain or gross or near
+    if gross and not strong and plain and gross[0].order < plain[0].order:
+        # of two elements apart the first is the page's own, label or not
+        pool = gross if gross[0].group != plain[0].group else pool
     ranged = [s for s in pool if s.low is not None]
     exact = [s for s in pool if s.low is None]
     first = (exact or ranged or pool)[0]
