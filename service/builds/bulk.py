@@ -1,18 +1,17 @@
-"""All saved builds repriced at once, and again after one listing changed.
+"""Lines that plain listings fill, of many builds, repriced as arrays.
 
 What is fixed (which listing could fill which line, how much of a unit of sale a line
 uses, how many units it buys) is worked out once, exactly. A price then costs one
 multiplication and one rounding a line. Numbers run in float64; where a value stands so
 near a half cent that float64 could round it wrongly, it is rounded from fractions. So the
-cents are those of `price_build`, for lines that a plain listing fills. Builds with sets,
-price breaks, boxes, cut lists, requirements or fixed listings are priced one by one.
+cents are those of `price_build`. `all_costs` says which lines are plain, and adds the rest.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
@@ -21,15 +20,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from service.builds.amounts import check_line_fits, misfit
-from service.builds.cost import BuildCost, price_in
-from service.builds.labour import hours_of
-from service.builds.mixes import whole_build
 from service.builds.offers import RANK, Market, Quote, status_of
 from service.builds.row import Row
-from service.builds.view import PriceView
-from service.builds.ways import make_rows, ways_of
-from service.model.builds import Build, Line
+from service.builds.ways import make_rows
+from service.model.builds import Build
 from service.model.catalogue import Listing
 from service.model.money import quantum
 from service.model.prices import Offer, PriceNow
@@ -67,10 +61,14 @@ class Bulk:
     Lines stand by part, so that the lines of a part are side by side. Every line has
     two counts a slot: units of sale that its share uses, and units that it buys.
     Shapes: `counts` (slots, 2 x lines), `cents` (2 x lines), `total` (2 x builds).
+    `supplies_apart`: workshop supplies have no share of their own.
     """
 
-    def __init__(self, builds: Sequence[Build], market: Market) -> None:
+    def __init__(
+        self, builds: Sequence[Build], market: Market, *, supplies_apart: bool = False
+    ) -> None:
         self.market, self.keys = market, [build.key for build in builds]
+        self._unused = {"tool", "owned", *(["stock"] if supplies_apart else [])}
         grouped = [make_rows(build, market) for build in builds]
         self._parts = list(dict.fromkeys(r.part.key for rows in grouped for r in rows if r.part))
         self._slots = [self._slots_of(key) for key in self._parts]
@@ -119,7 +117,7 @@ class Bulk:
         lines = len(self._rows)
         counts = [[0.0] * (2 * lines) for _ in range(self._wide)]
         for place, row in enumerate(self._rows):
-            used, before, to_buy = _used(row), self._earlier[place], row.to_buy
+            used, before, to_buy = self._used(row), self._earlier[place], row.to_buy
             for column, slot in enumerate(self._slots[self._part[place]]):
                 counts[column][place] = float(used / slot.content)
                 counts[column][lines + place] = _opened(before, to_buy, slot.content)
@@ -163,6 +161,11 @@ class Bulk:
         self._money[part, column] = money
         self._unit[part, column] = money / slot.content_float + WORSE * rank
 
+    def _used(self, row: Row) -> Fraction:
+        """What the line's share counts: nothing of tools and of what is owned."""
+        counts = row.line.counts
+        return Fraction(0) if counts.kind in self._unused else row.need / counts.among
+
     def reprice(self) -> None:
         """All lines from the present prices."""
         self._best = self._unit.argmin(axis=1)
@@ -192,7 +195,7 @@ class Bulk:
         slot = self._slots[part][column]
         price = Fraction(slot.offer.price) if slot.offer else Fraction(0)
         if place < lines:
-            used = _used(self._rows[line])
+            used = self._used(self._rows[line])
             top = price.numerator * slot.factor.numerator * used.numerator
             low = price.denominator * slot.factor.denominator * used.denominator
             top, low = top * slot.content.denominator, low * slot.content.numerator
@@ -272,127 +275,3 @@ def _before(rows: Sequence[Row]) -> list[Fraction]:
         found.append(sums.get(key, Fraction(0)))
         sums[key] = found[-1] + row.to_buy
     return found
-
-
-def _used(row: Row) -> Fraction:
-    """What the line's share counts: nothing of tools and of what is owned."""
-    kind = row.line.counts.kind
-    return Fraction(0) if kind in {"tool", "owned"} else row.need / row.line.counts.among
-
-
-@dataclass(slots=True)
-class AllCosts:
-    """Every build at one time: most by arrays, the special ones by `price_build`."""
-
-    view: PriceView
-    prices: dict[int, PriceNow]  # those of the view, kept up to date
-    builds: dict[str, Build]
-    arrays: list[Bulk]
-    special: dict[str, BuildCost]
-    uses: dict[int, list[str]]
-
-    def totals(self) -> dict[str, Total]:
-        """Every build's totals by its key."""
-        found = {key: total for bulk in self.arrays for key, total in bulk.totals().items()}
-        for bulk in self.arrays:
-            found |= {key: _total(self._again(key)) for key in bulk.tied()}
-        return found | {key: _total(cost) for key, cost in self.special.items()}
-
-    def _again(self, key: str) -> BuildCost:
-        """Price one build from the prices of now; what the view kept of other footings is old."""
-        build = self.builds[key]
-        self.view.memo.pop(f"to {build.destination}", None)
-        return price_in(build, Market(self.view, build.currency))
-
-    def change(self, now: PriceNow) -> list[str]:
-        """Take in a new price; only builds that use the listing are looked at."""
-        touched = [key for bulk in self.arrays for key in bulk.change(now)]
-        special = self.uses.get(now.listing, ())
-        self.prices[now.listing] = now
-        for key in special:
-            self.special[key] = self._again(key)
-        return [*touched, *special]
-
-
-def _total(cost: BuildCost) -> Total:
-    step = quantum(cost.currency)
-    share, spend = cost.totals.share / step, cost.totals.to_spend / step
-    return Total(int(share), int(spend), cost.totals.complete)
-
-
-def price_all(builds: Iterable[Build], view: PriceView) -> AllCosts:
-    """Reprice all builds; the answer keeps what it worked out for the next change."""
-    prices = dict(view.prices)
-    view = replace(view, prices=prices)
-    whole = {build.key: whole_build(build, view) for build in builds}
-    markets = {
-        currency: Market(view, currency) for currency in {b.currency for b in whole.values()}
-    }
-    plain: dict[str, list[Build]] = defaultdict(list)
-    special: dict[str, BuildCost] = {}
-    uses: dict[int, list[str]] = defaultdict(list)
-    for build in whole.values():
-        market = markets[build.currency]
-        if _is_plain(build, market):
-            plain[build.currency].append(build)
-            continue
-        special[build.key] = price_in(build, market)
-        for number in _listings_of(build, market):
-            uses[number].append(build.key)
-    arrays = [Bulk(group, markets[currency]) for currency, group in plain.items()]
-    return AllCosts(view, prices, whole, arrays, special, dict(uses))
-
-
-def _is_plain(build: Build, market: Market) -> bool:
-    if not build.lines or build.destination or market.view.choose:
-        return False
-    if market.view.supplies and any(line.counts.kind == "stock" for line in build.lines):
-        return False
-    if build.labour_rate and hours_of(build):
-        return False
-    return market.view.rule == "cheapest per unit" and all(
-        _plain_line(line, market) for line in build.lines
-    )
-
-
-def _plain_line(line: Line, market: Market) -> bool:
-    part = market.view.parts.get(line.part or "")
-    if part is None or line.listing or line.cuts or line.choose or line.counts.kind == "whole":
-        return False
-    if check_line_fits(line, None, part):
-        return False
-    return all(
-        _plain_listing(entry) and _fits(line, entry, part.key)
-        for entry in market.listings(part.key)
-    )
-
-
-def _fits(line: Line, listing: Listing, part: str) -> bool:
-    supply = listing.holds(part)
-    if line.amount.size is not None and supply is not None and supply.amount.size is not None:
-        return False  # rectangles from sheets are cut, not divided
-    return supply is not None and misfit(line, supply.amount) is None
-
-
-def _plain_listing(listing: Listing) -> bool:
-    special = (listing.breaks, listing.includes, listing.least, listing.step, listing.is_set)
-    return not any(special)
-
-
-def _listings_of(build: Build, market: Market) -> set[int]:
-    """Every listing that the build's cost may depend on, parts of sets included."""
-    cost_parts = {key for line in build.lines for key in _parts_of(line, market)}
-    found = {entry.id for key in cost_parts for entry in market.listings(key)}
-    for key in cost_parts:
-        for entry in market.listings(key):
-            for supply in entry.supplies:
-                found |= {other.id for other in market.listings(supply.part)}
-    return found
-
-
-def _parts_of(line: Line, market: Market) -> set[str]:
-    if line.need:
-        return set(market.view.parts)
-    named = {way.part for way in ways_of(line, market)}
-    mixed = (market.view.parts[key].mix_of for key in named if key in market.view.parts)
-    return named.union(*mixed)

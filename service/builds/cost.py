@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from fractions import Fraction
 
 from service.builds import texts
@@ -62,6 +63,20 @@ def price_in(build: Build, market: Market) -> BuildCost:
     cost = _summed(whole, view, rows, [*lines, work] if work else lines, lots)
     cost = deliver(cost, rows, view)
     return replace(cost, warnings=(*cost.warnings, *labour_note(whole, work)))
+
+
+def line_sums(whole: Build, market: Market, supplies: Supplies | None = None) -> Sums:
+    """Only what the lines of a build that is whole add up to, on the market's own footing.
+
+    `supplies`: where there are any, workshop supplies have no share of their own.
+    """
+    rows = make_rows(whole, market)
+    choose_all(rows, market, whole.currency)
+    distribute(rows, market, whole.currency)
+    lines = [line_cost(row, whole.currency, Lots()) for row in rows]
+    apart = [x for x in lines if x.counts.kind == "stock"] if supplies is not None else []
+    found, own = sums(lines), sum((x.share or Decimal(0) for x in apart), Decimal(0))
+    return replace(found, share=found.share - own)
 
 
 def replace_destination(market: Market, build: Build) -> Market:

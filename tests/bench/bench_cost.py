@@ -24,7 +24,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from scrapers import Amount
-from service.builds.bulk import AllCosts, price_all
+from service.builds.all_costs import AllCosts, price_all
 from service.builds.cost import price_build
 from service.builds.view import PriceView
 from service.model.builds import Build, Line

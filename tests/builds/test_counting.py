@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scrapers import Availability
+from service.builds.all_costs import price_all
 from service.builds.breaks import page_breaks, tiers_text
-from service.builds.bulk import price_all
 from service.builds.cost import price_build
 from service.builds.mixes import split_mass
 from service.builds.series import cost_series

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from builds_kit import NOW, Shop, amount, build, line, part
 
-from service.builds.bulk import price_all
+from service.builds.all_costs import price_all
 from service.builds.cost import price_build
 from service.builds.series import cost_series
 from service.builds.view import Stock

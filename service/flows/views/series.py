@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from service.builds.bulk import AllCosts, price_all
+from service.builds.all_costs import AllCosts, price_all
 from service.builds.cost import price_build
 from service.builds.view import PriceView
 from service.flows.load import price_view
@@ -85,7 +85,7 @@ def _points(
         key=lambda spell: spell.first_seen,
     )
     moments = [spell.first_seen for spell in changes]
-    moments = _thinned(moments, POINTS_WHOLE if costs.special else POINTS)
+    moments = _thinned(moments, POINTS_WHOLE if costs.odd else POINTS)
     place = 0
     for at in [since, *moments, now]:
         place = _put_in(costs, changes, place, at)

@@ -9,7 +9,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from service.builds.bulk import AllCosts, Total, price_all
+from service.builds.all_costs import AllCosts, price_all
+from service.builds.bulk import Total
 from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.errors import InputError
