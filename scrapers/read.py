@@ -213,9 +213,10 @@ class _Visit:
 
     def _court(self, told: list[Told], view: visible.View) -> tuple[Court, tuple[Choice, ...], str]:
         stated = next((t.currency for t in told if t.currency), None)
-        hint = stated or self.rules.currency or CURRENCY_OF.get(self.country or "")
+        hint = stated or self.rules.currency or said.picked_currency(self.doc)
+        hint = hint or CURRENCY_OF.get(self.country or "")
         if hint is None and "$" in self.doc.html:
-            hint = said.picked_currency(self.doc) or dollars(self.body_text)
+            hint = dollars(self.body_text)
         stated_prices = [
             v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
         ]
@@ -452,7 +453,8 @@ class _Visit:
         said = pageclass.why_no_price(self.body_text).kind
         if said in ("withdrawn", "login", "call", "lost", "down"):
             return False
-        if beside and not buttons and self._sells(court, view):
+        alone = not (court.shown.rivals or view.plain) and bool(self.doc.headings)
+        if beside and not buttons and (alone or self._sells(court, view)):
             return True  # sold out: nothing to order, yet its price and stock stand by the heading
         if max(view.cards, buttons) >= 4:
             return False

@@ -108,9 +108,15 @@ _LETTERS = re.compile(r"[^\W\d_]{2}")
 _BESIDE_IT = re.compile(r"(?<![\w-])(?:with|has|is)-\S+", re.IGNORECASE)
 
 
+# the box around current and old price alike
+_LIST_OF = re.compile(r"prices?[-_]?list", re.IGNORECASE)
+
+
 @lru_cache(maxsize=8192)
 def _class_kind(named: str, *, own_one: bool) -> str | None:
     bare = _BESIDE_IT.sub("", named)
+    if not own_one:
+        bare = _LIST_OF.sub("", bare)
     for kind, pattern in _BY_CLASS:
         if pattern.search(bare if kind == "list" else named):
             return kind
@@ -146,7 +152,12 @@ def tax_label(text: str, before: str, after: str) -> str | None:
         return None
     if net or (not gross and labels.NET.search(before) and not labels.NET.search(after)):
         return "net"
+    if not gross and (closing := _CLOSING.match(after)):
+        return _trailing_label(closing[0].rstrip(" )"))
     return "gross" if gross or labels.GROSS.search(before) else _trailing_label(after)
+
+
+_CLOSING = re.compile(r"[^\d()]{2,24}\)")  # "120.00 inc GST (109.09 ex GST)"
 
 
 def _trailing_label(after: str) -> str | None:

@@ -181,7 +181,7 @@ C_LIST = re.compile(
     r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
     r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
     r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
-    r"strikethrough|crossedout|price_?-?type_?-?deleted|(?:^|[\s_-])deleted(?=$|[\s_-])|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?sale|"
+    r"strikethrough|crossedout|price_?-?type_?-?deleted|(?:^|[\s_-])deleted(?=$|[\s_-])|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?(?:sale|discount)|"
     r"pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
     _I,
 )

@@ -65,7 +65,10 @@ def read(doc: Doc, places: Places) -> Stock:
             found.append((place.level, order, said, proof))
     button, proof_of = _button(doc, places)
     if not found:
-        return _in_words(places) or Stock(button, proof_of)
+        words = _in_words(places)
+        if words is None:
+            return Stock(button, proof_of)
+        return words._replace(mixed=button is Availability.IN_STOCK)
     _, _, said, proof = min(found, key=lambda one: one[:2])
     signs = {one[2] in _OUT for one in found} | ({button in _OUT} if proof_of else set())
     return Stock(said, proof, mixed=len(signs) > 1)

@@ -98,7 +98,7 @@ def look(
     reader = _Reader(found, locale, currency)
     reader.take(held)
     paid = any(
-        s.kind in ("now", "low", "gross", "net") and (expected or s.level <= FAR)
+        s.kind in ("now", "low", "gross", "net", "regular") and (expected or s.level <= FAR)
         for s in reader.seen
     )
     struck = any(s.kind == "list" for s in reader.seen)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -76,19 +77,25 @@ def _unlisted(near: list[Seen]) -> list[Seen]:
 
 
 def _now(near: list[Seen]) -> tuple[Seen, list[Seen]]:
-    gross = [s for s in near if s.kind == "gross"]
-    plain = [s for s in near if s.kind in ("now", "low", "regular")]
+    plain = [s for s in near if s.kind in ("now", "low", "regular", "gross")]
     strong = [s for s in plain if s.strong]
-    pool = strong or plain or gross or near
-    if gross and not strong and plain and gross[0].order < plain[0].order:
-        # of two elements apart the first is the page's own, label or not
-        pool = gross if gross[0].group != plain[0].group else pool
+    pool = _on_sale(strong) or strong or plain or near
     ranged = [s for s in pool if s.low is not None]
     exact = [s for s in pool if s.low is None]
     first = (exact or ranged or pool)[0]
     if ranged and exact and first.order > ranged[0].order:
         first = ranged[0]
     return first, [s for s in near if s is not first and s.amount != first.amount]
+
+
+_SALE = re.compile(r"\b(?:sale|special|now|promo|clearance|reduced)\b", re.IGNORECASE)
+
+
+def _on_sale(strong: list[Seen]) -> list[Seen]:
+    """Of several current prices ("Our price", "Sale price") the one on sale, if it is lower."""
+    sale = [s for s in strong if _SALE.search(s.text)]
+    rest = [s.amount for s in strong if s not in sale]
+    return sale if sale and rest and max(s.amount for s in sale) < min(rest) else []
 
 
 def _taxed(

@@ -80,10 +80,23 @@ def tell(
         match = [p for p in goods if alike(p.title, heading)] or match or goods
     if len({_prices(p) for p in match}) == 1 or len(match) == 1:
         told = _told(max(match, key=_richness), url, choice)
-        return told, 1
+        return replace(told, ids=_completed(told, goods)), 1
     if len({p.title for p in match}) == 1 or all(alike(p.title, heading) for p in match):
         return _together(match, url, choice), 1
     return _together(match, url, choice), len(match)
+
+
+def _completed(told: Told, goods: list[Product]) -> Ids:
+    """Numbers that another block of the same source gives for the same title."""
+    ids = told.ids
+    for other in goods:
+        if alike(other.title, told.title):
+            more = other.ids
+            ids = Ids(
+                ids.gtin or more.gtin, ids.mpn or more.mpn, ids.sku or more.sku,
+                ids.brand or more.brand,
+            )  # fmt: skip
+    return ids
 
 
 def _listed(products: list[Product], priced: list[Product]) -> Told | None:
