@@ -120,8 +120,10 @@ def _in(money: Money | None, rates: Mapping[str, Fraction]) -> Fraction:
     return Fraction(money.amount) * rates[money.currency]
 
 
-def border_of(country: str, day: date, own: str = "") -> Border | None:
+def border_of(country: str | None, day: date, own: str = "") -> Border | None:
     """The rule of a country on a day; None where none is known. `own`: the user's file."""
+    if country is None:
+        return None
     data = _read(own)
     keys = (country, UNION) if in_union(country) else (country,)
     row = next((found for key in keys if (found := _newest(data, key, day))), None)

@@ -1,0 +1,46 @@
+"""The cheapest order for one or several builds: what to buy where, and what that was weighed
+against.
+
+A mixed-integer programme over whole units of sale (`plan_model`), solved to the end or to a
+gap that is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from service.builds.offers import Market
+from service.builds.plan_goods import stall_of
+from service.builds.plan_others import others, pays_below
+from service.builds.plan_search import TIME_LIMIT, Plan, Planner
+from service.builds.plan_wants import Asked, wants_of
+from service.model.catalogue import Part
+
+__all__ = ["Asked", "Plan", "make_plan"]
+
+
+def make_plan(
+    builds: Sequence[Asked],
+    market: Market,
+    low: Iterable[tuple[Part, Fraction]] = (),
+    *,
+    limit: float = TIME_LIMIT,
+    weigh: bool = True,
+) -> Plan:
+    """The cheapest order for what the builds still need and what runs low on the shelf.
+
+    `low`: parts with the least amount to keep, in base units. `limit`: seconds.
+    `weigh`: also what other ways of ordering would cost. InputError: see whole_build.
+    """
+    found = wants_of(builds, market, low)
+    stall = stall_of(found.wants, market)
+    lacking = [*found.lacking, *((found.wants[n], why) for n, why in sorted(stall.why.items()))]
+    planner = Planner(found.wants, stall, market, limit)
+    plan = replace(planner.plan(), lacking=tuple(lacking), covered=found.covered)
+    if not weigh or not plan.orders:
+        return plan
+    return replace(
+        plan, others=tuple(others(planner, plan)), pays_below=tuple(pays_below(planner, plan))
+    )

@@ -1,0 +1,136 @@
+"""An order plan as a mixed-integer programme, in minor units of the build's currency.
+
+Every rounding to cents that the evaluation of an order makes is made here too (a whole column
+above an expression less one half), so that the optimum is that of the sums that are shown.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from service.builds.plan_goods import Good, Place, Stall, demand, most_needed
+from service.builds.plan_milp import Lin, Programme, Solved, added, total
+from service.builds.plan_order import Order
+from service.builds.plan_stock import Spare, Stock, stock_of
+from service.builds.plan_terms import Terms
+
+FEWER_ORDERS = 0.02  # of a cent: of equal plans the one with fewer orders
+
+
+@dataclass(slots=True)
+class Model:
+    """The programme and where to find its answers. `unknown`: columns that are 1 where an
+    order's charges cannot be told, `lost`: how many; `ways`: by want and part, where several may
+    fill a want;
+    `chosen`: by the first want of a bucket and listing.
+    """
+
+    programme: Programme
+    stocks: dict[str, Stock] = field(default_factory=dict)
+    open: dict[Place, int] = field(default_factory=dict)
+    unknown: list[int] = field(default_factory=list)
+    lost: int = -1
+    ways: dict[tuple[int, str], int] = field(default_factory=dict)
+    chosen: dict[tuple[int, str], int] = field(default_factory=dict)
+
+    def bought(self, found: Solved) -> dict[str, int]:
+        """Steps by listing."""
+        counts = {
+            key: round(sum(factor * found.values[place] for place, factor in stock.steps.items()))
+            for key, stock in self.stocks.items()
+        }
+        return {key: count for key, count in counts.items() if count}
+
+    def part_of(self, want: int, found: Solved) -> str | None:
+        """The part that fills a want; None where only one can."""
+        mine = [(part, place) for (number, part), place in self.ways.items() if number == want]
+        return next((part for part, place in mine if found.on(place)), None)
+
+
+def model_of(stall: Stall, terms: Mapping[Place, Terms]) -> Model:
+    """The programme of all that may be bought under these terms."""
+    model = Model(Programme())
+    programme, asked = model.programme, demand(stall)
+    places: defaultdict[Place, list[Good]] = defaultdict(list)
+    for good in stall.goods:
+        places[good.place].append(good)
+    for place, goods in sorted(places.items()):
+        spare = Spare(terms[place], goods)
+        model.open[place] = programme.column(cost=FEWER_ORDERS)
+        for good in goods:
+            most = spare.most(good, most_needed(good, asked, stall.buckets))
+            stock = stock_of(programme, good, most, model.open[place])
+            model.stocks[good.listing.key] = stock
+        stocks = [model.stocks[good.listing.key] for good in goods]
+        model.unknown += Order(programme, terms[place], model.open[place], stocks).write()
+    model.lost = programme.column(float(len(model.unknown)))
+    programme.row({model.lost: 1.0} | dict.fromkeys(model.unknown, -1.0), low=0.0, high=0.0)
+    _cover(model, stall)
+    return model
+
+
+def _cover(model: Model, stall: Stall) -> None:
+    """Every want is filled, of one of its parts."""
+    programme = model.programme
+    active = _active(model, stall)
+    parts: defaultdict[str, list[tuple[Lin, Fraction]]] = defaultdict(list)
+    for number, part, amount in stall.plain:
+        parts[part].append((active[number, part], amount))
+    steps: defaultdict[str, Lin] = defaultdict(dict)
+    for bucket in stall.buckets:
+        on = active[bucket.wants[0], bucket.part]
+        picks = {key: programme.column() for key in sorted(bucket.steps)}
+        programme.row(added(dict.fromkeys(picks.values(), 1.0), on, -1.0), low=0.0, high=0.0)
+        for key, place in picks.items():
+            model.chosen[bucket.wants[0], key] = place
+            steps[key][place] = float(bucket.steps[key])
+        parts[bucket.part].append((on, bucket.amount))
+    for key, needed in steps.items():
+        programme.row(added(model.stocks[key].steps, needed, -1.0), low=0.0)
+    for part in sorted(parts):
+        _fill(model, part, parts[part])
+
+
+def _active(model: Model, stall: Stall) -> dict[tuple[int, str], Lin]:
+    """By want and part an expression that is 1 where that part fills the want.
+
+    The constant 1 is a column that is always on.
+    """
+    programme = model.programme
+    always = programme.column()
+    programme.row({always: 1.0}, low=1.0)
+    ways: defaultdict[int, list[str]] = defaultdict(list)
+    for number, part, _ in stall.plain:
+        ways[number].append(part)
+    for bucket in stall.buckets:
+        for number in bucket.wants:
+            ways[number].append(bucket.part)
+    found: dict[tuple[int, str], Lin] = {}
+    for number, parts in sorted(ways.items()):
+        if len(parts) == 1:
+            found[number, parts[0]] = {always: 1.0}
+            continue
+        for part in parts:
+            model.ways[number, part] = programme.column()
+            found[number, part] = {model.ways[number, part]: 1.0}
+        programme.row(total(found[number, part] for part in parts), low=1.0, high=1.0)
+    return found
+
+
+def _fill(model: Model, part: str, asked: Iterable[tuple[Lin, Fraction]]) -> None:
+    """What is bought of a part is at least what is asked of it."""
+    rows = list(asked)
+    most = max((amount for _, amount in rows), default=Fraction(0))
+    if not most:
+        return
+    terms: Lin = {}
+    for stock in model.stocks.values():
+        held = stock.good.holds.get(part)
+        if held:
+            terms = added(terms, stock.steps, float(held / most))
+    for on, amount in rows:
+        terms = added(terms, on, -float(amount / most))
+    model.programme.row(terms, low=0.0)
