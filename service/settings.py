@@ -75,6 +75,7 @@ class Settings:
     language: str = "en"
     allow_hosts: frozenset[str] = frozenset()
     keep_visits_days: int = 90
+    usual_days: int = 90
     workers: int = 50
     names: frozenset[str] = frozenset()
     proxies: tuple[str, ...] = ()
@@ -99,6 +100,7 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("names", "host names, comma-separated, under which browsers call the pages, beside loopback"),
     ("proxies", "addresses, comma-separated, of reverse proxies with TLS before the pages"),
     ("tls", "file only: { certificate, key } with the files to serve the pages by HTTPS"),
+    ("usual_days", "days of price history that a usual price is taken from: 90 or 365"),
     ("payment", "file only: { markup, fee } of the user's means of payment"),
     ("supplies", "file only: { flat } or { percent } that workshop supplies count in a build"),
     ("channel", "file only: [channel.NAME] with kind and its options"),
@@ -249,6 +251,12 @@ def _count(raw: Any) -> int:
     return int(raw)
 
 
+def _usual_days(raw: Any) -> int:
+    if str(raw) not in ("90", "365") or isinstance(raw, bool):
+        raise InputError(f"{raw!r}: a usual price is taken from 90 or 365 days")
+    return int(raw)
+
+
 def _percent(raw: Any) -> Decimal:
     match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?) ?%", str(raw))
     if not match:
@@ -299,6 +307,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "language": _text,
     "allow_hosts": _hosts,
     "keep_visits_days": _count,
+    "usual_days": _usual_days,
     "workers": _count,
     "names": _hosts,
     "proxies": _addresses,

@@ -11,14 +11,15 @@ from dataclasses import dataclass, field, replace
 from decimal import Context, Decimal
 from typing import Any, Final
 
+from service.builds import texts as words
 from service.errors import InputError
 from service.exchange import texts
 from service.exchange.catalogue.values import plain
 from service.exchange.cells import Cell
 
 Answer = Mapping[str, Any]
+NOT_DELIVERED: Final = words.NOT_DELIVERED.partition("{")[0]
 COSTS: Final = ("share", "to_spend", "paid", "delivered", "usual", "from_nothing")
-MAY_LACK: Final = frozenset({"delivered", "usual"})  # null in all where a line's is not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,9 +163,10 @@ def _sums(sums: Answer, label: str, options: Options) -> dict[str, Cell]:
     cells: dict[str, Cell] = {"part": label}
     for key in options.columns:
         whole = sums["complete"] or key == "paid"  # what was paid lacks nothing
+        whole = sums.get(f"{key}_complete", whole)
         cells[key] = _sum(sums.get(key), complete=whole)
-        if key in MAY_LACK and sums.get(key) is None:
-            cells[key] = texts.NOT_KNOWN
+        if key == "delivered" and sums.get(key) is None:
+            cells[key] = texts.NOT_KNOWN  # null in all where a line's is not known
     return cells
 
 
@@ -180,7 +182,7 @@ def _remarks(answer: Answer, options: Options) -> list[str]:
     said = [texts.SHARE] if "share" in options.columns else []
     said += [texts.TO_SPEND] if "to_spend" in options.columns else []
     said += [texts.FROM_NOTHING] if "from_nothing" in options.columns else []
-    said += [texts.USUAL] if "usual" in options.columns else []
+    said += _usual(answer, options) if "usual" in options.columns else []
     rates = _rates(answer)
     said += [texts.RATES.format(rates=", ".join(rates))] if rates else []
     missing = [options.names.get(part, part) for part in answer["missing"]]
@@ -192,6 +194,16 @@ def _remarks(answer: Answer, options: Options) -> list[str]:
     said.append(_not_counted(answer["lines"], delivered=bool(delivered)))
     said += [texts.CLAIMS, texts.CAUTION]
     return said + (_warnings(answer, options) if options.notes else [])
+
+
+def _usual(answer: Answer, options: Options) -> list[str]:
+    """What the usual price is taken from, and of which parts it is not known."""
+    said = [texts.USUAL.format(days=answer.get("usual_days", 90))]
+    lines = [line for line in answer["lines"] if line["share"] is not None]
+    lacking = dict.fromkeys(
+        _name(line, options) for line in lines if _cost(line, "usual", options) is None
+    )
+    return said + ([texts.NO_USUAL.format(parts=", ".join(lacking))] if lacking else [])
 
 
 def _not_counted(lines: Sequence[Answer], *, delivered: bool) -> str:
@@ -209,6 +221,8 @@ def _warnings(answer: Answer, options: Options) -> list[str]:
     """What the costing warns of; without suppliers none that names one."""
     shops = {line["supplier"] for line in answer["lines"] if line["supplier"]} | {"://"}
     found = [str(warning) for warning in answer["warnings"]]
+    if "delivered" not in options.columns:
+        found = [one for one in found if not one.startswith(NOT_DELIVERED)]
     return [one for one in found if options.suppliers or not any(shop in one for shop in shops)]
 
 

@@ -51,7 +51,11 @@ SALES: Final = "Sale prices: {parts}."
 SHARE: Final = "In this model: the part of each purchase that the build uses up."
 TO_SPEND: Final = "To spend: whole units to buy now, less what is on hand."
 FROM_NOTHING: Final = "From nothing: whole units that somebody who has nothing buys."
-USUAL: Final = "Usual price: in this model at prices outside sales, as far as they were watched."
+USUAL: Final = (
+    "Usual price: in this model at the price that half of the watched time of {days} days was "
+    "at or below."
+)
+NO_USUAL: Final = "Usual price not known, watched for less than a week: {parts}."
 NOT_COUNTED: Final = "Not counted: {what}."
 SHIPPING: Final = "shipping, duty and fees"
 TOOLS: Final = "tools"

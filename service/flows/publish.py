@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
@@ -10,18 +10,21 @@ from typing import Any
 from service.builds import texts
 from service.builds.cost import BuildCost, price_build
 from service.builds.cost_json import cost_to_json
+from service.builds.figures import group_sums, sums
 from service.builds.versions import resolve
 from service.builds.view import PriceView, Rule
 from service.errors import InputError, NotFoundError
 from service.flows.load import price_view
 from service.flows.names import moment
-from service.flows.ports import Deps, Unit
+from service.flows.ports import Deps, Gap, Unit
 from service.model.builds import Build
 from service.model.money import parse_currency
-from service.model.prices import PriceNow, Spell
-from service.prices.stats import describe
+from service.model.prices import PriceNow, Spell, fresh_for
+from service.prices.stats import describe, usual_price
+from service.prices.track import make_track
 
 YEAR = timedelta(days=365)
+DAYS = 90  # of the usual price, where the settings say nothing
 RULES: dict[str, Rule] = {"cheapest": "cheapest per unit", "least-spend": "least to spend"}
 FROM_NOTHING, USUAL = "from_nothing", "usual"
 MASS = texts.MASS_UNKNOWN.partition("{")[0]
@@ -42,8 +45,10 @@ class Published:
     """The object of `reprice` with what only a publisher shows.
 
     Lines, groups and totals also have `from_nothing` (what somebody who has nothing
-    spends) and `usual` (the share at prices outside sales); lines the `rate_day` of
-    their exchange rate. `on_sale`: listings below their usual price; `names` of parts.
+    spends) and `usual` (the share at the median price of `usual_days` days); lines the
+    `rate_day` of their exchange rate. A line whose price was watched too little has no
+    `usual`, and its sums are at least so much (`usual_complete` False). `on_sale`: listings
+    below their regular price; `names` of parts.
     """
 
     answer: Mapping[str, Any]
@@ -82,17 +87,19 @@ def published(deps: Deps, build: str, wish: Wish) -> Published:
     with deps.store.read() as unit:
         asked, view = wished(unit, deps, build, wish)
         past = _past(unit, view, cost := price_build(asked, view))
+        gaps = _gaps(unit, past, view)
     fixed, tied = _as_chosen(asked, cost, view)
-    regular = _regular(past, view)
-    bare = price_build(fixed, replace(tied, on_hand={}, holdings={}, purchases=()))
-    usual = price_build(fixed, replace(tied, prices={**view.prices, **regular}))
     found = cost_to_json(cost)
+    bare = price_build(fixed, replace(tied, on_hand={}, holdings={}, purchases=()))
     _beside(found, cost_to_json(bare), "to_spend", FROM_NOTHING)
-    _beside(found, cost_to_json(usual), "share", USUAL)
+    days = getattr(deps.extra.get("settings"), "usual_days", DAYS)
+    known = _usual(past, gaps, view, days)
+    usual = price_build(fixed, replace(tied, prices={**view.prices, **known}))
+    _beside(found, cost_to_json(_only_known(usual, known)), "share", USUAL)
     return Published(
-        _named(found, cost, view),
+        _named(found, cost, view) | {"usual_days": days},
         {key: part.name for key, part in view.parts.items()},
-        frozenset(_on_sale(cost, past, regular)),
+        frozenset(_on_sale(cost, past, _regular(past, view))),
     )
 
 
@@ -120,6 +127,41 @@ def _past(unit: Unit, view: PriceView, cost: BuildCost) -> dict[int, list[Spell]
         if spell.first_seen <= view.at:
             found.setdefault(spell.listing, []).append(spell)
     return found
+
+
+def _gaps(unit: Unit, past: Collection[int], view: PriceView) -> dict[int, list[Gap]]:
+    """Stretches of that time in which nobody looked."""
+    found: dict[int, list[Gap]] = {}
+    for gap in unit.log.gaps(list(past), view.at - YEAR):
+        found.setdefault(gap.listing, []).append(gap)
+    return found
+
+
+def _usual(
+    past: Mapping[int, list[Spell]],
+    gaps: Mapping[int, list[Gap]],
+    view: PriceView,
+    days: int,
+) -> dict[int, PriceNow]:
+    """Each listing at the median of its prices, where it was watched long enough to tell."""
+    fresh = {listing.id: fresh_for(listing.every) for listing in view.listings}
+    found = {}
+    for number, known in past.items():
+        track = make_track(known, gaps.get(number, ()), at=view.at, fresh=fresh[number])
+        usual, now = usual_price(track, days), view.prices.get(number)
+        if usual is not None and now is not None and track.currency == now.offer.currency:
+            found[number] = replace(now, offer=replace(now.offer, price=usual))
+    return found
+
+
+def _only_known(cost: BuildCost, known: Collection[int]) -> BuildCost:
+    """The cost without a share where the price is not known to be the usual one."""
+    lines = tuple(
+        replace(x, share=None) if x.listing and x.share and x.listing.id not in known else x
+        for x in cost.lines
+    )
+    totals = sums(lines)
+    return replace(cost, lines=lines, groups=group_sums(lines), totals=totals)
 
 
 def _regular(past: Mapping[int, list[Spell]], view: PriceView) -> dict[int, PriceNow]:
@@ -165,10 +207,13 @@ def _on_sale(
 
 def _beside(found: dict[str, Any], other: Mapping[str, Any], key: str, name: str) -> None:
     """Put a figure of another pricing of the same lines beside those of the first."""
+    lacking = {row["group"] for row in other["lines"] if row[key] is None}
     for rows in ("lines", "groups"):
         for row, twin in zip(found[rows], other[rows], strict=True):
             row[name] = twin[key]
-    found["totals"][name] = other["totals"][key]
+    for row in found["groups"]:
+        row[f"{name}_complete"] = row["group"] not in lacking
+    found["totals"] |= {name: other["totals"][key], f"{name}_complete": not lacking}
 
 
 def _named(found: dict[str, Any], cost: BuildCost, view: PriceView) -> dict[str, Any]:

@@ -4,17 +4,29 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from service.model.prices import FRESH_AT_LEAST, Spell
 from service.prices.sales import Sale, find_sales
-from service.prices.track import DAY_US, Run, Stretch, Track, from_us, make_track, runs_of
+from service.prices.track import (
+    DAY_US,
+    MICROSECOND,
+    Run,
+    Stretch,
+    Track,
+    from_us,
+    make_track,
+    runs_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from datetime import datetime, timedelta
+    from datetime import datetime
     from decimal import Decimal
+
+LEAST = timedelta(days=7)  # how long a price must be watched to have a usual one
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +139,16 @@ def _described(track: Track) -> PriceStats:
         days_between_sales=_between(sales),
         left_out=track.left_out,
     )
+
+
+def usual_price(track: Track, days: int) -> Decimal | None:
+    """The median by time of the last `days` days: half of the time that was observed the price
+    was at or below it. None: less than `LEAST` of them was observed, so that little more
+    than the price of now would be called usual.
+    """
+    since = track.at - days * DAY_US
+    watched = sum(_weighted(track, since).values())
+    return None if watched < LEAST // MICROSECOND else _median(track, since)
 
 
 def implied_duration(frequency: float) -> float | None:

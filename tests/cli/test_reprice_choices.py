@@ -69,7 +69,7 @@ PAST = "listing,at,price,currency,availability\n" + "".join(
         ("a", "11-24", "24.00"),
         ("b", "11-24", "16.00"),
         ("big", "09-01", "20.00"),
-        ("big", "11-20", "20.00"),
+        *(("big", f"11-{day}", "20.00") for day in range(11, 21)),
         ("big", "11-24", "15.00"),
         ("small", "11-24", "5.90"),
         ("tape", "11-24", "5.00"),
@@ -187,7 +187,13 @@ def test_a_breakdown_to_publish_says_day_sales_and_what_is_left_out(db, tmp_path
     row = next(line for line in text.splitlines() if line.startswith("| Filler"))
     cells = [cell.strip() for cell in row.split("|")]
     # in this model, a whole tub from nothing although 300 g are on hand, paid, usual 20.00 / 10
+    # (9 days at 20.00, 4 hours at 15.00)
     assert cells[4:8] == ["1.50", "15.00", "3.33", "2.00"]
+    assert "half of the watched time of 90 days" in text
+    assert "Usual price not known, watched for less than a week: Epoxy A, Hardener B." in text
+    assert "delivered is not known" not in text  # nobody asked for it
+    total = next(line for line in text.splitlines() if line.startswith("| **Total"))
+    assert total.split("|")[7].strip() == "**at least 10.00**"  # with 8.00 of supplies
 
 
 def test_what_is_left_out_is_nowhere(db, tmp_path):
@@ -287,11 +293,13 @@ on = 2026-11-01
 
 def test_from_nothing_and_usual_are_of_the_part_and_the_set_that_are_shown(db, tmp_path):
     """A set of which one part is used costs its whole price, usually too (common practice)."""
+    days = range(10, 25)
     (tmp_path / "odd.toml").write_text(ODD)
     assert ebbmark("--db", db, "load", str(tmp_path / "odd.toml")).code == 0
     past = "listing,at,price,currency,availability\n" + "".join(
-        f"https://tarnside.example/{page},2026-11-24T08:00:00Z,{price},EUR,in_stock\n"
+        f"https://tarnside.example/{page},2026-11-{day}T08:00:00Z,{price},EUR,in_stock\n"
         for page, price in (("bat-a", "40.00"), ("bat-b", "42.00"), ("set", "85.00"))
+        for day in days
     )
     (tmp_path / "odd.csv").write_text(past)
     assert ebbmark("--db", db, "import", "history", str(tmp_path / "odd.csv")).code == 0
