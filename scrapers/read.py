@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
@@ -249,7 +250,7 @@ class _Visit:
             court, verdict = self._with_state(court, verdict, view)
         verdict = self._by_choice(verdict, choices, court)
         verdict = _single(self._by_breaks(verdict, view, court), view, court)
-        verdict = self._of_this_page(court, verdict, view)
+        verdict = self._of_this_page(court, self._with_options(verdict, court), view)
         verdict, title = self._by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self._stock(view),
@@ -345,6 +346,22 @@ class _Visit:
         return replace(
             verdict, price=rounded(one, money), currency=money, doubt=None, source=Source.VISIBLE
         )
+
+    def _with_options(self, verdict: Verdict, court: Court) -> Verdict:
+        """The price in sight holds an option that is chosen beforehand, the markup does not."""
+        now = court.shown.now
+        if now is None or verdict.price is not None or not (verdict.doubt or "").count(" says "):
+            return verdict
+        more = {now.amount - t.price for t in court.told if t.priced and t.price}
+        for extra in more:
+            whole, cents = divmod(extra * 100, 100)
+            added = rf"\+\s?[^\d\s<]{{0,5}}\s?{whole}[.,]{int(cents):02}(?!\d)"
+            if 0 < extra < now.amount and re.search(added, self.doc.html):
+                return replace(
+                    verdict, price=now.amount, currency=now.currency or court.currency,
+                    doubt=None, source=Source.VISIBLE, note="an option is chosen beforehand",
+                )  # fmt: skip
+        return verdict
 
     def _no_choice(self, verdict: Verdict) -> Verdict:
         return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")

@@ -41,6 +41,7 @@ _NEIGHBOURS = frozenset(
         "isAccessoryOrSparePartFor",
         "isConsumableFor",
         "itemListElement",
+        "itemReviewed",
         "addOn",
         "hasOfferCatalog",
         "makesOffer",
