@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, cast
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 _PEEK = 64 * 1024  # of an error page
 _PEEK_TIME = 2.0  # seconds for it
+_VALUE = re.compile(r"[\t\x20-\x7e\x80-\xff]*")  # RFC 9110 section 5.5
 _SURPLUS_TIME = 0.25  # seconds to wait for bytes after a body that does not look whole
 
 
@@ -74,7 +76,11 @@ def _origin(scheme: str, netloc: str) -> httpx.URL:
 
 
 def _lines(headers: Mapping[str, str]) -> bytes:
-    return "".join(f"{name}: {value}\r\n" for name, value in headers.items()).encode("latin-1")
+    """Each as a line of its own. ValueError: a value that would be more than one."""
+    for name, value in headers.items():
+        if not _VALUE.fullmatch(value):
+            raise ValueError(f"{name} holds what no header may: {value!r}")
+    return "".join([f"{name}: {value}\r\n" for name, value in headers.items()]).encode("latin-1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,18 +99,18 @@ class Asker:
     def __init__(self, client: Client, limits: Limits) -> None:
         self._client = client
         self._limits = limits
-        self._whole = Want(limits.decoded, limits.wire)
-        self._peek = Want(_PEEK, _PEEK, cut=True, seconds=_PEEK_TIME)
-        self._robots = Want(limits.robots, limits.robots * 2, cut=True)
+        whole = Want(limits.decoded, limits.wire)
+        peek = Want(_PEEK, _PEEK, cut=True, seconds=_PEEK_TIME)
+        self._of_page = {200: whole, 203: whole, 503: peek}
+        self._of_robots = {200: Want(limits.robots, limits.robots * 2, cut=True)}
 
     async def robots(self, target: Target, deadline: float) -> Answer:
         """A robots.txt: of a large one the first part."""
-        return await self._get(target, {}, deadline, {200: self._robots})
+        return await self._get(target, {}, deadline, self._of_robots)
 
     async def page(self, target: Target, conditions: Mapping[str, str], deadline: float) -> Answer:
         """A page; of an overload page the beginning, of all other answers no body."""
-        wanted = {200: self._whole, 203: self._whole, 503: self._peek}
-        return await self._get(target, conditions, deadline, wanted)
+        return await self._get(target, conditions, deadline, self._of_page)
 
     async def _get(
         self,
@@ -194,7 +200,7 @@ def _check_length(declared: str, limit: int) -> None:
 
 def looks_whole(body: bytes) -> bool:
     """Whether a body ends like a whole document: `</html>` near its end, or a closed JSON value."""
-    if b"</html" in body[-4096:].lower():
+    if b"</html" in body[-32:] or b"</html" in body[-4096:].lower():
         return True
     inner = body.strip()
     return (inner[:1], inner[-1:]) in {(b"{", b"}"), (b"[", b"]")}

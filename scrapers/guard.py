@@ -257,18 +257,19 @@ def _judge(host: str, port: int, policy: Policy) -> None:
 def vet_address(address: str, host: str, policy: Policy) -> str:
     """The address if `host` may be asked there, else GuardError (one text for all)."""
     try:
-        parsed, public = _judged(address)
+        public, private = _judged(address)
     except ValueError as error:
         raise GuardError(_NOT_PUBLIC) from error
-    if public or (policy.allows(host) and _is_private(parsed)):
+    if public or (private and policy.allows(host)):
         return address
     raise GuardError(_NOT_PUBLIC)
 
 
 @lru_cache(maxsize=1024)
-def _judged(address: str) -> tuple[IPv4Address | IPv6Address, bool]:
+def _judged(address: str) -> tuple[bool, bool]:
+    """Whether an address is public, and whether it is private. ValueError: it is no address."""
     parsed = ip_address(address)
-    return parsed, is_public(parsed)
+    return is_public(parsed), _is_private(parsed)
 
 
 def is_public(address: IPv4Address | IPv6Address) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections import deque
 from typing import TYPE_CHECKING
 
 from scrapers.errors import FetchError
@@ -13,35 +14,42 @@ if TYPE_CHECKING:
 
 
 class Lanes:
-    """A lock for each host that is being asked; none for the others."""
+    """Who is being asked, and who waits for a turn there; nothing of the other hosts."""
 
     def __init__(self) -> None:
-        self._locks: dict[str, tuple[asyncio.Lock, int]] = {}
+        self._waiting: dict[str, deque[asyncio.Future[None]]] = {}
 
     def enter(self, host: str, *, wait: bool = True) -> Turn:
-        """`async with` the host's lock. FetchError where it is taken and may not be waited for."""
-        return Turn(self._locks, host, wait=wait)
+        """`async with` a turn on the host. FetchError where it may not be waited for."""
+        return Turn(self._waiting, host, wait=wait)
 
 
 class Turn:
-    """One user's turn on a host (a class: half the cost of a generator's context)."""
+    """One user's turn on a host, given on in the order of asking."""
 
     def __init__(
-        self, locks: dict[str, tuple[asyncio.Lock, int]], host: str, *, wait: bool
+        self, waiting: dict[str, deque[asyncio.Future[None]]], host: str, *, wait: bool
     ) -> None:
-        self._locks = locks
+        self._waiting = waiting
         self._host = host
         self._wait = wait
 
     async def __aenter__(self) -> None:
-        lock, users = self._locks.get(self._host) or (asyncio.Lock(), 0)
-        if users and not self._wait:
+        queue = self._waiting.get(self._host)
+        if queue is None:
+            self._waiting[self._host] = deque()
+            return
+        if not self._wait:
             raise FetchError(ELSEWHERE)
-        self._locks[self._host] = lock, users + 1
+        turn = asyncio.get_running_loop().create_future()
+        queue.append(turn)
         try:
-            await lock.acquire()
+            await turn
         except BaseException:
-            self._leave()
+            if turn in queue:
+                queue.remove(turn)
+            elif not turn.cancelled():  # the turn was given in the same moment
+                self._leave()
             raise
 
     async def __aexit__(
@@ -50,12 +58,13 @@ class Turn:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._locks[self._host][0].release()
         self._leave()
 
     def _leave(self) -> None:
-        lock, users = self._locks[self._host]
-        if users > 1:
-            self._locks[self._host] = lock, users - 1
-        else:
-            del self._locks[self._host]
+        queue = self._waiting[self._host]
+        while queue:
+            turn = queue.popleft()
+            if not turn.done():
+                turn.set_result(None)
+                return
+        del self._waiting[self._host]

@@ -125,7 +125,7 @@ class GuardedTransport(httpx.AsyncBaseTransport):
         except BaseException:
             exchange.close()
             raise
-        kept = () if vetted else [pair for pair in headers if pair[0] != b"location"]
+        kept = None if vetted else [pair for pair in headers if pair[0] != b"location"]
         stream, extensions = Body(exchange, deadline), {"headers": headers}
         return httpx.Response(status, headers=kept, stream=stream, extensions=extensions)
 
@@ -133,6 +133,8 @@ class GuardedTransport(httpx.AsyncBaseTransport):
         clock = asyncio.get_running_loop().time
         end = min(deadline, clock() + self._limits.connect)
         addresses = await self._addresses(target, end)
+        if len(addresses) == 1:
+            return await self._open(target, addresses[0], end)
         failure = FetchError(NOT_TAKEN)
         for left in range(len(addresses), 0, -1):
             share = clock() + (end - clock()) / left

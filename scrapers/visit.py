@@ -33,6 +33,7 @@ _CHECK = re.compile(
     re.IGNORECASE,
 )
 _FOREIGN_COPIES = 256
+_OPEN = nullcontext()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ class Visit:
 
     def _foreign_door(self, lane: str) -> AbstractAsyncContextManager[None]:
         if self._kit.door is None or self._is_own(lane):
-            return nullcontext()
+            return _OPEN
         return self._kit.door(lane)
 
     def _follow(self, answer: Answer) -> Target:
@@ -145,17 +146,19 @@ class Visit:
         return answer
 
     def _wait_asked(self, answer: Answer) -> float | None:
-        return headers.retry_after(answer.headers.get("retry-after"), self._kit.clock())
+        said = answer.headers.get("retry-after")
+        return None if said is None else headers.retry_after(said, self._kit.clock())
 
     def _conditions(self, target: Target) -> dict[str, str]:
         """The conditional headers; nothing is carried to another origin.
 
         None for a page that script fills: its shell says nothing of its prices.
         """
-        foreign = self._first is None or target.origin != self._first.origin
-        if foreign or self._request.render:
-            return {}
         held = self._request.validators
+        if not (held.etag or held.last_modified) or self._request.render:
+            return {}
+        if self._first is None or target.origin != self._first.origin:
+            return {}
         found = {"If-None-Match": held.etag, "If-Modified-Since": held.last_modified}
         return {name: value for name, value in found.items() if value}
 

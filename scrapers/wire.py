@@ -43,7 +43,7 @@ class Exchange:
         self._begun = False  # whether any byte has come
         self._bodiless = False  # whether the answer to such a request has no body
         self._left: int | None = None  # of the body, where its length was said
-        self._read_on = b""  # what of such a body came with the head
+        self._rest = b""  # what came behind the head and h11 was not given yet
         self._surplus = False
 
     def send(
@@ -69,7 +69,6 @@ class Exchange:
         if not _HEAD.fullmatch(data):
             raise ValueError("the request's headers hold what no header may")
         self._protocol.send(_SOME_GET)
-        self._protocol.send(_END)
         self._pipe.write(data)
 
     async def head(self, deadline: float) -> tuple[int, RawHeaders]:
@@ -92,7 +91,7 @@ class Exchange:
         headers = list(event.headers)
         self._left = 0 if self._bodiless else _length(event.status_code, headers)
         if self._left:
-            self._read_on = self._protocol.trailing_data[0]
+            self._rest = self._protocol.trailing_data[0] + self._rest
         return event.status_code, self._within_caps(headers)
 
     def _within_caps(self, headers: RawHeaders) -> RawHeaders:
@@ -109,8 +108,8 @@ class Exchange:
             return await self._framed(deadline)
         if not self._left:
             return b""
-        data = self._read_on or await self._more(deadline)
-        self._read_on = b""
+        data = self._rest or await self._more(deadline)
+        self._rest = b""
         if len(data) > self._left:
             data, self._surplus = data[: self._left], True
         self._left -= len(data)
@@ -162,9 +161,16 @@ class Exchange:
         return data
 
     async def _receive(self, until: float, late: str) -> None:
-        data = await self._read(until, late)
+        """More for h11; of the first bytes that come only the head, as far as it shows."""
+        if self._rest:
+            data, self._rest = self._rest, b""
+        else:
+            data = await self._read(until, late)
         if not self._begun:
             self._check_start(data)
+            end = data.find(b"\r\n\r\n") + 4
+            if end > 3:
+                data, self._rest = data[:end], data[end:]
         self._protocol.receive_data(data)
 
     async def _read(self, until: float, late: str) -> bytes:

@@ -1,14 +1,16 @@
 """CPU per request of our fetcher against other clients, in one run on loopback.
 
-    python tests/bench/bench_fetch.py [--requests 1500] [--rounds 5] [--lanes 50]
+    python tests/bench/bench_fetch.py [--requests 1500] [--rounds 5] [--lanes 50] [--loop uvloop]
 
 A server process of its own sends the same product page; every client closes its
 connection after each answer except where a pool is the point. CPU seconds are
 user plus system of this process; the ratios are what counts. Peers: aiohttp, and
 httpx as it comes with one shared pool, kept open and closed after each (whether
 sniffio is there is printed: without it httpcore looks for it at every request).
-The floors are what no fetcher on asyncio and h11 can go below: connect, send,
-read and close on a bare protocol, without h11 and with it.
+The floors are plain code on asyncio's own transports: connect, send, read and
+close on a bare protocol, without h11 and with it. The fetcher may go below the
+second, since it watches its sockets itself and counts a body of known length
+without h11. `--loop uvloop` runs every client on that loop, if it is installed.
 """
 
 from __future__ import annotations
@@ -230,7 +232,9 @@ def main() -> int:
     parser.add_argument("--requests", type=int, default=1500)
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--lanes", type=int, default=50)
+    parser.add_argument("--loop", choices=["asyncio", "uvloop"], default="asyncio")
     args = parser.parse_args()
+    make = importlib.import_module(args.loop).new_event_loop
     ours, theirs = multiprocessing.Pipe()
     server = multiprocessing.get_context("spawn").Process(target=_server, args=(theirs,))
     server.start()
@@ -241,13 +245,14 @@ def main() -> int:
             for name, client in CLIENTS.items():
                 pooled = client in (_shared_pool, _shared_pool_closed)
                 count = args.requests // 4 if pooled else args.requests
-                found[name].append(asyncio.run(client(url, count, args.lanes)))
+                with asyncio.Runner(loop_factory=make) as runner:
+                    found[name].append(runner.run(client(url, count, args.lanes)))
     finally:
         ours.send(None)
         server.join(10)
     middle = {name: statistics.median(values) for name, values in found.items()}
     there = importlib.util.find_spec("sniffio") is not None
-    print(f"sniffio is {'' if there else 'not '}installed")
+    print(f"loop {args.loop}, sniffio is {'' if there else 'not '}installed")
     for name, seconds in middle.items():
         print(f"{name:30} {seconds:7.3f} CPU s per 1,000 requests")
     mine = middle["fetcher (whole visit)"]
