@@ -24,6 +24,7 @@ from scrapers.model import (
 )
 from scrapers.readers import (
     jsonld,
+    labels,
     meta,
     microdata,
     number,
@@ -43,7 +44,15 @@ from scrapers.readers.titles import shop_names, without_shop
 from scrapers.readers.values import clean, rounded
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
-from scrapers.reconcile.settle import CHOICE_NEEDED, SEVERAL, ZERO, Court, Verdict, settle
+from scrapers.reconcile.settle import (
+    CHOICE_NEEDED,
+    SEVERAL,
+    TWO_BARE,
+    ZERO,
+    Court,
+    Verdict,
+    settle,
+)
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.told import Told, akin, tell
 from scrapers.structure import structure
@@ -133,7 +142,7 @@ def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
 def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
     """The price of one piece where the page has quantity prices: its upper end, never a tier's."""
     tiered, now = {m.price for m in view.multibuy}, court.shown.now
-    ends = {t.high for t in court.told} | {now.amount if now else None}
+    ends = {t.high for t in court.told} | ({now.amount, now.high} if now else {None})
     if verdict.doubt == CHOICE_NEEDED and verdict.low in tiered and verdict.high in ends - {None}:
         return replace(verdict, price=verdict.high, low=None, high=None, doubt=None)
     if verdict.price in tiered and now is None and verdict.doubt is None:
@@ -277,7 +286,8 @@ class _Visit:
         found = state.read(self.doc)
         if not found:
             return court, verdict
-        told, _ = tell(found, view.title or self.head.title, self.doc.url, self.rules.choice)
+        name = view.title or self.head.title or next(iter(self.doc.titles), None)
+        told, _ = tell(found, name, self.doc.url, self.rules.choice)
         if told is None:
             return court, verdict
         more = replace(court, told=(*court.told, told), currency=court.currency or told.currency)
@@ -335,17 +345,29 @@ class _Visit:
 
     def _by_breaks(self, verdict: Verdict, view: visible.View, court: Court) -> Verdict:
         """Several amounts that are one price in a table of quantities."""
+        if verdict.note == TWO_BARE:
+            return self._by_tax(verdict, court)
         several = verdict.doubt and verdict.doubt.startswith((CHOICE_NEEDED, SEVERAL))
         if not several or verdict.price is not None:
             return verdict
         money = verdict.currency or court.currency
-        one, more = tiers.tables(self.doc, view.places, self.locale, money)
+        amounts, more = tiers.unnamed(self.doc, view.places, self.locale, money)
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
-        if one is None or verdict.doubt == CHOICE_NEEDED:
+        if not amounts or verdict.doubt == CHOICE_NEEDED:
             return verdict
+        taxed = next((a for a in amounts[1:] if court.vat(amounts[0], a)), amounts[0])
         return replace(
-            verdict, price=rounded(one, money), currency=money, doubt=None, source=Source.VISIBLE
+            verdict, price=rounded(taxed, money), currency=money, doubt=None, source=Source.VISIBLE
         )
+
+    def _by_tax(self, verdict: Verdict, court: Court) -> Verdict:
+        """Two amounts without a word beside them, under columns that say net and gross."""
+        net, gross = verdict.price, verdict.list_price
+        if net is None or gross is None or not court.vat(net, gross):
+            return verdict
+        if not (labels.NET.search(self.body_text) and labels.GROSS.search(self.body_text)):
+            return verdict
+        return replace(verdict, price=gross, list_price=None, tax=Tax.INCLUDED)
 
     def _with_options(self, verdict: Verdict, court: Court) -> Verdict:
         """The price in sight holds an option that is chosen beforehand, the markup does not."""

@@ -59,7 +59,9 @@ _ASIDE = Words(
     r"^\W*(?:(?:your|my|the|shopping|ihr|mein|votre|mon|il tuo|tu|mi|tw[óo]j|uw|je) )?"
     r"(?:shopping )?(?:cart|basket|bag|trolley|checkout|warenkorb|einkaufswagen|panier|"
     r"winkelwagen|winkelmandje|carrello|carrito|cesta|koszyk|ko[šs][íi]k|varukorg|kundvagn|"
-    r"indk[øo]bskurv|handlekurv|カート|購物車|购物车)"
+    r"indk[øo]bskurv|handlekurv|カート|購物車|购物车|wish ?-?lists?|favou?rites|account|orders?|"
+    r"order history|compare products|product comparison|wunschliste|merkzettel|konto|"
+    r"bestellungen|produktvergleich|compte|commandes|liste d.envies)"
     r"(?: (?:contents|summary|items?|\(\d+\)|\d+ items?))?\W*(?:$|[-|–:•]\s)",
 )
 _SERVICE = Words(

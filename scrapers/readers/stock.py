@@ -36,6 +36,7 @@ _BUY = Words(
     r"ostoskoriin|\bosta\b|kos[áa]rba|megveszem|adaug[ăa] [îi]n co[șs]|v ko[šs]arico|"
     r"u ko[šs]aricu|στο καλάθι|ostukorvi|[îi] krep[šs]el[įi]|pievienot grozam|"
     r"add (?:one |item |this )?to (?:basket|order)|^order(?: now| online| this| item)?$|"
+    r"^make payments|^pay (?:now|with)|"
     r"в корзину|купить|в кошик|купити|koop\b|立即购买|加入购物车|加入購物車|"
     r"かごに(?:追加|入れる)|買い物かご|購入する|장바구니|구매하기|"
     r"adicionar ao carrinho|カートに入れる|カートに追加",

@@ -14,7 +14,7 @@ from scrapers.readers.places import Places
 from scrapers.texts import read_price
 
 MAX_ROWS = 40
-MAX_TABLES = 25
+MAX_BOXES = 3_000
 _ROW = re.compile(r"\A\D{0,20}?(\d{1,5})\b\s*(?:[-–]\s*\d{1,5}\b)?(?!\s*%)(.{0,60})\Z", re.DOTALL)
 _UNTIL = re.compile(
     r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
@@ -38,34 +38,37 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
     return found
 
 
-def tables(
+def unnamed(
     doc: Doc, places: Places, locale: str | None, currency: str | None
-) -> tuple[Decimal | None, list[Multibuy]]:
-    """Of a table that no name marks: the price of one piece, and those of more.
+) -> tuple[tuple[Decimal, ...], list[Multibuy]]:
+    """Of rows that no name marks: the amounts for one piece, and the prices of more.
 
-    A table counts where its amounts fall as the quantities in its first column rise.
+    Rows count where their amounts fall as the quantities that lead them rise.
     """
-    for node in doc.tree.css("table")[:MAX_TABLES]:
-        if places.of(node).zone in ("other", "hidden"):
+    for node in doc.tree.css("table, ul, ol, dl, div")[:MAX_BOXES]:
+        rows = node.css("tr") if node.tag == "table" else list(node.iter(include_text=False))
+        if not 1 < len(rows) <= MAX_ROWS or places.of(node).zone in ("other", "hidden"):
             continue
-        rows = node.css("tr")[:MAX_ROWS]
-        texts = (" ".join(row.text(separator=" ").split()) for row in rows)
-        found = [made for text in texts if (made := _row(text, locale, currency, 1))]
-        pairs = list(pairwise(found))
-        if pairs and all(a.quantity < b.quantity and a.price > b.price for a, b in pairs):
-            one = found[0].price if found[0].quantity == 1 else None
-            return one, [m for m in found if m.quantity > 1]
-    return None, []
+        texts = (" ".join(row.text(separator=" ").split()[:20]) for row in rows)
+        found = [r for text in texts if (r := _amounts(text, locale, currency))]
+        if len(found) > 1 and all(a[0] < b[0] and a[1][0] > b[1][0] for a, b in pairwise(found)):
+            more = [Multibuy(least, amounts[0], "each") for least, amounts in found if least > 1]
+            return (found[0][1] if found[0][0] == 1 else ()), more
+    return (), []
 
 
-def _row(text: str, locale: str | None, currency: str | None, fewest: int = 2) -> Multibuy | None:
+def _row(text: str, locale: str | None, currency: str | None) -> Multibuy | None:
+    found = _amounts(text, locale, currency)
+    return Multibuy(found[0], found[1][0], "each") if found and found[0] > 1 else None
+
+
+def _amounts(
+    text: str, locale: str | None, currency: str | None
+) -> tuple[int, tuple[Decimal, ...]] | None:
+    """The least quantity that leads a row, and the amounts behind it."""
     match = _ROW.match(text)
-    if match is None or _UNTIL.match(text):
+    if match is None or _UNTIL.match(text) or int(match[1]) < 1:
         return None
-    least, rest = int(match[1]), _MONEY.search(match[2])
-    if least < fewest or rest is None:
-        return None
-    told = read_price(rest[0], locale=locale, currency=currency)
-    if told is None or told.amount is None or told.amount <= 0:
-        return None
-    return Multibuy(least, told.amount, "each")
+    read = (read_price(m[0], locale=locale, currency=currency) for m in _MONEY.finditer(match[2]))
+    amounts = tuple(p.amount for p in read if p is not None and p.amount is not None)
+    return (int(match[1]), amounts) if amounts and min(amounts) > 0 else None

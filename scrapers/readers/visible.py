@@ -50,6 +50,10 @@ _TIER_TEXT = re.compile(
     r"fra)\s*\d{1,5}\s+(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
     re.IGNORECASE,
 )
+_CELLS = frozenset({"td", "th", "dd", "li", "div", "span"})
+_FOR_ONE = re.compile(
+    r"(?<![\d.,])1\s*(?:\+|pcs?\.?|pieces?\+?|st(?:k|[üu]ck)?\.?|szt\.?)?[^\d\w]*\Z"
+)
 # an amount whose currency stands elsewhere: nothing but a label may lead it
 _LONE = re.compile(r"(?:[^\d%]{0,24}[:\s\ufffd])?\d[\d.,'’\s\u00a0\u202f]*(?:,?[-–—])?\s*\*?\Z")
 _BESIDE = frozenset(
@@ -148,6 +152,7 @@ class _Reader:
         self.garbled = False
         self._card: dict[int, bool] = {}
         self._open = -1
+        self._row = -1
 
     def take(self, held: list[Leaf]) -> None:
         for order, leaf in enumerate(held):
@@ -183,6 +188,7 @@ class _Reader:
         if cut and (least := _TIER_BEFORE.search(before)) and told.amount:
             kind = "tier"
             self._tier(int(least[1] or least[2]), told.amount)
+        kind = self._of_row(leaf, before, kind)
         end = _end_of_range(leaf.node)
         if end == "minPrice" or _RANGE_AFTER.match(after):
             self._open = leaf.place.branch
@@ -190,6 +196,17 @@ class _Reader:
             self._close(told)
             return
         self._keep(leaf, order, text, tax_label(text, words, after), kind, told, strong=strong)
+
+    def _of_row(self, leaf: Leaf, before: str, kind: str) -> str:
+        """In a row of quantity prices: that of one piece is the price, what follows a sum."""
+        row = leaf.node.parent.mem_id if leaf.node.parent is not None else 0
+        if kind == "tier":
+            if leaf.node.tag in _CELLS and _FOR_ONE.search(before):
+                return "now"
+            self._row = row
+        elif row == self._row and leaf.node.tag in _CELLS and kind in ("now", "gross", "net"):
+            return "other"
+        return kind
 
     def _told(self, text: str, words: str, kind: str) -> PriceText | None:
         """What the text says; None without an amount, whose doubt is then kept."""

@@ -44,7 +44,7 @@ _TOLD = Words(
     r"ord(?:inarie|in[æa]rt?)?\.?(?: ?pris)?|rek\.? ?(?:ca)?pris|rek\.?|tidigare(?: pris)?|"
     r"f[øö]r(?:pris)?|vejl\.?(?: ?(?:udsalgs)?pris)?|veil\.?(?: ?pris)?|normalpris|"
     r"ennen|norm(?:aali(?:hinta)?)?\.?|ovh|suositushinta|"
-    r"定価|通常価格|(?:メーカー)?希望小売価格|参考価格|原价|市场价|정가|소비자가|"
+    r"定価|通常価格|(?:メーカー)?希望小売価格|参考価格|建[議议](?:零)?售[價价]|原售價|定價|原價|原价|市场价|정가|소비자가|"
     r"eredeti [áa]r|kor[áa]bbi [áa]r|list[aá][áa]r|r[ée]gi [áa]r)"
     rf"\s*[:(：]?\s*({_AMOUNT}{_SIGN})"
 )

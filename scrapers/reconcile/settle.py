@@ -14,6 +14,7 @@ from scrapers.reconcile.told import Told
 
 CHOICE_NEEDED = "choice needed"
 ZERO = "the price is 0, a placeholder"
+TWO_BARE = "of two bare amounts the lower"
 SEVERAL = "the page shows several amounts"
 NO_CURRENCY = "the page does not say in which currency"
 
@@ -377,7 +378,7 @@ def _one_of(made: Verdict, now: Seen, rivals: list[Seen]) -> Verdict:
     beside = all(r.parent == now.parent and r.currency == now.currency for r in rivals)
     if len(amounts) > 2 or not beside:
         return replace(made, **_several(amounts))  # type: ignore[arg-type]  # as above
-    return replace(made, price=amounts[0], list_price=amounts[1])
+    return replace(made, price=amounts[0], list_price=amounts[1], note=TWO_BARE)
 
 
 def _several(amounts: list[Decimal]) -> dict[str, object]:
