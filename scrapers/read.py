@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
-from urllib.parse import urlsplit
 
 from scrapers import isolate
 from scrapers.decode import MAX_INLINE, Text, decode, not_text
@@ -24,7 +22,6 @@ from scrapers.model import (
 )
 from scrapers.readers import (
     jsonld,
-    labels,
     meta,
     microdata,
     number,
@@ -41,13 +38,13 @@ from scrapers.readers import (
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.titles import shop_names, without_shop
-from scrapers.readers.values import clean, rounded
+from scrapers.readers.values import clean
 from scrapers.reconcile.finish import Around, evidence_of, reading
+from scrapers.reconcile.goods import looks_like_goods
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
+from scrapers.reconcile.second import by_breaks, with_options
 from scrapers.reconcile.settle import (
     CHOICE_NEEDED,
-    SEVERAL,
-    TWO_BARE,
     ZERO,
     Court,
     Verdict,
@@ -59,7 +56,6 @@ from scrapers.structure import structure
 from scrapers.texts import read_availability, read_price
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
-_DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
 _NO_RULES = SiteRules()
 AT_ONCE = 64 * 1024  # bytes of a page that may be read between two answers of a server
 _Heavy = Callable[[Text, str, SiteRules], Reading]  # what becomes of a heavy page
@@ -258,8 +254,12 @@ class _Visit:
         if verdict.price is None:
             court, verdict = self._with_state(court, verdict, view)
         verdict = self._by_choice(verdict, choices, court)
-        verdict = _single(self._by_breaks(verdict, view, court), view, court)
-        verdict = self._of_this_page(court, self._with_options(verdict, court), view)
+        verdict = _single(
+            by_breaks(self.doc, lambda: self.body_text, verdict, view, court, self.locale),
+            view,
+            court,
+        )
+        verdict = self._of_this_page(court, with_options(self.doc, verdict, court), view)
         verdict, title = self._by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self._stock(view),
@@ -342,48 +342,6 @@ class _Visit:
             verdict, price=chosen.price, doubt=None, source=Source.STATE,
             currency=chosen.currency or verdict.currency, stock=chosen.availability,
         )  # fmt: skip
-
-    def _by_breaks(self, verdict: Verdict, view: visible.View, court: Court) -> Verdict:
-        """Several amounts that are one price in a table of quantities."""
-        if verdict.note == TWO_BARE:
-            return self._by_tax(verdict, court)
-        several = verdict.doubt and verdict.doubt.startswith((CHOICE_NEEDED, SEVERAL))
-        if not several or verdict.price is not None:
-            return verdict
-        money = verdict.currency or court.currency
-        amounts, more = tiers.unnamed(self.doc, view.places, self.locale, money)
-        view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
-        if not amounts or verdict.doubt == CHOICE_NEEDED:
-            return verdict
-        taxed = next((a for a in amounts[1:] if court.vat(amounts[0], a)), amounts[0])
-        return replace(
-            verdict, price=rounded(taxed, money), currency=money, doubt=None, source=Source.VISIBLE
-        )
-
-    def _by_tax(self, verdict: Verdict, court: Court) -> Verdict:
-        """Two amounts without a word beside them, under columns that say net and gross."""
-        net, gross = verdict.price, verdict.list_price
-        if net is None or gross is None or not court.vat(net, gross):
-            return verdict
-        if not (labels.NET.search(self.body_text) and labels.GROSS.search(self.body_text)):
-            return verdict
-        return replace(verdict, price=gross, list_price=None, tax=Tax.INCLUDED)
-
-    def _with_options(self, verdict: Verdict, court: Court) -> Verdict:
-        """The price in sight holds an option that is chosen beforehand, the markup does not."""
-        now = court.shown.now
-        if now is None or verdict.price is not None or not (verdict.doubt or "").count(" says "):
-            return verdict
-        more = {now.amount - t.price for t in court.told if t.priced and t.price}
-        for extra in more:
-            whole, cents = divmod(extra * 100, 100)
-            added = rf"\+\s?[^\d\s<]{{0,5}}\s?{whole}[.,]{int(cents):02}(?!\d)"
-            if 0 < extra < now.amount and re.search(added, self.doc.html):
-                return replace(
-                    verdict, price=now.amount, currency=now.currency or court.currency,
-                    doubt=None, source=Source.VISIBLE, note="an option is chosen beforehand",
-                )  # fmt: skip
-        return verdict
 
     def _no_choice(self, verdict: Verdict) -> Verdict:
         return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")
@@ -477,49 +435,9 @@ class _Visit:
             return self._without_price(court, view, "the page lists many products, none its own")
         if verdict.price is None and not verdict.doubt and verdict.low is None:
             return self._only_listed(court) or self._without_price(court, view)
-        if not sold and not self._looks_like_goods(court, view):
+        if not sold and not looks_like_goods(self.doc, self.body_text, self.head.kind, court, view):
             return self._without_price(court, view)
         return None
-
-    def _looks_like_goods(self, court: Court, view: visible.View) -> bool:
-        """A price in sight counts only on a page that is about one thing for sale."""
-        buttons = stock.buy_buttons(self.doc, view.places)
-        marked = any(t.goods and t.own for t in court.told)
-        if (aside := not marked and self._aside(buttons)) or 0 < buttons < 4:
-            return not aside
-        now = court.shown.now
-        beside = now is not None and now.level <= NEAR and now.kind in ("now", "gross")
-        said = pageclass.why_no_price(self.body_text).kind
-        if said in ("withdrawn", "login", "call", "lost", "down"):
-            return False
-        alone = not (court.shown.rivals or view.plain) and bool(self.doc.headings)
-        if beside and not buttons and (alone or self._sells(court, view)):
-            return True  # sold out: nothing to order, yet its price and stock stand by the heading
-        if max(view.cards, buttons) >= 4:
-            return False
-        if len({s.amount for s in court.shown.rivals}) >= 5 and not self.doc.stocks:
-            return False  # a list of things, none of them the page's
-        marked = marked or self.head.kind in (
-            "product",
-            "og:product",
-            "product.item",
-        )
-        return marked or bool(self.doc.stocks) or (view.heading is not None and not view.plain)
-
-    def _aside(self, buttons: int) -> bool:
-        """An article, or the shop's first page: what it shows are offers of the day."""
-        if self.head.kind == "article" and not buttons:
-            return True
-        try:
-            parts = urlsplit(self.doc.url)
-        except ValueError:
-            return False
-        return not parts.query and parts.path.casefold() in _DOORS
-
-    def _sells(self, court: Court, view: visible.View) -> bool:
-        now = court.shown.now
-        taxed = now is not None and now.tax is not Tax.UNKNOWN
-        return taxed or stock.read(self.doc, view.places).said is not Availability.UNKNOWN
 
     def _only_listed(self, court: Court) -> Reading | None:
         """One amount that stands in a list or as bare text: kept aside for a person to judge."""

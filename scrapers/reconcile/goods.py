@@ -1,0 +1,54 @@
+"""Whether a page with an amount in sight is about one thing for sale."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from scrapers.model import Availability, Tax
+from scrapers.readers import pageclass, stock
+from scrapers.readers.dom import Doc
+from scrapers.readers.visible import View
+from scrapers.reconcile.settle import Court
+
+NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
+_DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
+_KINDS = ("product", "og:product", "product.item")
+
+
+def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:
+    """A price in sight counts only on a page that is about one thing for sale."""
+    buttons = stock.buy_buttons(doc, view.places)
+    marked = any(t.goods and t.own for t in court.told)
+    if (aside := not marked and _aside(doc, kind, buttons)) or 0 < buttons < 4:
+        return not aside
+    now = court.shown.now
+    beside = now is not None and now.level <= NEAR and now.kind in ("now", "gross")
+    said = pageclass.why_no_price(text).kind
+    if said in ("withdrawn", "login", "call", "lost", "down"):
+        return False
+    alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
+    if beside and not buttons and (alone or _sells(doc, court, view)):
+        return True  # sold out: nothing to order, yet its price and stock stand by the heading
+    if max(view.cards, buttons) >= 4:
+        return False
+    if len({s.amount for s in court.shown.rivals}) >= 5 and not doc.stocks:
+        return False  # a list of things, none of them the page's
+    marked = marked or kind in _KINDS
+    return marked or bool(doc.stocks) or (view.heading is not None and not view.plain)
+
+
+def _aside(doc: Doc, kind: str | None, buttons: int) -> bool:
+    """An article, or the shop's first page: what it shows are offers of the day."""
+    if kind == "article" and not buttons:
+        return True
+    try:
+        parts = urlsplit(doc.url)
+    except ValueError:
+        return False
+    return not parts.query and parts.path.casefold() in _DOORS
+
+
+def _sells(doc: Doc, court: Court, view: View) -> bool:
+    now = court.shown.now
+    taxed = now is not None and now.tax is not Tax.UNKNOWN
+    return taxed or stock.read(doc, view.places).said is not Availability.UNKNOWN

@@ -1,0 +1,66 @@
+"""A second look at the page where the weighing left a price open or two amounts alike."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+from scrapers.model import Source, Tax
+from scrapers.readers import labels, tiers
+from scrapers.readers.dom import Doc
+from scrapers.readers.values import rounded
+from scrapers.readers.visible import View
+from scrapers.reconcile.settle import CHOICE_NEEDED, SEVERAL, TWO_BARE, Court, Verdict
+
+
+def by_breaks(
+    doc: Doc,
+    text: Callable[[], str],
+    verdict: Verdict,
+    view: View,
+    court: Court,
+    locale: str | None,
+) -> Verdict:
+    """Several amounts that are one price in a table of quantities."""
+    if verdict.note == TWO_BARE:
+        return _by_tax(text(), verdict, court)
+    several = verdict.doubt and verdict.doubt.startswith((CHOICE_NEEDED, SEVERAL))
+    if not several or verdict.price is not None:
+        return verdict
+    money = verdict.currency or court.currency
+    amounts, more = tiers.unnamed(doc, view.places, locale, money)
+    view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
+    if not amounts or verdict.doubt == CHOICE_NEEDED:
+        return verdict
+    taxed = next((a for a in amounts[1:] if court.vat(amounts[0], a)), amounts[0])
+    return replace(
+        verdict, price=rounded(taxed, money), currency=money, doubt=None, source=Source.VISIBLE
+    )
+
+
+def _by_tax(text: str, verdict: Verdict, court: Court) -> Verdict:
+    """Two amounts without a word beside them, under columns that say net and gross."""
+    net, gross = verdict.price, verdict.list_price
+    if net is None or gross is None or not court.vat(net, gross):
+        return verdict
+    if not (labels.NET.search(text) and labels.GROSS.search(text)):
+        return verdict
+    return replace(verdict, price=gross, list_price=None, tax=Tax.INCLUDED)
+
+
+def with_options(doc: Doc, verdict: Verdict, court: Court) -> Verdict:
+    """The price in sight holds an option that is chosen beforehand, the markup does not."""
+    now = court.shown.now
+    if now is None or verdict.price is not None or not (verdict.doubt or "").count(" says "):
+        return verdict
+    more = {now.amount - t.price for t in court.told if t.priced and t.price}
+    for extra in more:
+        whole, cents = divmod(extra * 100, 100)
+        added = rf"\+\s?[^\d\s<]{{0,5}}\s?{whole}[.,]{int(cents):02}(?!\d)"
+        if 0 < extra < now.amount and re.search(added, doc.html):
+            return replace(
+                verdict, price=now.amount, currency=now.currency or court.currency,
+                doubt=None, source=Source.VISIBLE, note="an option is chosen beforehand",
+            )  # fmt: skip
+    return verdict
