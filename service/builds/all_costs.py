@@ -143,7 +143,7 @@ def _uses(parts: Mapping[str, _Parts], markets: Mapping[Place, Market]) -> dict[
 def _apart(build: Build, market: Market) -> _Parts:
     """Odd lines, and those of parts that what fills them brings along."""
     odd = [line for line in build.lines if not _is_plain(line, market)]
-    bound = {key for line in odd for key in _bound_to(line, market)}
+    bound = {key for line in odd for key in bound_to(line, market)}
     odd_ids = {id(line) for line in odd} | {id(x) for x in build.lines if x.part in bound}
     return _Parts(
         (build.currency, build.destination),
@@ -191,8 +191,8 @@ def _is_plain_listing(listing: Listing) -> bool:
     return not any(special)
 
 
-def _bound_to(line: Line, market: Market) -> set[str]:
-    """Parts that could fill the line, what they are mixed of, and what comes with them."""
+def bound_to(line: Line, market: Market) -> set[str]:
+    """Parts that could fill the line, what they are mixed of, and what is sold with them."""
     named = {way.part for way in ways_of(line, market)}
     known = market.view.parts
     named |= {mixed for key in named if key in known for mixed in known[key].mix_of}
@@ -202,5 +202,5 @@ def _bound_to(line: Line, market: Market) -> set[str]:
 
 def _listings_of(build: Build, market: Market) -> set[int]:
     """Every listing that the lines' cost may depend on, those of parts of sets included."""
-    bound = {key for line in build.lines for key in _bound_to(line, market)}
+    bound = {key for line in build.lines for key in bound_to(line, market)}
     return {entry.id for key in bound for entry in market.listings(key)}

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 
-from service.builds.cost import price_in
+from service.builds.cost import line_sums, replace_destination
 from service.builds.labour import labour_line, without_labour
 from service.builds.lines import supplies_in, supplies_sum
 from service.builds.mixes import whole_build
@@ -95,8 +95,7 @@ def _point(
     build: Build, islands: Sequence[_Island], view: PriceView, prices: Mapping[int, PriceNow]
 ) -> Point:
     supplies = _supplies(build, view)
-    bare = replace(view, supplies=None if supplies is None else Supplies(flat=Decimal(0)))
-    sums = [_sums(island, without_labour(build), bare, prices) for island in islands]
+    sums = [_sums(island, build, view, prices, supplies) for island in islands]
     share = sum((entry[0] for entry in sums), Decimal(0))
     work = labour_line(build, view.rates)
     if supplies is not None:
@@ -117,7 +116,11 @@ def _supplies(build: Build, view: PriceView) -> Supplies | None:
 
 
 def _sums(
-    island: _Island, build: Build, view: PriceView, prices: Mapping[int, PriceNow]
+    island: _Island,
+    build: Build,
+    view: PriceView,
+    prices: Mapping[int, PriceNow],
+    supplies: Supplies | None,
 ) -> tuple[Decimal, Decimal, bool]:
     mine = {x.id: prices[x.id] for x in island.listings if x.id in prices}
     state = _state(island, build, view, mine)
@@ -126,7 +129,8 @@ def _sums(
         near = replace(
             view, listings=island.listings, prices=mine, on_hand={}, holdings={}, purchases=()
         )
-        totals = price_in(small, Market(near, build.currency)).totals
+        market = replace_destination(Market(near, build.currency), small)
+        totals = line_sums(small, market, supplies)
         island.state = state
         island.sums = (totals.share, totals.to_spend, totals.complete)
     return island.sums

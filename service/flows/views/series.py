@@ -1,19 +1,21 @@
-"""What a build took up over time, from the price log, at today's exchange rates.
+"""What a build took up over time: at the prices and the exchange rates of each day.
 
-Prices are put in one after another; only the lines that they concern are reckoned again.
+The points are those of `reprice --at`, with two differences: nothing is on hand, and a part
+that nobody had looked at yet counts at its first price, so that the line does not climb with
+every page that is added.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
-from decimal import Decimal
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from service.builds.all_costs import AllCosts, price_all
-from service.builds.cost import price_build
+from service.builds.all_costs import bound_to
+from service.builds.mixes import whole_build
+from service.builds.offers import Market
+from service.builds.series import cost_series
 from service.builds.view import PriceView
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
@@ -21,12 +23,11 @@ from service.flows.views.builds import need_build
 from service.flows.views.common import by_listing, money
 from service.model.builds import Build
 from service.model.catalogue import Listing
-from service.model.money import quantum
-from service.model.prices import PriceNow, Spell
+from service.model.money import Rates
+from service.model.prices import Spell
 from service.model.times import time_text
 
-POINTS = 60
-POINTS_WHOLE = 16  # for builds that must be reckoned whole at every point
+POINTS = 60  # of price changes, and as many of rates where any price is in another currency
 Spells = Mapping[int, list[Spell]]
 
 
@@ -39,77 +40,67 @@ def build_series(deps: Deps, key: str, days: int = 365) -> dict[str, Any]:
         build, now = need_build(unit, key), deps.clock()
         view = _view_of(unit, deps, build, now)
         spells = by_listing(unit.log.spells([x.id for x in view.listings]))
-    first = min((known[0].first_seen for known in spells.values()), default=now)
-    since = max(now - timedelta(days=days), first)
-    points = _points(build, view, spells, since, now) if spells else []
+        first = min((known[0].first_seen for known in spells.values()), default=now)
+        since = max(now - timedelta(days=days), first)
+        begun = [spell for spell in _begun(view.listings, spells, since) if spell.first_seen <= now]
+        times = _times(build, begun, since, now)
+        points = cost_series(build, view, begun, times, _rates_of(unit)) if begun else []
     return {
         "build": key,
         "currency": build.currency,
         "points": [
-            {"at": time_text(at), "share": money(share, build.currency), "complete": complete}
-            for at, share, complete in points
+            {
+                "at": time_text(point.at),
+                "share": money(point.share, build.currency),
+                "complete": point.complete,
+            }
+            for point in points
         ],
     }
 
 
 def _view_of(unit: Unit, deps: Deps, build: Build, now: datetime) -> PriceView:
-    """Only what this build may be filled from; nothing on hand."""
+    """Only what this build may be filled from, whichever part that was; nothing on hand."""
     whole = price_view(unit, deps, now)
-    used = {line.part for line in price_build(build, whole).lines}
-    chosen = [x for x in whole.listings if used & {supply.part for supply in x.supplies}]
-    return replace(whole, listings=chosen, on_hand={}, purchases=())
+    market = Market(whole, build.currency)
+    bound = {key for line in whole_build(build, whole).lines for key in bound_to(line, market)}
+    chosen = [x for x in whole.listings if bound & {supply.part for supply in x.supplies}]
+    return replace(whole, listings=chosen, on_hand={}, holdings={}, purchases=())
 
 
-def _start_prices(
-    listings: Sequence[Listing], spells: Spells, since: datetime
-) -> dict[int, PriceNow]:
-    """The prices of then. A part that nobody had looked at counts at its first price."""
-    found = {x: p for x, known in spells.items() if (p := price_at(x, known, since))}
-    priced = {s.part for x in listings if x.id in found for s in x.supplies}
-    later = [x for x in listings if x.id in spells and x.id not in found]
-    for listing in sorted(later, key=lambda x: spells[x.id][0].first_seen):
-        if not {supply.part for supply in listing.supplies} <= priced:
-            found[listing.id] = PriceNow(listing.id, spells[listing.id][0].offer, since)
-            priced |= {supply.part for supply in listing.supplies}
-    return found
+def _begun(listings: Sequence[Listing], spells: Spells, since: datetime) -> Iterator[Spell]:
+    """All spells; a part without any price at the beginning counts at its first one."""
+    priced = {
+        supply.part
+        for entry in listings
+        for supply in entry.supplies
+        if entry.id in spells and spells[entry.id][0].first_seen <= since
+    }
+    known = [entry for entry in listings if entry.id in spells]
+    for entry in sorted(known, key=lambda x: spells[x.id][0].first_seen):
+        mine, parts = spells[entry.id], {supply.part for supply in entry.supplies}
+        if not parts <= priced:
+            mine = [replace(mine[0], first_seen=min(since, mine[0].first_seen)), *mine[1:]]
+            priced |= parts
+        yield from mine
 
 
-def _points(
-    build: Build, view: PriceView, spells: Spells, since: datetime, now: datetime
-) -> Iterator[tuple[datetime, Decimal, bool]]:
-    then = _start_prices(view.listings, spells, since)
-    costs = price_all([build], replace(view, at=since, prices=then))
-    step = quantum(build.currency)
-    changes = sorted(
-        (spell for known in spells.values() for spell in known if since < spell.first_seen <= now),
-        key=lambda spell: spell.first_seen,
-    )
-    moments = [spell.first_seen for spell in changes]
-    moments = _thinned(moments, POINTS_WHOLE if costs.odd else POINTS)
-    place = 0
-    for at in [since, *moments, now]:
-        place = _put_in(costs, changes, place, at)
-        total = costs.totals()[build.key]
-        yield at, total.share * step, total.complete
+def _times(build: Build, spells: Sequence[Spell], since: datetime, now: datetime) -> list[datetime]:
+    """When prices changed, thinned out; evenly between where rates change every day."""
+    changes = sorted({x.first_seen for x in spells if since < x.first_seen < now})
+    found = {since, now, *changes[:: max(1, -(-len(changes) // POINTS))]}
+    if any(spell.offer.currency != build.currency for spell in spells):
+        step = max((now - since) / POINTS, timedelta(days=1))
+        found |= {since + step * k for k in range(1, POINTS) if since + step * k < now}
+    return sorted(found)
 
 
-def _thinned(moments: list[datetime], most: int) -> list[datetime]:
-    step = max(1, -(-len(moments) // most))
-    return moments[::step]
+def _rates_of(unit: Unit) -> Callable[[datetime], Rates]:
+    known: dict[date, Rates] = {}
 
+    def rates(at: datetime) -> Rates:
+        if at.date() not in known:
+            known[at.date()] = unit.rates.rates(at.date())
+        return known[at.date()]
 
-def _put_in(costs: AllCosts, changes: Sequence[Spell], place: int, at: datetime) -> int:
-    """The newest price of each listing up to `at`; answers how many changes are used up."""
-    newest: dict[int, Spell] = {}
-    while place < len(changes) and changes[place].first_seen <= at:
-        newest[changes[place].listing] = changes[place]
-        place += 1
-    for listing, spell in newest.items():
-        costs.change(PriceNow(listing, spell.offer, spell.first_seen))
-    return place
-
-
-def price_at(listing: int, known: Sequence[Spell], at: datetime) -> PriceNow | None:
-    """The offer that was in force, as when it was last confirmed by then; it is never old."""
-    index = bisect_right(known, at, key=lambda spell: spell.first_seen)
-    return PriceNow(listing, known[index - 1].offer, at) if index else None
+    return rates
