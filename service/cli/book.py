@@ -37,6 +37,13 @@ def load_command(files: tuple[Path, ...], *, dry_run: bool) -> int:
         f"{len(found.suppliers)} suppliers, {len(found.parts)} parts, "
         f"{len(found.listings)} listings, {len(found.builds)} builds, {len(found.targets)} targets"
     )
+    booked = {
+        "purchases": found.purchases,
+        "orders": found.orders,
+        "movements": found.movements,
+        "offcuts": found.offcuts,
+    }
+    counts += "".join(f", {len(rows)} {name}" for name, rows in booked.items() if rows)
     click.echo(f"{counts}: {'nothing written' if dry_run else f'{changed} changed'}")
     return DONE
 
