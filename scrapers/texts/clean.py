@@ -45,11 +45,20 @@ _SPLIT: Final = re.compile(
 _PLAIN: Final = re.compile(
     r"[ -_a-~\xa0£¥\xa7\xbf-\u017f\u0386-\u03ce\u0400-\u045f\u2009\u202f\u2013\u20ac\s]*"
 )
+# Most texts are as they should be: none of those spaces, no two together, none at an end.
+_TIDY: Final = re.compile(
+    r"{0}++(?: {0}++)*+".format(
+        r"[!-%'-;=-_a-~£¥\xa7\xbf-\u017f\u0386-\u03ce\u0400-\u045f\u2013\u20ac]"
+    )
+)
+_SPLIT_STARTS: Final = frozenset("€£$ECUkR 0123456789")
 _SPOKEN: Final = re.compile(
     r"(\d{1,5}) ?(euros?|€|dollars?|pounds?|franken) (?:und |and |et )?(\d\d?) ?"
     r"(?:cents?|ct|pence|rappen)(?![^\W_])",
     re.IGNORECASE,
 )
+_SMALL_COINS: Final = ("cent", "cents", "ct", "pence", "rappen")
+MAX_SPLIT: Final = 24
 _TAG: Final = re.compile(r"</?[a-zA-Z][^<>]{0,200}>")
 
 
@@ -85,21 +94,29 @@ def _unsplit(text: str) -> str:
     return text
 
 
-def clean(text: str) -> str:
-    """`text` with ASCII digits, single plain spaces, plain marks, no entities or format signs."""
+def _tidied(text: str) -> str:
     if "&" in text:
         text = html.unescape(text)
     if "<" in text:
         text = _TAG.sub(" ", text)
     if _PLAIN.fullmatch(text) is None:
         text = _unicode(text)
-    text = " ".join(text.split())
+    return " ".join(text.split())
+
+
+def clean(text: str) -> str:
+    """`text` with ASCII digits, single plain spaces, plain marks, no entities or format signs."""
+    if _TIDY.fullmatch(text) is None:
+        text = _tidied(text)
     if " " not in text:
         return text
     if " ." in text or " ," in text or ". " in text or ", " in text:
-        text = _LOOSE.sub("", _APART.sub(r"\1", text))
-    spoken = _SPOKEN.search(text) if text[-1].isalpha() else None
+        if " . " in text or " , " in text:
+            text = _APART.sub(r"\1", text)
+        text = _LOOSE.sub("", text)
+    is_word = text[-1].isalpha() and text[-6:].casefold().endswith(_SMALL_COINS)
+    spoken = _SPOKEN.search(text) if is_word else None
     if spoken:  # "12 Euro 99 Cent"
         amount = f"{spoken[1]}{POINT}{spoken[3]:0>2} {spoken[2]}"
         return text[: spoken.start()] + amount + text[spoken.end() :]
-    return _unsplit(text)
+    return _unsplit(text) if text[0] in _SPLIT_STARTS and len(text) <= MAX_SPLIT else text

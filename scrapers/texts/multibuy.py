@@ -23,11 +23,12 @@ _EACH: Final = (
     r"stückpreis|einzelpreis|l'unité|unité|par|per stuk|styckpris|jeweils|unit price|price|preis|"
     r"get them for|=|pour|now|save|kosten|cadauno|cad|cada|za|po|eur|usd|gbp)"
 )
-_FROM: Final = (
+_SINCE: Final = (
     r"(?:ab|from|dès|à partir d[e']|vanaf|da|desde|a partir de|a partire da|od|från|fra|"
-    r"bei(?: abnahme von)?|bij|buy|buy any|kaufen sie|achetez|kup|köp|køb|min\.?|mind\.?|"
-    r"mindestens|minimum|at least|quantity|qty|menge|staffel)"
+    r"bei(?: abnahme von)?|bij|min\.?|mind\.?|mindestens|minimum|at least|quantity|qty|menge|"
+    r"staffel)"
 )
+_FROM: Final = rf"(?:{_SINCE}|buy|buy any|kaufen sie|achetez|kup|köp|køb)"
 _FOR: Final = r"(?:for|für|fuer|pour|voor|per|por|za|för|zum preis von)"
 _FILL: Final = r"(?:\s*(?:only|nur|just|seulement|slechts|solo|tylko|the price of|now|:))?\s*"
 
@@ -44,6 +45,9 @@ _TIER_WORD: Final = re.compile(
     rf"(?:(?:{_EACH}|[:=(\-,\u2013])\s*)*$",
     re.IGNORECASE,
 )
+_SINCE_BEFORE: Final = re.compile(rf"(?<!\w){_SINCE}\s*$", re.IGNORECASE)
+_LAST_NUMBER: Final = re.compile(r"[0-9]++(?![^0-9]*[0-9])")
+MAX_LEAD: Final = 24  # characters of words before a number that say "from"
 _MORE: Final = (
     r"(?:\+|or more|and more|and up|and above|oder mehr|und mehr|et plus|ou plus|of meer|en meer|"
     r"o más|y más|o più|lub więcej|a více|eller fler|eller flere|&\s*up)"
@@ -72,7 +76,8 @@ _TIER_AFTER: Final = re.compile(
     re.IGNORECASE,
 )
 _DIGIT: Final = re.compile(r"\d")
-_LONE_DIGIT: Final = re.compile(r"(?<![\d.,])\d(?![\d.,])")  # spares most texts the long search
+# spares most texts the long search
+_LONE_DIGIT: Final = re.compile(r"[0-9](?<![0-9.,].)(?![0-9.,])")
 _MONEY: Final = r"(?![\d.,%]|\s*(?:[€$£¥₹]|(?:eur|euros?|zł|kr|kč|lei|chf|usd|gbp|ft)\b))"
 _GIFT: Final = r"(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis|geschenkt)"
 _PAY: Final = re.compile(
@@ -108,7 +113,10 @@ class Deal:
 
 def find_deal(text: str) -> Deal | None:
     """A "take so many, pay fewer" note in a cleaned text."""
-    found = _PAY.search(text) if _LONE_DIGIT.search(text) else None
+    numbers = len(_LONE_DIGIT.findall(text))
+    if numbers == 0 or (numbers == 1 and "one" not in text.casefold()):
+        return None
+    found = _PAY.search(text)
     if found is None:
         return None
     given = {
@@ -123,16 +131,25 @@ def find_deal(text: str) -> Deal | None:
 
 
 def _before(gap: str) -> Quantity | None:
-    lot = _LOT_BEFORE.search(gap)
+    """What stands before an amount; every pattern ends there, with the gap's last number."""
+    number = _LAST_NUMBER.search(gap)
+    if number is None:
+        return None
+    at = number.start()
+    lot = _LOT_BEFORE.match(gap, at)
+    head = max(0, at - MAX_LEAD)
     if lot and int(lot[1]) > 1:
-        return int(lot[1]), "each" if re.search(rf"(?<!\w){_FROM}\s*{lot[1]}", gap) else "lot"
-    if _UNTIL.search(gap):
+        return int(lot[1]), "each" if _SINCE_BEFORE.search(gap, head, at) else "lot"
+    if _UNTIL.search(gap, head):
         return 1, "each"
-    for pattern in (_TIER_WORD, _TIER_MORE, _TIER_SPAN, _TIER_EACH, _TIER_BARE):
-        found = pattern.search(gap)
-        if found:
-            return int(found[1]), "each"
-    return None
+    found = (
+        _TIER_WORD.search(gap, head)
+        or _TIER_MORE.match(gap, at)
+        or _TIER_SPAN.search(gap, head)
+        or _TIER_EACH.match(gap, at)
+        or _TIER_BARE.search(gap, head)
+    )
+    return (int(found[1]), "each") if found else None
 
 
 def _after(gap: str, *, is_last: bool) -> Quantity | None:
@@ -150,9 +167,10 @@ def _after(gap: str, *, is_last: bool) -> Quantity | None:
 
 def quantity_of(token: Token, before: str, after: str, *, is_last: bool) -> Quantity | None:
     """How many units the amount of `token` is for, and whether for the lot or each."""
-    if not _DIGIT.search(before) and not _DIGIT.search(after):
+    counted = _DIGIT.search(after) is not None
+    found = _before(before) if _DIGIT.search(before) else None
+    if found is None and not counted:
         return None
-    found = _before(before)
     if (
         found
         and found[1] == "lot"

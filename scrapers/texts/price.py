@@ -26,17 +26,19 @@ if TYPE_CHECKING:
 
 MAX_TEXT: Final = 600
 _SHORT: Final = 160
-_SIMPLE: Final = re.compile(
-    rf"(?:([A-Z]{{0,3}}\$|[{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}\.?) ?)?"
-    r"(\d{1,3}(?:([ .,'])\d{3})(?:\3\d{3})*(?:[.,]\d\d?)?|\d{1,7}(?:[.,]\d\d?)?)"
-    rf"(?: ?([{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}\.?))?[ *]*"
+MAX_SIMPLE: Final = 40
+_SIMPLE: Final = re.compile(  # nothing is tried twice: most texts are not simple
+    rf"(?:([A-Z]{{0,3}}+\$|[{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}+\.?+) ?+)?+"
+    r"([0-9]{1,3}(?:([ .,'])[0-9]{3})(?:\3[0-9]{3})*+(?:[.,][0-9][0-9]?)?"
+    r"|[0-9]{1,7}+(?:[.,][0-9][0-9]?)?)"
+    rf"(?: ?+([{re.escape(SIGNS)}]|[^\W\d_]{{1,6}}+\.?+))?+[ *]*+"
 )
 _LEAST: Final = Decimal("0.01")
 
 
 def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None:
     """The plain shapes that most price elements have, without the machinery."""
-    found = _SIMPLE.fullmatch(text)
+    found = _SIMPLE.fullmatch(text) if len(text) <= MAX_SIMPLE else None
     if found is None:
         return None
     before, raw, _, after = found.groups()

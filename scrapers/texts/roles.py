@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from scrapers.texts.tokens import UNIT_WORD, Role, Token
+from scrapers.texts.suffixes import UNIT_WORD
+from scrapers.texts.tokens import Role, Token
 from scrapers.texts.words import Mark, Said, read_gap
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
 _DIGIT: Final = re.compile(r"\d")
 _PER_SIGN: Final = re.compile(r"[/=]|\b(?:p[aer]|je|la|le|a[lu]|za|na)", re.IGNORECASE)
@@ -33,27 +35,60 @@ _STRONG_ORDER: Final = (
     "einkaufswert",
     "spend",
 )
+_CROSSES: Final = frozenset("xX\u00d7*")
+_MUTE: Final = frozenset(("-", "*", "&", "~", "\u2013", "\u2014", "."))  # signs without a mark
 _FREE_SHIP: Final = ("versandkostenfrei", "portofrei")
 
 
-@lru_cache(maxsize=2048)
-def _facts(text: str) -> tuple[tuple[Said, ...], dict[str, tuple[Said, ...]]]:
-    """What a gap says, in order and by mark; the same words stand around many amounts."""
-    found = tuple(read_gap(text)) if text.strip() else ()
-    marks = {mark for said in found for mark in said.marks}
-    return found, {mark: tuple(said for said in found if mark in said.marks) for mark in marks}
+class Facts(NamedTuple):
+    """What a gap says by itself, whatever the amounts beside it: its phrases and its signs."""
+
+    said: tuple[Said, ...] = ()
+    marks: Mapping[str, tuple[Said, ...]] = MappingProxyType({})
+    rules: tuple[tuple[Callable[[Gap, Said], None], Said], ...] = ()
+    signs: bool = False  # one of the following holds
+    per: str | None = None  # "/ 100 g:", "1 m ="
+    times: bool = False  # "3 x" before the next amount
+    timed: bool = False  # "x 3" after the last
+    minus: bool = False
+    sign: str = ""  # the whole gap, where it is one sign
+
+
+_BLANK: Final = Facts()
+
+
+@lru_cache(maxsize=4096)  # the same words stand around many amounts
+def _facts(text: str) -> Facts:
+    bare = text.strip()
+    if not bare:
+        return _BLANK
+    said = read_gap(text) if bare not in _MUTE else ()
+    marks: dict[str, tuple[Said, ...]] = {}
+    for one in said:
+        for mark in one.marks:
+            marks[mark] = (*marks.get(mark, ()), one)
+    rules = tuple((rule, one) for mark, rule in _RULES if mark in marks for one in marks[mark])
+    unit = _UNIT_BEFORE.search(text) if _PER_SIGN.search(text) else None
+    per = (unit["per"] or unit["eq"]) if unit else None
+    times = _DIGIT.search(text) is not None and _TIMES_BEFORE.search(text) is not None
+    timed = bare[0] in _CROSSES and _TIMES_AFTER.match(text) is not None
+    minus = text[-1] == "-" and _MINUS.search(text) is not None
+    sign = bare if bare in {"-", "="} else ""
+    signs = bool(per or times or timed or minus or sign)
+    return Facts(said, marks, rules, signs, per, times, timed, minus, sign)
 
 
 class Gap:
     """One stretch between amounts, with the amount before and after it."""
 
-    __slots__ = ("after", "before", "marks", "said", "text")
+    __slots__ = ("after", "before", "facts", "marks", "said", "text")
 
     def __init__(self, text: str, before: Token | None, after: Token | None) -> None:
         self.text = text
         self.before = before
         self.after = after
-        self.said, self.marks = _facts(text)
+        self.facts = _facts(text)
+        self.said, self.marks = self.facts.said, self.facts.marks
 
     def _later(self, said: Said, mark: str) -> bool:
         return any(other.at > said.at for other in self.marks.get(mark, ()))
@@ -195,60 +230,54 @@ _RULES: Final[tuple[tuple[str, Callable[[Gap, Said], None]], ...]] = (
 def _rises(gap: Gap) -> bool:
     """Whether a lone dash stands between a lower and a higher amount: a range, no minus."""
     before, after = gap.before, gap.after
-    if gap.text.strip() != "-" or before is None or after is None:
+    if gap.facts.sign != "-" or before is None or after is None:
         return False
     return before.value is not None and after.value is not None and before.value < after.value
 
 
-def _by_shape(gap: Gap) -> None:
-    """Signs rather than words: a glued minus, "100 g =", "3 x", "/m"."""
-    after, before = gap.after, gap.before
-    if gap.text in {"", " "}:
-        if after is not None and after.negative:
-            _set(after, Role.NEGATIVE)
-        return
+def _by_signs(gap: Gap) -> None:
+    """Signs rather than words: a minus, "100 g =", "3 x", "/m"."""
+    after, before, facts = gap.after, gap.before, gap.facts
     if after is not None:
-        unit = _UNIT_BEFORE.search(gap.text) if _PER_SIGN.search(gap.text) else None
-        if unit and after.role is Role.PRICE and after.per is None:
-            after.role, after.per = Role.UNIT, unit["per"] or unit["eq"]
-        if _DIGIT.search(gap.text) and _TIMES_BEFORE.search(gap.text):
+        if facts.per and after.role is Role.PRICE and after.per is None:
+            after.role, after.per = Role.UNIT, facts.per
+        if facts.times:
             _set(after, Role.TIMES)
-        if after.negative or (_MINUS.search(gap.text) and not _rises(gap)):
+        if facts.minus and not _rises(gap):
             _set(after, Role.NEGATIVE)
-    if before is not None and _TIMES_AFTER.match(gap.text):
+    if before is not None and facts.timed:
         _set(before, Role.TIMES)
-    if before is not None and before.role is Role.TIMES and gap.text.strip() == "=":
+    if before is not None and before.role is Role.TIMES and facts.sign == "=":
         _set(after, Role.TIMES)  # "2 x 10 € = 20 €": the total of several
 
 
-def _by_words(gap: Gap) -> None:
-    for mark, rule in _RULES:
-        for said in gap.marks.get(mark, ()):
-            rule(gap, said)
-
-
-def _van_voor(gaps: list[Gap], tokens: list[Token]) -> None:
+def _van_voor(stretches: list[str], found: list[Token]) -> None:
     """Dutch "van X voor Y", Portuguese "de X por Y": X is the old price."""
-    first, second = gaps[0].text.casefold().strip(), gaps[1].text.casefold().strip()
-    pairs = (("van", "voor"), ("de", "por"), ("från", "till"))
-    if any(first.endswith(a) and second.startswith(b) for a, b in pairs[:2]):
-        _set(tokens[0], Role.LIST)
+    second = stretches[1].strip().casefold()
+    if second.startswith(("voor", "por")):
+        last = "van" if second[0] == "v" else "de"
+        if stretches[0].strip().casefold().endswith(last):
+            _set(found[0], Role.LIST)
 
 
-def assign(text: str, tokens: list[Token]) -> list[Gap]:
-    """Give every token its role; the gaps come back for what they say of tax and "from"."""
-    edges = [0, *(token.end for token in tokens)]
-    starts = [*(token.start for token in tokens), len(text)]
-    neighbours = [None, *tokens, None]
-    gaps = [
-        Gap(text[edges[i] : starts[i]], neighbours[i], neighbours[i + 1])
-        for i in range(len(tokens) + 1)
-    ]
+def assign(found: list[Token], stretches: list[str]) -> list[Gap]:
+    """Give every token its role; the gaps come back for what they say of tax and "from".
+
+    `stretches`: the texts before, between and after the tokens.
+    """
+    gaps: list[Gap] = []
+    before: Token | None = None
+    for text, token in zip(stretches, (*found, None), strict=True):
+        gap = Gap(text, before, token)
+        gaps.append(gap)
+        if gap.facts.signs:
+            _by_signs(gap)
+        if token is not None and token.negative:
+            _set(token, Role.NEGATIVE)
+        before = token
     for gap in gaps:
-        _by_shape(gap)
-    for gap in gaps:
-        if gap.marks:
-            _by_words(gap)
-    if len(tokens) > 1:
-        _van_voor(gaps, tokens)
+        for rule, said in gap.facts.rules:
+            rule(gap, said)
+    if len(found) > 1:
+        _van_voor(stretches, found)
     return gaps

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
-from scrapers.texts.tokens import UNIT_WORD
+from scrapers.texts.suffixes import UNIT_WORD
 from scrapers.texts.words import Mark, read_gap
 
 if TYPE_CHECKING:
@@ -85,23 +85,33 @@ def _with_currency(text: str, found: Sequence[Token]) -> list[Token]:
         if token.symbol is not None or token.minor_coin:
             kept.append(token)
             continue
-        near = [found[i] for i in (index + 1, index - 1) if 0 <= i < len(found)]
-        ends = [other for other in near if other.symbol is not None and _linked(text, token, other)]
-        if not ends and _announced(text, token, found[index - 1].end if index else 0):
-            ends = [other for other in found if other.symbol is not None][:1]
-        if not ends and index + 1 < len(found) and _instead(text, token, found[index + 1]):
-            ends = [found[index + 1]]
-        after_it = text[token.end : token.end + 1]
-        if ends and not after_it.isalpha() and not _is_thing(text, token):
-            token.symbol, token.lead_digit = ends[0].symbol, ends[0].lead_digit
+        if text[token.end : token.end + 1].isalpha() or _is_thing(text, token):
+            continue
+        other = _sharing(text, found, index)
+        if other is not None:
+            token.symbol, token.lead_digit = other.symbol, other.lead_digit
             kept.append(token)
     return kept
 
 
+def _sharing(text: str, found: Sequence[Token], index: int) -> Token | None:
+    """The amount whose currency a bare number shares, if it is money at all."""
+    token = found[index]
+    near = [found[i] for i in (index + 1, index - 1) if 0 <= i < len(found)]
+    for other in near:
+        if other.symbol is not None and _linked(text, token, other):
+            return other
+    if _announced(text, token, found[index - 1].end if index else 0):
+        return next((other for other in found if other.symbol is not None), None)
+    following = found[index + 1] if index + 1 < len(found) else None
+    return following if following and _instead(text, token, following) else None
+
+
 def wanted(text: str, found: Sequence[Token]) -> list[Token]:
     """The tokens that may be money: those with a currency, else the bare numbers left over."""
-    if any(token.symbol is not None or token.minor_coin for token in found):
-        return _with_currency(text, found)
+    signed = [token for token in found if token.symbol is not None or token.minor_coin]
+    if signed:
+        return signed if len(signed) == len(found) else _with_currency(text, found)
     left = [token for token in found if not _is_thing(text, token)]
     open_ = [token for token in left if not (_in_brackets(text, token) and token.is_whole)]
     return open_ or left

@@ -23,6 +23,7 @@ _RANGE: Final = re.compile(
     r"y|e|až|en|och|og|i|ate|até|up to)\s*",
     re.IGNORECASE,
 )
+_DIGIT: Final = re.compile(r"[0-9]")
 _AND_UP: Final = frozenset(("+", "~", "\u301c", "から", "より", "起"))
 # Highest standard rate of VAT in the EU: 27 %.
 _NET_RATIO: Final = (Decimal("1.01"), Decimal("1.28"))
@@ -33,14 +34,15 @@ _RATES: Final = tuple(
 )
 
 
-def mark_multi(text: str, found: Sequence[Token]) -> list[Multibuy]:
+def mark_multi(found: Sequence[Token], stretches: Sequence[str]) -> tuple[Multibuy, ...]:
     """Find the amounts that need several units, and take them out of the running."""
+    counted = [_DIGIT.search(text) is not None for text in stretches]
     out: list[Multibuy] = []
-    for index, token in enumerate(found):
-        start = found[index - 1].end if index else 0
+    for index, token in enumerate(found if any(counted) else ()):
+        if not (counted[index] or counted[index + 1]):
+            continue
         is_last = index + 1 == len(found)
-        end = len(text) if is_last else found[index + 1].start
-        told = quantity_of(token, text[start : token.start], text[token.end : end], is_last=is_last)
+        told = quantity_of(token, stretches[index], stretches[index + 1], is_last=is_last)
         if told is None or not token.value:
             continue
         quantity, per = told
@@ -48,7 +50,7 @@ def mark_multi(text: str, found: Sequence[Token]) -> list[Multibuy]:
         if quantity > 1:
             token.role = Role.MULTI
             out.append(Multibuy(quantity, token.value, per))
-    return out
+    return tuple(out)
 
 
 def _link_ranges(text: str, mains: Sequence[Token]) -> tuple[Token, Token] | None:
@@ -114,8 +116,9 @@ def _net_and_gross(mains: list[Token], *, net: bool, gross: bool) -> bool:
 
 def swap_lower_list(found: Sequence[Token]) -> None:
     """A list price below the price was a phrase about the amount before it."""
-    lists, mains = only(Role.LIST, found), only(Role.PRICE, found)
-    if len(lists) != 1 or len(mains) != 1:
+    lists = only(Role.LIST, found)
+    mains = only(Role.PRICE, found) if len(lists) == 1 else []
+    if len(mains) != 1:
         return
     if (lists[0].value or 0) < (mains[0].value or 0):
         lists[0].role, mains[0].role = Role.PRICE, Role.LIST
@@ -129,23 +132,25 @@ def mark_usual(gaps: Sequence[Gap]) -> None:
         for said in gap.marks.get(Mark.USUAL, ())
         if (token := gap.following(said)) is not None and token.role is Role.PRICE
     ]
+    if not usual:
+        return
     mains = sum(gap.after is not None and gap.after.role is Role.PRICE for gap in gaps)
     for token in usual[: mains - 1]:
         token.role = Role.LIST
 
 
-def share_unit(text: str, found: Sequence[Token]) -> None:
+def share_unit(found: Sequence[Token], stretches: Sequence[str]) -> None:
     """`12,90 € - 15,90 € / m`: the unit behind a range holds for both ends."""
-    for low, high in pairwise(found):
-        if high.per and low.per is None and _RANGE.fullmatch(text[low.end : high.start]):
+    for index in range(1, len(found)):
+        low, high = found[index - 1], found[index]
+        if high.per and low.per is None and _RANGE.fullmatch(stretches[index]):
             low.per = high.per
 
 
 def mark_units(found: list[Token]) -> None:
     """An amount "per metre" is the unit price only where another amount is the price."""
-    mains = only(Role.PRICE, found)
-    with_per = [token for token in mains if token.per is not None]
-    if with_per and len(with_per) < len(mains):
+    with_per = [token for token in found if token.per is not None and token.role is Role.PRICE]
+    if with_per and len(with_per) < len(only(Role.PRICE, found)):
         for token in with_per:
             token.role = Role.UNIT
 
@@ -169,29 +174,38 @@ def without_price(found: Sequence[Token], multi: tuple[Multibuy, ...]) -> PriceT
 
 
 def _list_amount(price: Decimal, found: Sequence[Token]) -> Decimal | None:
-    lists = [token.value for token in only(Role.LIST, found) if token.value is not None]
-    return max((value for value in lists if value > price), default=None)
+    lists = [
+        token.value
+        for token in found
+        if token.role is Role.LIST and token.value is not None and token.value > price
+    ]
+    return max(lists) if lists else None
 
 
 def _from(gaps: Sequence[Gap], token: Token) -> bool:
-    if gaps[-1].before is token and gaps[-1].text.strip() in _AND_UP:
+    last = gaps[-1]
+    if last.text and last.before is token and last.text.strip() in _AND_UP:
         return True
-    return any(gap.after is token and gap.has(Mark.FROM) for gap in gaps)
+    return any(Mark.FROM in gap.marks for gap in gaps if gap.after is token)
+
+
+def _taxes(gaps: Sequence[Gap]) -> tuple[bool, bool]:
+    """Whether the gaps speak of a price without tax, and of one with it."""
+    marked = [gap.marks for gap in gaps if gap.marks]
+    return any(Mark.NET in marks for marks in marked), any(Mark.GROSS in marks for marks in marked)
 
 
 def _tax(gaps: Sequence[Gap]) -> Tax:
-    net, gross = (any(mark in gap.marks for gap in gaps) for mark in (Mark.NET, Mark.GROSS))
+    net, gross = _taxes(gaps)
     if net == gross:
         return Tax.UNKNOWN
     return Tax.EXCLUDED if net else Tax.INCLUDED
 
 
-def _amounts(
+def _several(
     text: str, mains: list[Token], found: list[Token], gaps: Sequence[Gap]
 ) -> dict[str, Any]:
-    """The fields that the plain amounts give, by the first rule that knows them."""
-    if len(mains) == 1:
-        return {"tax": _tax(gaps)} | _single(mains[0], found, gaps)
+    """The fields that several plain amounts give, by the first rule that knows them."""
     span = _link_ranges(text, mains)
     if span:
         return {
@@ -201,44 +215,51 @@ def _amounts(
             "per": span[0].per,
         }
     mains = _without_saving(_distinct(mains))
-    net, gross = (any(gap.has(mark) for gap in gaps) for mark in (Mark.NET, Mark.GROSS))
+    net, gross = _taxes(gaps)
     if _net_and_gross(mains, net=net, gross=gross):
         top = max(token.value or Decimal(0) for token in mains)
         return {"amount": top, "list_amount": _list_amount(top, found), "tax": Tax.INCLUDED}
-    tax = _tax(gaps)
     values = sorted(token.value for token in mains if token.value is not None)
     if len(values) == 2:
-        return {"amount": values[0], "list_amount": values[1], "tax": tax}
+        return {"amount": values[0], "list_amount": values[1], "tax": _tax(gaps)}
     if len(values) > 2:
-        return {"low": values[0], "high": values[-1], "tax": tax, "doubt": "several amounts"}
-    return {"tax": tax} | _single(mains[0], found, gaps)
+        doubt = "several amounts"
+        return {"low": values[0], "high": values[-1], "tax": _tax(gaps), "doubt": doubt}
+    return _single(mains[0], found, gaps)
 
 
 def _single(token: Token, found: list[Token], gaps: Sequence[Gap]) -> dict[str, Any]:
     price = token.value or Decimal(0)
     if not price:
-        return {"amount": price, "doubt": "zero"}
+        return {"amount": price, "doubt": "zero", "tax": _tax(gaps)}
+    alone = len(found) == 1 or not only(Role.UNIT, found)
     return {
         "amount": price,
         "low": price if _from(gaps, token) else None,
-        "per": None if only(Role.UNIT, found) else token.per,
-        "list_amount": _list_amount(price, found),
+        "per": token.per if alone else None,
+        "list_amount": _list_amount(price, found) if len(found) > 1 else None,
+        "tax": _tax(gaps),
     }
 
 
 def settle(
     text: str,
+    mains: list[Token],
     found: list[Token],
     gaps: Sequence[Gap],
     multi: tuple[Multibuy, ...],
     hint: str | None,
 ) -> PriceText:
     """The plain prices of the text put together."""
-    mains = _one_currency(only(Role.PRICE, found), hint)
+    if len(mains) > 1:
+        mains = _one_currency(mains, hint)
     worry = next((why for token in mains if (why := doubt_of(token))), None)
     if worry is None and len(mains) > 1 and not all(token.value for token in mains):
         worry = "zero"
     if worry:
         return PriceText(currency=mains[0].code, multibuy=multi, doubt=worry)
-    fields = _amounts(text, mains, found, gaps)
+    if len(mains) == 1:
+        fields = _single(mains[0], found, gaps)
+    else:
+        fields = _several(text, mains, found, gaps)
     return PriceText(currency=mains[0].code, multibuy=multi, **fields)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MAX_RAW: Final = 60  # characters of one number; longer runs are no price
 
 _CENT: Final = Decimal("0.01")
+_MARKS: Final = frozenset((".", ","))
 _TOO_LARGE: Final = Decimal(10**MAX_DIGITS)
 
 
@@ -34,15 +35,25 @@ def style_of(locale: str, raw: str, sign: Symbol | None, *, leads: bool) -> Styl
 def fill(token: Token, hint: str | None, locale: str | None) -> None:
     """Fill in the token's currency and number; the number stays None where undecidable."""
     token.code = resolve(token.symbol, hint, locale)
-    if token.rounded or len(token.raw) > MAX_RAW:
+    raw = token.raw
+    if token.rounded or len(raw) > MAX_RAW:
         return
-    told = style_of(locale, token.raw, token.symbol, leads=not token.lead_digit) if locale else None
-    minor, points = minor_of(token.symbol, token.code), points_only(token.symbol, token.code)
-    token.value = read_number(token.raw, Hints(minor, told, token.per is not None, points))
+    if raw[-3:-2] in _MARKS and raw[:-3].isdigit() and raw[-2:].isdigit():
+        token.value = Decimal(f"{raw[:-3]}.{raw[-2:]}")  # the plainest, whatever the hints
+    elif raw.isdigit():
+        token.value = Decimal(raw)
+    else:
+        token.value = _by_hints(token, locale)
     if token.value is not None and token.minor_coin:
         token.value /= 100
     if token.code == "JPY":
         _yen_or_yuan(token, hint)
+
+
+def _by_hints(token: Token, locale: str | None) -> Decimal | None:
+    told = style_of(locale, token.raw, token.symbol, leads=not token.lead_digit) if locale else None
+    minor, points = minor_of(token.symbol, token.code), points_only(token.symbol, token.code)
+    return read_number(token.raw, Hints(minor, told, token.per is not None, points))
 
 
 def _yen_or_yuan(token: Token, hint: str | None) -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from decimal import Decimal
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from scrapers.model import PriceText
 from scrapers.texts.multibuy import find_deal
 from scrapers.texts.roles import assign
+from scrapers.texts.scan import tokens
 from scrapers.texts.select import wanted
 from scrapers.texts.settle import (
     mark_multi,
@@ -21,18 +22,23 @@ from scrapers.texts.settle import (
     swap_lower_list,
     without_price,
 )
-from scrapers.texts.tokens import NUMBER, UNIT_WORD, Role, tokens
+from scrapers.texts.suffixes import UNIT_WORD
+from scrapers.texts.tokens import NUMBER, Role
 from scrapers.texts.values import fill, local_sign
+
+if TYPE_CHECKING:
+    from scrapers.texts.tokens import Token
 
 _UNIT_FIRST: Final = re.compile(
     rf"([€$£]|EUR|CHF) ?/ ?({UNIT_WORD}) ?:? ({NUMBER.pattern})", re.IGNORECASE
 )
+_MONEY_PER: Final = re.compile(r"[€$£RFrf] ?/ ?[^\W\d_]")
 _CUT_IN_TWO: Final = re.compile(r"\d{1,4} \d\d")  # may be 12.90 in two spans, or two numbers
 _FREE: Final = frozenset(
     ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
 )
 _NO_NUMBER: Final = frozenset(("nan", "inf", "infinity", "-infinity", "true", "false"))
-_SUSPECT: Final = re.compile(r"[\[{_]|\d[eExX]")  # spares most texts the longer search
+_SCIENCE: Final = re.compile(r"[0-9][eExX]")
 _MARKUP: Final = re.compile(
     r"^\s*[\[{]|\b0x[0-9a-f]|\d_\d|(?<![^\W_])\d+(?:\.\d+)?e-?\d+(?![^\W_])", re.IGNORECASE
 )
@@ -46,13 +52,29 @@ def _wordless(text: str) -> PriceText | None:
     return PriceText(doubt="not a number") if folded in _NO_NUMBER else None
 
 
+def _is_suspect(text: str) -> bool:
+    """Whether the text may be no text for people; spares most texts the longer search."""
+    return "[" in text or "{" in text or "_" in text or _SCIENCE.search(text) is not None
+
+
+def _around(text: str, found: list[Token]) -> list[str]:
+    """What stands before, between and after the amounts."""
+    made = []
+    end = 0
+    for token in found:
+        made.append(text[end : token.start])
+        end = token.end
+    made.append(text[end:])
+    return made
+
+
 def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | None:
     """What a cleaned text says, by the roles of all its amounts."""
-    if _SUSPECT.search(text) and _MARKUP.search(text):
+    if _is_suspect(text) and _MARKUP.search(text):
         return PriceText(doubt="markup")
-    if "/" in text:
+    if "/" in text and _MONEY_PER.search(text):
         text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
-    if _CUT_IN_TWO.fullmatch(text):
+    if len(text) <= 7 and _CUT_IN_TWO.fullmatch(text):
         return PriceText(doubt="separator")
     deal = find_deal(text)
     if deal is not None:
@@ -63,15 +85,18 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
     local_sign(text, found, locale)
     for token in found:
         fill(token, hint, locale)
-    multi = tuple(mark_multi(text, found))
-    gaps = assign(text, found)
-    share_unit(text, found)
-    mark_units(found)
-    mark_usual(gaps)
-    swap_lower_list(found)
-    if not only(Role.PRICE, found):
+    stretches = _around(text, found)
+    multi = mark_multi(found, stretches)
+    gaps = assign(found, stretches)
+    if len(found) > 1:
+        share_unit(found, stretches)
+        mark_units(found)
+        mark_usual(gaps)
+        swap_lower_list(found)
+    mains = only(Role.PRICE, found)
+    if not mains:
         return without_price(found, multi)
-    read = settle(text, found, gaps, multi, hint)
+    read = settle(text, mains, found, gaps, multi, hint)
     if deal is not None and read.amount is not None:
         return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
     return read

@@ -8,7 +8,7 @@ text costs the same however many phrases are known.
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final, NamedTuple
 
 from scrapers.texts.wordlist import read_sections
@@ -151,7 +151,8 @@ def _phrase(words: list[str], at: int, known: _Lexicon) -> tuple[tuple[str, ...]
     return tuple(marks), length
 
 
-def read_gap(gap: str) -> list[Said]:
+@lru_cache(maxsize=4096)  # the same words stand around many amounts
+def read_gap(gap: str) -> tuple[Said, ...]:
     """What the text between two amounts (or before the first, after the last) says."""
     words, known = split_words(gap), _lexicon()
     said: list[Said] = []
@@ -162,4 +163,4 @@ def read_gap(gap: str) -> list[Said]:
         if marks:
             said.append(Said(marks, at, at + length >= len(words)))
         at += max(1, length)
-    return said
+    return tuple(said)
