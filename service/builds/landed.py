@@ -171,6 +171,8 @@ class _Order:
         return Money(to_cents(self.value, self.currency), self.currency)
 
     def _parcel(self) -> Parcel:
+        if all(row.up_to_g is None for row in zone_of(self.shop, self.to)):
+            return Parcel(self.value, NONE, True, self.classes)  # no row asks for the mass
         masses = [mass for lot in self.lots for mass in self._masses(lot).values()]
         known = sum((mass for mass in masses if mass is not None), NONE)
         return Parcel(self.value, known, None not in masses, self.classes)
