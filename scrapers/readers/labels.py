@@ -258,7 +258,7 @@ ZONE = re.compile(
     r"basket[-_]?(?:total|content|summary|preview|count)|subtotal|widget_(?:shopping_cart|"
     r"products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
     r"shopping-?(?:cart|bag|basket)|warenkorb|panier|winkelwagen|"
-    r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest(?!(?:ed)?[-_]?(?:retail[-_]?)?(?:pri|preis|prix))|alternativ|upgrade|"
+    r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest(?![-_]?price)|alternativ|upgrade|"
     r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout(?=$|\s)|grid|list(?:ing(?!-?price)|(?!ing)(?!-?price))|slider|"
     r"carousel|recommend)|"
     r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
