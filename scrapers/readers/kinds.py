@@ -37,8 +37,14 @@ _OFF = re.compile(r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b"
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
 
-def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
-    """What the amount is, and whether class or label call it the current price outright."""
+def kind_of(
+    leaf: Leaf, text: str, before: str, after: str, *, cut: bool = False, close: str | None = None
+) -> tuple[str, bool]:
+    """What the amount is, and whether class or label call it the current price outright.
+
+    `cut`: another amount stands before the words `before`. `close`: those in the smallest
+    element that has words; what is said farther off of members is said of another amount.
+    """
     if leaf.place.struck or _struck_within(leaf.node):
         return "list", False
     if labels.OPTION.search(text) or labels.MINIMUM.search(before):
@@ -46,6 +52,9 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
     named = own_class(leaf.node)
     strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
     by_label = _by_label(text, before, after)
+    elsewhere = by_label == "member" and close is not None
+    if elsewhere and not labels.MEMBER.search(f"{close} {text}"):
+        by_label = None
     if by_label:
         return by_label, False
     by_class = _by_class(leaf)
@@ -53,7 +62,7 @@ def kind_of(leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
         by_class = None  # trade shops call the price of one piece so
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
-    return tax_label(text, before, after) or "now", strong
+    return tax_label(text, before, after, cut=cut) or "now", strong
 
 
 _STRUCK = 'del, s, strike, [style*="line-through"]'
@@ -131,25 +140,34 @@ def _by_label(text: str, before: str, after: str) -> str | None:
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
     bare = _PERCENT.sub("", _SPACED.sub("", text))
-    if len(AMOUNT.findall(bare)) <= 1:
-        now = labels.CURRENT.search(before)
-        lead = f"{before} {AMOUNT.split(bare, 1)[0]}"
-        if not now and labels.LIST.search(lead) and not labels.SAVING.search(lead):
-            return "list"
-        for kind, pattern in _BY_LABEL if now else _WITH_CLAIMS:
-            if pattern.search(words):
-                return kind
-    if _OFF.match(after):
+    if len(AMOUNT.findall(bare)) > 1:
+        found = "converted" if labels.APPROX.search(text) else None
+    else:
+        found = _labelled(words, f"{before} {AMOUNT.split(bare, 1)[0]}", before)
+    if found is None and _OFF.match(after):
         return "saving"
-    return "instalment" if _MONTHLY.match(after) else None
+    return found or ("instalment" if _MONTHLY.match(after) else None)
 
 
-def tax_label(text: str, before: str, after: str) -> str | None:
+def _labelled(words: str, lead: str, before: str) -> str | None:
+    """What the words around the one amount of a text say; `lead`: those before it."""
+    now = labels.CURRENT.search(before)
+    if labels.SET.search(lead):
+        return "other"
+    if not now and labels.LIST.search(lead) and not labels.SAVING.search(lead):
+        return "list"
+    claims = _BY_LABEL if now else _WITH_CLAIMS
+    return next((kind for kind, pattern in claims if pattern.search(words)), None)
+
+
+def tax_label(text: str, before: str, after: str, *, cut: bool = False) -> str | None:
     if not _LETTERS.search(f"{before} {text} {after}"):
         return None
     net, gross = labels.NET.search(text), labels.GROSS.search(text)
     if net and gross:
         return None
+    if cut and not net and not gross and (trailing := _trailing_label(after)):
+        return trailing  # what stands before may belong to the amount before
     if net or (not gross and labels.NET.search(before) and not labels.NET.search(after)):
         return "net"
     if not gross and (closing := _CLOSING.match(after)):

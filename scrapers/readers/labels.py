@@ -104,7 +104,8 @@ INSTALMENT = Words(
     r"/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
 )
 MEMBER = Words(
-    r"\b(?:members?(?:hip)?|club|loyalty|with (?:your )?card|mitglied\w*|vip|abonn?\w*|subscri\w+|"
+    r"\b(?:members?(?:hip)?|club(?:preis|prijs|pris|karte|price)?|loyalty|with (?:your )?card|"
+    r"mitglied\w*|vip|abonn?\w*|subscri\w+|"
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|"
     r"kanta-?asiak\w*|j[äa]sen\w*|t[öo]rzsv[áa]s[áa]rl\w*|s[óo]cios?|vernostn\w*|v[ěe]rnostn\w*|"
     r"sta[łl]y klient\w*|carte de fid[ée]lit[ée]|kundenkarte|stammkunde\w*|"
@@ -119,6 +120,13 @@ EXTRA = Words(
     r"(?:warrant(?:y|ies)|garantie\w*|garanzia|garant[íi]a|gwarancj\w+|z[áa]ruk\w+|"
     r"protection plan|insurance|versicherung\w*|assurance|gift[- ]wrap\w*|geschenkverpackung)"
     r"[^\d€$£]{0,30}$",
+)
+SET = Words(
+    r"\b(?:im (?:spar)?set|im bundle|als set|set-?preis|bundle ?price|as a bundle|"
+    r"(?:bought|buy) together|in combinatie|samen met|en pack|dans le pack|in bundle|nel kit|"
+    r"en conjunto|w zestawie|v sad[ěe]|"
+    r"i paket|som pakke|pakkepris|paketpris|pakketprijs|mit code|with code|avec le code|con codice|"
+    r"con el c[óo]digo|met code|z kodem|s k[óo]d[eo]m|med kod(?:en)?)\b",
 )
 APPROX = Words(r"\b(?:approx\w*|about|circa|ca\.|environ|ungef[äa]hr|ongeveer|circa|aprox\w*)|≈")
 LOWEST30 = Words(
@@ -174,7 +182,7 @@ NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 
 # class and id words of the element and its near ancestors
 C_LIST = re.compile(
-    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|strike\w*|struck|crossed|original|previous|"
+    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|original|previous|"
     r"retail|"
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
     r"pseudo|statt|barre|"
@@ -264,7 +272,7 @@ ZONE = re.compile(
     r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
     r"swiper-slide|slick-slide|"
     r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
-    r"(?<![\w-])widget(?![\w-])|"
+    r"(?<![\w-])widget(?![\w-]| widget-(?:item|price|product))|"
     r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|"
     r"breadcrumb|"
     r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|"

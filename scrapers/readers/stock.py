@@ -33,7 +33,7 @@ _BUY = Words(
     r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]k[ua]|(?:p[řr]idat|prida[ťt]|vlo[žz]i[tť]) do|"
     r"koupit|k[úu]pi[ťt]\b|l[äa]gg i (?:varukorg|kundvagn)|k[öo]p|"
     r"(?:l[æa]g|put) i (?:ind)?k(?:[øo]bsk)?urv(?:en)?|k[øo]b|legg i (?:handle)?kurv|kj[øo]p|"
-    r"ostoskoriin|\bosta\b|kos[áa]rba|megveszem|adaug[ăa] [îi]n co[șs]|v ko[šs]arico|"
+    r"(?:ostos)?koriin|\bosta\b|kos[áa]rba|megveszem|adaug[ăa] [îi]n co[șs]|v ko[šs]arico|"
     r"u ko[šs]aricu|στο καλάθι|ostukorvi|[îi] krep[šs]el[įi]|pievienot grozam|"
     r"add (?:one |item |this )?to (?:basket|order)|^order(?: now| online| this| item)?$|"
     r"^make payments|^pay (?:now|with)|"
@@ -149,12 +149,27 @@ def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
 def orderers(doc: Doc) -> list[LexborNode]:
     """What orders something: buttons, else links that look or are named like one."""
     found = [n for n in doc.buttons[:150] if _BUY.search(_words(n))]
-    return found or [n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))]
+    found = found or [n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))]
+    return found or [n for n in doc.tree.css("a")[:600] if _orders(_words(n))]
 
 
 _LINKS = (
     'a[class*="buy" i], a[class*="cart" i], a[class*="btn" i], a[class*="button" i], '
     'a[id*="cart" i], a[id*="buy" i], a[href^="javascript:"], [role="button"], a[href*="cart"]'
+)
+
+
+def _orders(text: str) -> bool:
+    """A short link that names the cart; a bare "buy" may lead anywhere."""
+    short = len(text) <= MAX_LINK
+    return short and _BUY.search(text) is not None and _TO_CART.search(text) is not None
+
+
+MAX_LINK = 30
+_TO_CART = re.compile(
+    r"cart|basket|trolley|korb|wagen|panier|winkelmand|carrello|carrito|cesta|koszyk|ko[šs][íi]k|"
+    r"varukorg|kundvagn|kurv|ostoskor|koriin|kos[áa]r|carrinho|co[șs]\b",
+    re.IGNORECASE,
 )
 
 

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.model import Multibuy, PriceText
+from scrapers.model import Multibuy, PriceText, Tax
 from scrapers.readers import labels
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc, where
@@ -56,6 +56,15 @@ _FOR_ONE = re.compile(
 )
 # an amount whose currency stands elsewhere: nothing but a label may lead it
 _LONE = re.compile(r"(?:[^\d%]{0,24}[:\s\ufffd])?\d[\d.,'’\s\u00a0\u202f]*(?:,?[-–—])?\s*\*?\Z")
+# an amount, not a percentage
+_SUM = re.compile(r"\d[\d.,'’\u00a0\u202f]*(?!\d)(?![\d.,]*\s?%)")
+# before an amount only the rate of a tax and a saving told twice ("20%, also 5 €") are none
+_SUM_BEFORE = re.compile(
+    r"\d[\d.,'’\u00a0\u202f]*(?!\d)(?![\d.,]*\s?%\s?(?:(?:mwst|ust|vat|btw|moms|mva|tva|iva|dph|alv|"
+    r"tax|[áa]fa)\b|,?\s?(?:also|soit|ou|or|oder|czyli|dvs)\b))",
+    re.IGNORECASE,
+)
+_WORDS = re.compile(r"[^\W\d_]{3}")
 _BESIDE = frozenset(
     {"list", "regular", "member", "lowest30", "tier", "unit", "shipping", "saving", "used"}
 )
@@ -107,9 +116,12 @@ def look(
     )
     struck = any(s.kind == "list" for s in reader.seen)
     met = any(s.amount in expected for s in reader.seen)
-    if (not paid and (struck or not expected)) or (paid and expected and not met):
+    if not paid or (expected and not met):
+        named = list(reader.seen)
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
+        if expected and not paid and not struck and not _tells_more(reader.seen, expected):
+            reader.seen = named  # plain text is asked only for a list price or a tax
         found.plain = not paid
         elsewhere += extra
     found.seen = tuple(reader.seen)
@@ -117,6 +129,13 @@ def look(
     found.doubts = tuple(reader.doubts)
     found.cards, found.elsewhere, found.garbled = reader.cards, elsewhere, reader.garbled
     return found
+
+
+def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
+    """Whether plain text calls the markup's price net, or shows it below a list price."""
+    backed = [s for s in seen if s.amount in expected]
+    net = any(s.kind == "net" or s.tax is Tax.EXCLUDED for s in backed)
+    return net or bool(backed and any(s.kind == "list" for s in seen))
 
 
 def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:
@@ -179,7 +198,10 @@ class _Reader:
         if not PRICE_LIKE.search(text) and (not _LONE.match(text) or _counts(leaf, after)):
             return
         words, cut = _cut(before)
-        kind, strong = kind_of(leaf, text, words, after)
+        if named := (leaf.node.attributes.get("data-label") or "").strip():
+            words, cut = f"{words} {named[:40]}", False  # a style sheet prints it before the amount
+        close = self._close_words(leaf)
+        kind, strong = kind_of(leaf, text, words, after, cut=cut, close=close)
         told = self._told(text, words, kind)
         if told is None:
             return
@@ -195,7 +217,9 @@ class _Reader:
         elif self._open == leaf.place.branch and (end == "maxPrice" or _RANGE_BEFORE.search(words)):
             self._close(told)
             return
-        self._keep(leaf, order, text, tax_label(text, words, after), kind, told, strong=strong)
+        self._keep(
+            leaf, order, text, tax_label(text, words, after, cut=cut), kind, told, strong=strong
+        )
 
     def _of_row(self, leaf: Leaf, before: str, kind: str) -> str:
         """In a row of quantity prices: that of one piece is the price, what follows a sum."""
@@ -297,10 +321,23 @@ class _Reader:
             at, climbed = at.parent, climbed + 1
         start, end = _find(context, leaf)
         before, after = context[:start], context[end:]
-        following = AMOUNT.search(after)
+        following = _SUM.search(after)
         if following and following.start() > 4 and not _RANGE_AFTER.match(after):
             after = after[: following.start()]
         return before[-80:], after[:45]
+
+    def _close_words(self, leaf: Leaf) -> str:
+        """The words before the leaf in the smallest element that has any beside it."""
+        at = leaf.node.parent
+        for _ in range(3):
+            if at is None or len(text := at.text(separator=" ")) > 600:
+                return ""
+            text = squeeze(text)
+            start, end = _find(text, leaf)
+            if _WORDS.search(text[:start] + text[end:]):
+                return text[:start][-60:]
+            at = at.parent
+        return ""
 
     def _in_card(self, node: LexborNode) -> bool:
         """Inside one of several like boxes, each with a picture, a link and an amount."""
@@ -326,7 +363,7 @@ def _end_of_range(node: LexborNode) -> str | None:
 
 def _cut(before: str) -> tuple[str, bool]:
     """The words since the last amount, and whether there was one."""
-    ends = [m.end() for m in AMOUNT.finditer(before)]
+    ends = [m.end() for m in _SUM_BEFORE.finditer(before)]
     return before[ends[-1] if ends else 0 :][-60:], bool(ends)
 
 

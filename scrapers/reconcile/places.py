@@ -36,6 +36,9 @@ CURRENCY_OF: dict[str, str] = {
 _HOME = {
     "sv": "SE", "da": "DK", "nb": "NO", "nn": "NO", "no": "NO", "cs": "CZ", "pl": "PL", "hu": "HU",
     "ro": "RO", "ja": "JP", "tr": "TR", "ko": "KR", "th": "TH", "he": "IL", "bg": "BG", "is": "IS",
+    # and tongues of several countries that all pay in euros
+    "nl": "NL", "fi": "FI", "sk": "SK", "el": "GR", "et": "EE", "lv": "LV", "lt": "LT", "sl": "SI",
+    "hr": "HR",
 }  # fmt: skip
 _DOLLARS = re.compile(
     r"\b(?:(AUD|AU\$|A\$|Australian?)|(CAD|CA\$|C\$|Canad(?:a|ian))|(NZD|NZ\$|New Zealand)|"

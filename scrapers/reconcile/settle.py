@@ -231,8 +231,10 @@ def _another_amount(court: Court, priced: list[Told], now: Seen) -> Verdict | No
         first = match.level < now.level or match.order < now.order
         if match.kind in ("now", "gross", "regular", "low") or (match.kind == "unit" and first):
             return _by(court, told, seen=match)
-        if match.kind == "member":
+        if match.kind == "member" and match.amount < now.amount:
             return _pay(court, now, None, member=match.amount)
+        if match.kind == "member":
+            return _by(court, told, seen=match)
         if match.kind in ("net", "unit", "list", "tier", "instalment") and (
             now.strong or match.kind != "list"
         ):

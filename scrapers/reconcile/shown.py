@@ -36,7 +36,7 @@ class Shown:
 
 def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> Shown:
     """The page's own price among its amounts, nearest the heading first."""
-    paid = [s for s in seen if s.kind in _PAID]
+    paid = _whole([s for s in seen if s.kind in _PAID])
     units = [s for s in seen if s.kind == "unit"]
     if not paid and not units:
         return Shown(all=seen, member=_one(seen, "member"))
@@ -60,6 +60,25 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
         tax=tax,
         all=seen,
     )
+
+
+def _whole(paid: list[Seen]) -> list[Seen]:
+    """Without the price of one piece of the pack whose price stands there too."""
+    packs = [s for s in paid if s.per is None]
+    return [s for s in paid if s.per is None or not any(_packs(s, p) for p in packs)]
+
+
+def _packs(one: Seen, other: Seen) -> bool:
+    return one.group == other.group and _times(one.amount, other.amount)
+
+
+def _times(piece: Decimal, pack: Decimal) -> bool:
+    """Whether the pack costs a whole number of times the rounded price of a piece, 2 or more."""
+    count = (pack / piece).to_integral_value() if piece > 0 else Decimal(0)
+    return count > 1 and abs(count * piece - pack) <= (count + 1) * _HALF_CENT
+
+
+_HALF_CENT = Decimal("0.005")
 
 
 def _one(seen: tuple[Seen, ...], kind: str) -> Decimal | None:
