@@ -8,7 +8,7 @@ from decimal import Decimal
 from hypothesis import strategies as st
 
 from service.errors import InputError, NotFoundError
-from service.flows import edit, orders, workshop
+from service.flows import buying, orders, workshop
 from service.flows.ordering import Terms, place, read_wanted
 from service.flows.orders import Change
 from service.model.money import Money
@@ -71,7 +71,7 @@ class Plain:
             getattr(self, "back_" if kind == "back" else kind.replace(" ", "_"))(*rest)
 
     def buy(self, part, count, price):
-        edit.buy(self.deps, part, count=count, total=price)
+        buying.buy(self.deps, part, count, price)
         self.out += price.amount
 
     def place(self, key, part, count, price, shipping):

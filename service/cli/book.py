@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -140,27 +140,23 @@ def price_command(part: str, price: str, supplier: str, on: str | None, sold_as:
 @click.option("--from", "supplier", help="Key of the supplier.")
 @click.option("--on", help="Day of the purchase; today without it.")
 @click.option("--order", help="Number of the order it belongs to.")
+@click.option("--debited", help="What really left the account for all of them.")
+@click.option("--condition", default="new", help='Like "used, from a club mate"; new without it.')
+@click.option("--sold-as", help='What one held, like "300 g", where no listing says it.')
 @db_option
-def buy_command(  # one option each
-    part: str,
-    count: str,
-    price: str | None,
-    total: str | None,
-    supplier: str | None,
-    on: str | None,
-    order: str | None,
+def buy_command(
+    part: str, count: str, price: str | None, total: str | None, debited: str | None, **more: Any
 ) -> int:
-    """Book a purchase of PART."""
-    from service.flows import edit  # noqa: PLC0415  start-up time
-    from service.model.money import parse_decimal  # noqa: PLC0415  start-up time
+    """Book a purchase of PART, which may also be a listing; a set is shared out."""
+    from service.flows.buying import Bought, buy  # noqa: PLC0415  start-up time
+    from service.model.money import parse_decimal, parse_money  # noqa: PLC0415  start-up time
 
     number = parse_decimal(count, f'--count: "{count}" is not a number')
     money = _total(number, price, total)
     with book() as deps:
-        bought = edit.buy(
-            deps, part, count=number, total=money, supplier=supplier, on=on, order=order
-        )
-    click.echo(f"booked: {bought.count:f} x {bought.part}, {bought.total} in all")
+        paid = parse_money(debited) if debited else None
+        for one in buy(deps, part, number, money, Bought(debited=paid, **more)):
+            click.echo(f"booked: {one.count:f} x {one.part}, {one.total} in all")
     return DONE
 
 

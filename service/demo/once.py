@@ -15,6 +15,7 @@ from service.demo.shops import HOSTS, goods, resolve, scenario, served
 from service.demo.year import year
 from service.exchange.catalogue import book_from_document
 from service.flows import ask, edit
+from service.flows.buying import Bought, buy
 from service.flows.deliver import deliver_due
 from service.flows.poll import poll_these
 from service.flows.ports import Deps
@@ -72,7 +73,7 @@ def fill(deps: Deps, port: int) -> None:
     for part, supplier, price in HAND_PRICES:
         edit.book_price(deps, part, parse_money(price), supplier)
     for part, supplier, count, price in BOUGHT:
-        edit.buy(deps, part, count=Decimal(count), total=parse_money(price), supplier=supplier)
+        buy(deps, part, Decimal(count), parse_money(price), Bought(supplier))
     with deps.store.write() as unit:
         unit.set_setting(PORT_SETTING, str(port))
 

@@ -28,7 +28,6 @@ from service.flows.react import react
 from service.model.book import Book
 from service.model.catalogue import Listing, Part, Supplier, Supply, listing_key
 from service.model.money import Money, money_text
-from service.model.orders import Purchase
 from service.model.prices import Observation, Offer
 
 
@@ -76,10 +75,14 @@ def sold_as_of(part: Part, text: str | None) -> Amount:
         amount = parse_amount(text)
     except UnitError as error:
         raise InputError(str(error)) from None
-    if dimension(amount.unit) != dimension(part.unit):
+    from service.builds.amounts import base_amount  # noqa: PLC0415  start-up time
+
+    try:
+        base_amount(amount, part)
+    except UnitError as error:
         raise InputError(
-            f'sold as "{text}" does not fit part {part.key}, which is counted in {part.unit}'
-        )
+            f'sold as "{text}" does not fit part {part.key}, counted in {part.unit}: {error}'
+        ) from None
     return amount
 
 
@@ -282,41 +285,6 @@ def reject(deps: Deps, name: str) -> str:
             raise InputError(f"{listing.key}: no reading is kept aside")
         unit.log.clear_doubt(listing.id)
         return listing.key
-
-
-def buy(
-    deps: Deps,
-    part_key: str,
-    *,
-    count: Decimal,
-    total: Money,
-    supplier: str | None = None,
-    on: str | None = None,
-    order: str | None = None,
-) -> Purchase:
-    """Book a purchase; `total` is of all units together."""
-    if count <= 0:
-        raise InputError("--count must be more than 0")
-    if total.amount < 0:
-        raise InputError("a purchase cannot cost less than 0")
-    with deps.store.write() as unit:
-        part = need_part(unit, part_key)
-        if supplier:
-            need_supplier(unit, supplier)
-        day = _booked_at(deps, on).date()
-        content = _content_of(unit, part, supplier)
-        purchase = Purchase(part.key, count, total, content, supplier, day, order=order)
-        return replace(purchase, id=unit.purchases.add(purchase))
-
-
-def _content_of(unit: Unit, part: Part, supplier: str | None) -> Decimal:
-    from scrapers import to_base  # noqa: PLC0415  beside its only use
-
-    for listing in unit.catalogue.listings_of(part.key):
-        supply = listing.holds(part.key)
-        if supply and listing.supplier == supplier:
-            return to_base(supply.amount)
-    return to_base(Amount(Decimal(1), part.unit))
 
 
 def import_history(deps: Deps, rows: Sequence[tuple[str, Observation]]) -> int:

@@ -10,7 +10,6 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from scrapers import to_base
 from service.builds.amounts import base_amount
 from service.builds.breaks import cost_of
 from service.builds.cents import to_cents
@@ -81,8 +80,8 @@ def place(deps: Deps, lines: Sequence[Wanted], terms: Terms, key: str | None = N
             raise InputError(f'there is an order "{name}" already: give this one another number')
         if terms.supplier:
             need_supplier(unit, terms.supplier)
-        drafts = [draft for wanted in lines for draft in _drafts(unit, deps, wanted, terms, on)]
-        _save_placed(unit, name, on, _debited(drafts, terms.debited), terms)
+        drafts = [draft for wanted in lines for draft in drafts_of(unit, deps, wanted, terms, on)]
+        _save_placed(unit, name, on, debited_over(drafts, terms.debited), terms)
         return as_json(unit, deps, need_order(unit, name))
 
 
@@ -110,14 +109,14 @@ def _free_key(unit: Unit) -> str:
     return next(f"order-{n}" for n in range(1, len(taken) + 2) if f"order-{n}" not in taken)
 
 
-def _drafts(
+def drafts_of(
     unit: Unit, deps: Deps, wanted: Wanted, terms: Terms, on: date
 ) -> list[tuple[Purchase, str | None]]:
     """One purchase a part: a set is shared out."""
     listing, part = _meant(unit, wanted.what, terms.supplier)
     total = wanted.total or _price_now(unit, deps, wanted, listing)
     if listing is None:
-        content = to_base(sold_as_of(part, None))
+        content = exact(base_amount(sold_as_of(part, None), part))
         return [(Purchase(part.key, wanted.count, total, content, terms.supplier, on), None)]
     return [
         (
@@ -138,7 +137,7 @@ def _meant(unit: Unit, what: str, supplier: str | None) -> tuple[Listing | None,
     part = need_part(unit, what)
     sold = [x for x in unit.catalogue.listings_of(part.key) if not x.is_set]
     mine = [x for x in sold if supplier is None or x.supplier == supplier]
-    kinds = {(x.supplier, to_base(s.amount)) for x in mine if (s := x.holds(part.key))}
+    kinds = {(x.supplier, base_amount(s.amount, part)) for x in mine if (s := x.holds(part.key))}
     if len(kinds) > 1:
         keys = ", ".join(x.key for x in mine)
         raise InputError(f"{what} is sold in several ways: name the supplier or one of {keys}")
@@ -173,7 +172,7 @@ def _shared(
     return [
         (
             view.parts[s.part],
-            _exact(base_amount(s.amount, view.parts[s.part])),
+            exact(base_amount(s.amount, view.parts[s.part])),
             Money(money[s.part] if listing.is_set else total.amount, total.currency),
         )
         for s in listing.supplies
@@ -187,11 +186,12 @@ def _singles(unit: Unit, listing: Listing) -> list[Listing]:
     return [x for x in {x.key: x for x in found}.values() if not x.is_set]
 
 
-def _exact(value: Fraction) -> Decimal:
+def exact(value: Fraction) -> Decimal:
+    """As many digits as a decimal has."""
     return Decimal(value.numerator) / Decimal(value.denominator)
 
 
-def _debited(drafts: Sequence[Draft], debited: Money | None) -> list[Draft]:
+def debited_over(drafts: Sequence[Draft], debited: Money | None) -> list[Draft]:
     """What was debited in all, shared by price to the cent."""
     if debited is None:
         return list(drafts)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from service.errors import InputError, ServiceError
 from service.flows import ask, edit, order_list, orders, workshop
+from service.flows.buying import Bought, buy
 from service.flows.ordering import Terms, place, read_wanted
 from service.flows.orders import Change
 
@@ -93,7 +94,7 @@ def test_on_its_way_is_not_on_hand_but_not_bought_again(deps) -> None:
 
 def test_what_a_build_has_taken_is_not_bought_again_and_others_do_not_get_it(deps) -> None:
     edit.book_price(deps, "glue", euro("5.00"), "motors", sold_as="100 g")
-    edit.buy(deps, "glue", count=D(1), total=euro("4.00"), supplier="motors")
+    buy(deps, "glue", D(1), euro("4.00"), Bought(supplier="motors"))
     told = workshop.use(deps, "glue", "60 g", "skua")
     assert (told["worth"], told["left"], told["warnings"]) == ("2.40", "40", [])
     found = ask.reprice(deps, "skua")
@@ -151,7 +152,7 @@ supplies = [
 
 
 def test_a_purchase_that_only_names_an_order_takes_its_late_bills(deps) -> None:
-    edit.buy(deps, "motor", count=D(2), total=euro("60.00"), order="T-1")
+    buy(deps, "motor", D(2), euro("60.00"), Bought(order="T-1"))
     assert order_list.orders(deps)[0]["lines"][0]["state"] == "arrived"
     orders.bill(deps, "T-1", "carrier", euro("6.00"))
     assert workshop.use(deps, "motor", "1", "racer")["worth"] == "33.00"
@@ -160,7 +161,7 @@ def test_a_purchase_that_only_names_an_order_takes_its_late_bills(deps) -> None:
 
 def test_the_books_of_a_past_day_know_nothing_of_later(tmp_path: Path) -> None:
     with book(tmp_path) as one:
-        edit.buy(one.deps, "motor", count=D(2), total=euro("60.00"), on="2026-01-05")
+        buy(one.deps, "motor", D(2), euro("60.00"), Bought(on="2026-01-05"))
         workshop.use(one.deps, "motor", "1", "racer", on="2026-02-01")
         place(one.deps, [read_wanted("1 x motor @ 28.00 EUR")], Terms("motors", "2026-02-02"), "p")
         orders.arrive(one.deps, "p", Change(on="2026-02-09"))
@@ -173,9 +174,9 @@ def test_the_books_of_a_past_day_know_nothing_of_later(tmp_path: Path) -> None:
 
 
 def test_parts_move_at_what_they_cost_and_a_sale_brings_money_back(deps) -> None:
-    edit.buy(deps, "motor", count=D(1), total=euro("80.00"))
+    buy(deps, "motor", D(1), euro("80.00"))
     workshop.use(deps, "motor", "1", "racer")
-    edit.buy(deps, "motor", count=D(1), total=euro("50.00"))
+    buy(deps, "motor", D(1), euro("50.00"))
     assert workshop.move(deps, "motor", "1", "racer", "skua")["worth"] == "80.00"
     assert workshop.stock(deps)["builds"][1] == {
         "build": "skua",
@@ -190,7 +191,7 @@ def test_parts_move_at_what_they_cost_and_a_sale_brings_money_back(deps) -> None
 def test_low_and_aged_stock(tmp_path: Path) -> None:
     with book(tmp_path) as one:
         deps = one.deps
-        edit.buy(deps, "resin", count=D(150), total=euro("6.00"))
+        buy(deps, "resin", D(150), euro("6.00"))
         assert workshop.wishes(deps)["resin"].value == 50
         one.clock.now += timedelta(days=366)
         found = workshop.stock(deps)
@@ -206,7 +207,7 @@ def test_low_and_aged_stock(tmp_path: Path) -> None:
 
 
 def test_offcuts_by_size(deps) -> None:
-    edit.buy(deps, "ply", count=D(1), total=euro("9.00"))
+    buy(deps, "ply", D(1), euro("9.00"))
     assert workshop.set_offcut(deps, "ply", "400 x 300 mm", 2)["offcuts"] == ["2 x 400 x 300 mm"]
     assert workshop.set_offcut(deps, "ply", "300 x 400 mm", 1)["offcuts"] == ["1 x 300 x 400 mm"]
     assert workshop.stock(deps)["on_hand"][0]["offcuts"] == ["1 x 300 x 400 mm"]

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Form, Request
+from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from service.errors import InputError
-from service.flows import edit, ordering, orders, views
+from service.flows import buying, ordering, orders, views
 from service.flows import workshop as books
+from service.flows.buying import Bought
 from service.flows.ordering import Terms, Wanted
 from service.flows.orders import Change
 from service.flows.ports import Deps
@@ -57,32 +59,33 @@ def workshop(request: Request) -> Response:
     return page(request, "workshop.html", values)
 
 
+class Purchase(BaseModel):
+    """The form of a purchase; an empty text is none."""
+
+    part: str = Field(max_length=300)
+    total: str = Field(max_length=300)
+    count: str = Field("1", max_length=300)
+    supplier: str = Field("", max_length=300)
+    on: str = Field("", max_length=300)
+    order: str = Field("", max_length=300)
+    how: str = Field("here", max_length=300)
+    debited: str = Field("", max_length=300)
+    condition: str = Field("new", max_length=300)
+    holds: str = Field("", max_length=300)
+
+
 @router.post("/workshop/buy")
-def buy(
-    request: Request,
-    part: Text,
-    total: Text,
-    count: Text = "1",
-    supplier: Text = "",
-    on: Text = "",
-    order: Text = "",
-    how: Text = "here",
-) -> Response:
+def buy(request: Request, form: Annotated[Purchase, Form()]) -> Response:
     """Bought and here, or ordered and on its way."""
-    deps, paid, many = deps_of(request), parse_money(total), _count(count)
-    if how == "ordered":
-        terms = Terms(supplier or None, on or None)
-        ordering.place(deps, [Wanted(part, many, paid)], terms, order.strip() or None)
+    deps, paid, many = deps_of(request), parse_money(form.total), _count(form.count)
+    debited = parse_money(form.debited) if form.debited.strip() else None
+    supplier, on, order = form.supplier or None, form.on or None, form.order.strip() or None
+    if form.how == "ordered":
+        terms = Terms(supplier, on, debited=debited)
+        ordering.place(deps, [Wanted(form.part, many, paid)], terms, order)
     else:
-        edit.buy(
-            deps,
-            part,
-            count=many,
-            total=paid,
-            supplier=supplier or None,
-            on=on or None,
-            order=order or None,
-        )
+        more = Bought(supplier, on, order, debited, form.condition, form.holds.strip() or None)
+        buying.buy(deps, form.part, many, paid, more)
     return go("/workshop", saved=True)
 
 
