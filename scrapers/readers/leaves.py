@@ -11,6 +11,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.places import Place, Places
+from scrapers.readers.words import widened
 
 MAX_TEXT = 160
 MAX_LEAVES = 120
@@ -24,6 +25,8 @@ MONEY = (
     r"Ft\b|[Ll]ei\b|лв|S?Fr\.)"
 )
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")
+_WIDE = widened(PRICE_LIKE.pattern)
+MAX_SHORT = 40
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
 _MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
@@ -43,6 +46,13 @@ def squeeze(text: str) -> str:
     return " ".join(text.split())
 
 
+def is_price_like(text: str) -> bool:
+    """Whether `PRICE_LIKE` is in the text; RE2 first says at once where a long one has none."""
+    if len(text) > MAX_SHORT and _WIDE.search(text) is None:
+        return False
+    return PRICE_LIKE.search(text) is not None
+
+
 def leaves(
     nodes: list[LexborNode], places: Places, *, plain: bool = False
 ) -> tuple[list[Leaf], int]:
@@ -53,6 +63,8 @@ def leaves(
     for node in reversed(nodes[: MAX_LEAVES * 30]):
         raw = node.text()
         if len(raw) > 2_000 or not _DIGIT.search(raw):
+            continue
+        if plain and not is_price_like(squeeze(raw)):
             continue
         place = places.of(node)
         if place.zone == "other":

@@ -6,6 +6,7 @@ from scrapers.readers.dom import Doc
 from scrapers.readers.values import currency_code
 
 MAX_MUTE = 2_000
+MAX_START = 100  # characters to search for: the whole of a long script takes long to look for
 _MUTE = "script, style, select"
 _PICKER = 'select[name*="currenc" i], select[id*="currenc" i], select[class*="currenc" i]'
 
@@ -20,8 +21,8 @@ def text_of(doc: Doc) -> str:
     at = 0
     for node in body.css(_MUTE)[:MAX_MUTE]:
         inner = node.text(separator=" ")
-        start = text.find(inner, at) if inner else -1
-        if start >= 0:
+        start = text.find(inner[:MAX_START], at) if inner else -1
+        if start >= 0 and text.startswith(inner, start):
             parts.append(text[at:start])
             at = start + len(inner)
     parts.append(text[at:])

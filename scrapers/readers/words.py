@@ -5,11 +5,21 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import Any
 
 import re2
 
 MAX_SHORT = 200
 _LOOK = re.compile(r"\(\?<?[!=][^()]*\)")
+
+
+def widened(pattern: str, *, case_blind: bool = False) -> Any:
+    """A compiled RE2 pattern found wherever `pattern` of `re` is (in plain blanks), and elsewhere."""
+    options = re2.Options()
+    options.case_sensitive = not case_blind
+    options.log_errors = False
+    wide = _LOOK.sub("", pattern).replace(r"\b", "").replace(r"\w", r"[\pL\pN_]")
+    return re2.compile(wide.replace(r"\d", r"\pN"), options)
 
 
 class Words:
@@ -22,11 +32,7 @@ class Words:
     __slots__ = ("_exact", "_short", "_wide")
 
     def __init__(self, pattern: str) -> None:
-        options = re2.Options()
-        options.case_sensitive = False
-        options.log_errors = False
-        wide = _LOOK.sub("", pattern).replace(r"\b", "").replace(r"\w", r"[\pL\pN_]")
-        self._wide = re2.compile(wide, options)
+        self._wide = widened(pattern, case_blind=True)
         self._exact = re.compile(pattern, re.IGNORECASE)
         self._short = lru_cache(maxsize=1024)(self._found)
 
