@@ -264,7 +264,7 @@ def purchases(draw: st.DrawFn, goods: list[Part], shops: list[str]) -> Purchase:
         supplier=draw(maybe | st.sampled_from(shops)),
         on=draw(maybe | dates),
         debited=draw(maybe | money),
-        order=draw(maybe | texts),
+        order=draw(st.sampled_from(["A-1", 'x "y"']) | maybe | texts),
         condition=draw(texts),
     )
 
@@ -306,7 +306,7 @@ def booked(draw: st.DrawFn, shops: list[str], bought: list[Purchase]) -> list[Or
     """Orders of which some purchases are the lines."""
     found = []
     for key in sorted({one.order for one in bought if one.order}):
-        if draw(st.booleans()):
+        if draw(st.sampled_from([True, True, False])):
             mine = [n for n, one in enumerate(bought) if one.order == key]
             lines = tuple(OrderLine(n, steps(draw), draw(maybe | texts)) for n in mine)
             shop, estimate = draw(maybe | st.sampled_from(shops)), draw(maybe | money)
