@@ -173,10 +173,15 @@ _TO_CART = re.compile(
 )
 
 
+_ADDS = re.compile(r"add-?to-?(?:cart|basket|bag)", re.IGNORECASE)
+
+
 def _words(node: LexborNode) -> str:
     """What a button says: its text, or the attribute that speaks for its picture."""
     attrs = node.attributes
     text = " ".join(node.text(separator=" ").split())
+    if node.css_first("script") is not None and _ADDS.search(attrs.get("class") or ""):
+        return "add to cart"  # a script writes what it says
     names = ("value", "alt", "title", "aria-label")
     return (text or next((v for n in names if (v := attrs.get(n))), "") or "")[:80]
 

@@ -121,7 +121,8 @@ def look(
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
-            reader.seen = named  # plain text is asked only for a list price or a tax
+            # plain text is asked only for a list price or a tax
+            reader.seen = [*named, *_with_tax(reader.seen, expected, currency)]
         found.plain = not paid
         elsewhere += extra
     found.seen = tuple(reader.seen)
@@ -129,6 +130,16 @@ def look(
     found.doubts = tuple(reader.doubts)
     found.cards, found.elsewhere, found.garbled = reader.cards, elsewhere, reader.garbled
     return found
+
+
+MOST_TAX = Decimal("1.3")
+
+
+def _with_tax(seen: list[Seen], expected: Sequence[Decimal], currency: str | None) -> list[Seen]:
+    """Amounts that say to hold the tax which the markup's price leaves out."""
+    gross = [s for s in seen if s.kind == "gross" and s.list_amount is None]
+    near = [s for s in gross if any(e < s.amount <= e * MOST_TAX for e in expected)]
+    return [s for s in near if s.currency in (None, currency)]
 
 
 def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
@@ -245,7 +256,7 @@ class _Reader:
                 told, amount=told.list_amount, list_amount=None, doubt=None
             )  # everyone's
         self.multibuy += told.multibuy
-        if told.amount is None and told.doubt and kind == "now":
+        if told.amount is None and told.doubt and kind == "now" and CURRENCY.search(text):
             self.doubts.append(f"{text[:60]}: {told.doubt}")
         return told if told.amount is not None else None
 

@@ -27,8 +27,8 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     if said in ("withdrawn", "login", "call", "lost", "down"):
         return False
     alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
-    if beside and not buttons and (alone or _sells(doc, court, view)):
-        return True  # sold out: nothing to order, yet its price and stock stand by the heading
+    if beside and (alone or (not buttons and _sells(doc, court, view))):
+        return True  # the one price by the heading; where nothing can be ordered its stock too
     if max(view.cards, buttons) >= 4:
         return False
     if len({s.amount for s in court.shown.rivals}) >= 5 and not doc.stocks:

@@ -192,8 +192,20 @@ def _range(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
             if told.price is not None and not _within(told, now.amount) and not prices:
                 continue
             low, high = _bounds(court, priced, now)
+            if _rows(court, now, prices):
+                return _pay(court, now, told, price=None, low=low, high=high, doubt=CHOICE_NEEDED)
             return _pay(court, now, told, source=told.source, low=low, high=high)
     return None
+
+
+def _rows(court: Court, now: Seen, prices: set[Decimal]) -> bool:
+    """Several variants in rows of their own, each with its price: none of them is chosen."""
+    like = [r for r in court.shown.rivals if r.kind == now.kind and _last(r) == _last(now)]
+    return bool(like) and not now.strong and {now.amount, *(r.amount for r in like)} <= prices
+
+
+def _last(seen: Seen) -> str:
+    return seen.where.rsplit(" > ", 1)[-1]
 
 
 def _within(told: Told, amount: Decimal) -> bool:
@@ -235,14 +247,24 @@ def _another_amount(court: Court, priced: list[Told], now: Seen) -> Verdict | No
             return _pay(court, now, None, member=match.amount)
         if match.kind == "member":
             return _by(court, told, seen=match)
-        if match.kind in ("net", "unit", "list", "tier", "instalment") and (
-            now.strong or match.kind != "list"
-        ):
+        if _fits(match, now) and (now.strong or match.kind != "list"):
             return _pay(court, now, None, note=f"the markup holds the {match.kind} price")
     for told in priced:
         if court.same(told.member_price, now.amount) and told.price is not None:
             return _by(court, told)
     return None
+
+
+MOST_TAX = Decimal("1.3")
+
+
+def _fits(claim: Seen, now: Seen) -> bool:
+    """Whether an amount can be what its label says beside the price: the net one is lower ..."""
+    if claim.kind == "net":
+        return claim.amount < now.amount <= claim.amount * MOST_TAX
+    if claim.kind in ("tier", "instalment"):
+        return claim.amount < now.amount
+    return claim.kind == "unit" or (claim.kind == "list" and claim.amount > now.amount)
 
 
 def _slips(court: Court, priced: list[Told], now: Seen) -> Verdict | None:

@@ -96,7 +96,12 @@ def _unlisted(near: list[Seen]) -> list[Seen]:
 
 
 def _now(near: list[Seen]) -> tuple[Seen, list[Seen]]:
-    plain = [s for s in near if s.kind in ("now", "low", "regular", "gross")]
+    plain = [
+        s
+        for s in near
+        if s.kind in ("now", "low", "regular", "gross")
+        or (s.kind == "net" and s.tax is Tax.UNKNOWN)  # so named, but nothing says without tax
+    ]
     strong = [s for s in plain if s.strong]
     pool = _on_sale(strong) or strong or plain or near
     ranged = [s for s in pool if s.low is not None]
