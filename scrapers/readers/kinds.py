@@ -135,6 +135,11 @@ def _class_kind(named: str, *, own_one: bool) -> str | None:
     return "regular" if labels.C_REGULAR.search(named) else None
 
 
+def _claims(text: str) -> bool:
+    """Whether the amount's own text calls it an old or a list price."""
+    return bool(labels.LIST.search(text) or labels.REGULAR.search(text))
+
+
 def _by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
@@ -151,7 +156,7 @@ def _by_label(text: str, before: str, after: str) -> str | None:
 
 def _labelled(words: str, lead: str, before: str) -> str | None:
     """What the words around the one amount of a text say; `lead`: those before it."""
-    now = labels.CURRENT.search(before)
+    now = labels.CURRENT.search(before) and not _claims(lead[len(before) :])
     if labels.SET.search(lead):
         return "other"
     if not now and labels.LIST.search(lead) and not labels.SAVING.search(lead):

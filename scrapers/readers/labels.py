@@ -11,7 +11,8 @@ from scrapers.readers.words import Words
 _I = re.IGNORECASE
 
 LIST = Words(
-    r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|list price|retail price|recommended|original(?:ly)?|"
+    r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|m\.?r\.?p|list price|retail price|recommended|"
+    r"original(?:ly)?|"
     r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|"
     r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|d'origine)|avant|"

@@ -135,7 +135,7 @@ def _somewhere(node: LexborNode) -> tuple[Availability, str] | None:
 def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
     """An ordering button near the heading: words of its own, else able or disabled."""
     best: tuple[int, Availability, Evidence] | None = None
-    for node in doc.buttons[:150] or orderers(doc):
+    for node in _near(doc, places):
         place = places.of(node)
         if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
             continue
@@ -146,11 +146,23 @@ def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
     return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
 
 
-def orderers(doc: Doc) -> list[LexborNode]:
-    """What orders something: buttons, else links that look or are named like one."""
-    found = [n for n in doc.buttons[:150] if _BUY.search(_words(n))]
-    found = found or [n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))]
-    return found or [n for n in doc.tree.css("a")[:600] if _orders(_words(n))]
+def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
+    """What orders something in the page's own matter: buttons, else links like buttons."""
+    found = _own([n for n in doc.buttons[:150] if _BUY.search(_words(n))], places)
+    if not found:
+        found = _own([n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))], places)
+    return found or _own([n for n in doc.tree.css("a")[:600] if _orders(_words(n))], places)
+
+
+def _own(nodes: list[LexborNode], places: Places | None) -> list[LexborNode]:
+    if places is None:
+        return nodes
+    return [n for n in nodes if places.of(n).zone not in ("other", "hidden")]
+
+
+def _near(doc: Doc, places: Places) -> list[LexborNode]:
+    """Buttons, and the links that order where no button of the page's own does."""
+    return [*doc.buttons[:150], *(n for n in orderers(doc, places) if n.tag == "a")]
 
 
 _LINKS = (
@@ -197,4 +209,4 @@ def _said(text: str, *, disabled: bool) -> Availability | None:
 
 def buy_buttons(doc: Doc, places: Places) -> int:
     """How many buttons of the page's own matter order something; one page, one product: few."""
-    return sum(places.of(node).zone not in ("other", "hidden") for node in orderers(doc))
+    return len(orderers(doc, places))

@@ -50,6 +50,7 @@ _TIER_TEXT = re.compile(
     r"fra)\s*\d{1,5}\s+(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
     re.IGNORECASE,
 )
+_PAID = ("now", "low", "gross", "net")
 _CELLS = frozenset({"td", "th", "dd", "li", "div", "span"})
 _FOR_ONE = re.compile(
     r"(?<![\d.,])1\s*(?:\+|pcs?\.?|pieces?\+?|st(?:k|[üu]ck)?\.?|szt\.?)?[^\d\w]*\Z"
@@ -110,13 +111,11 @@ def look(
     held, elsewhere = leaves(doc.priced, found.places)
     reader = _Reader(found, locale, currency)
     reader.take(held)
-    paid = any(
-        s.kind in ("now", "low", "gross", "net", "regular") and (expected or s.level <= FAR)
-        for s in reader.seen
-    )
+    paid = any(s.kind in (*_PAID, "regular") and (expected or s.level <= FAR) for s in reader.seen)
     struck = any(s.kind == "list" for s in reader.seen)
     met = any(s.amount in expected for s in reader.seen)
-    if not paid or (expected and not met):
+    regular = paid and not expected and not any(s.kind in _PAID for s in reader.seen)
+    if not paid or (expected and not met) or regular:
         named = list(reader.seen)
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
@@ -181,6 +180,7 @@ class _Reader:
         self.cards = 0
         self.garbled = False
         self._card: dict[int, bool] = {}
+        self.title = found.title
         self._open = -1
         self._row = -1
 
@@ -332,6 +332,8 @@ class _Reader:
             at, climbed = at.parent, climbed + 1
         start, end = _find(context, leaf)
         before, after = context[:start], context[end:]
+        if self.title and self.title in before:
+            before = before.rpartition(self.title)[2]  # words of the name are no label
         following = _SUM.search(after)
         if following and following.start() > 4 and not _RANGE_AFTER.match(after):
             after = after[: following.start()]

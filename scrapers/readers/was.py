@@ -21,10 +21,10 @@ MAX_BLOCK = 700  # characters: a block that says more is not the price's own
 MAX_CLIMB = 5
 _LETTERS = "A-Za-zÀ-ž"
 _AMOUNT = (
-    rf"(?:[{_LETTERS}]{{2,3}}\.? ?|[€$£¥￥] ?)?"
+    rf"(?:[{_LETTERS}]{{2,3}}\.? ?|[€$£¥￥₹₩₱฿] ?)?"
     r"\d[\d.,'’\xa0]*(?: \d{3}(?!\d))*(?:,?[-–—]|:-)?"
 )
-_SIGN = rf"(?: ?(?:[€$£¥￥円元원]|[{_LETTERS}]{{1,3}}\b\.?))?"
+_SIGN = rf"(?: ?(?:[€$£¥￥₹₩₱฿円元원]|[{_LETTERS}]{{1,3}}\b\.?))?"
 # the word, nothing but a colon or a bracket, the amount
 _TOLD = Words(
     r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|mrp|list(?: price)?|"
