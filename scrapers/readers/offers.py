@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -232,9 +232,13 @@ def _finish(draft: _Draft, item: Item, where: str, index: dict[str, Item], holde
     now = _current(draft)
     if draft.low is not None and draft.low == draft.high and now.amount is None:
         now, draft.low, draft.high = Value(draft.low, draft.currency), None, None
-    offer = Offer(
+    inner = (listed(item.get("itemOffered"), index) or [{}])[0]
+    member = bool(item.get("validForMemberTier"))
+    free = now.zero and _free(item, holder)
+    price = Decimal(0) if free else now.amount
+    return Offer(
         where=where,
-        price=now.amount,
+        price=price,
         text=str(first(item.get("price")) or ""),
         currency=draft.currency or now.currency,
         list_price=max((v for v in draft.lists if v != now.amount), default=None),
@@ -242,14 +246,23 @@ def _finish(draft: _Draft, item: Item, where: str, index: dict[str, Item], holde
         high=draft.high,
         availability=availability(item, holder),
         tax=draft.tax,
-        member_price=draft.member,
+        member_price=now.amount if member else draft.member,
         unit_price=draft.unit,
         multibuy=tuple(draft.multibuy),
         shipping=_shipping(item, index),
-        zero=now.zero,
-        doubt=_doubt(item, now),
+        name=clean(item.get("name") or inner.get("name") or holder.get("name"), 200),
+        sku=number(item.get("sku") or inner.get("sku") or holder.get("sku")),
+        gtin=code_of(item),
+        mpn=number(item.get("mpn")),
+        url=clean(item.get("url"), 2000),
+        country=_country(item, index),
+        zero=now.zero and not free,
+        used=not _USED.isdisjoint(words(item.get("itemCondition"))),
+        doubt="the price is for members only" if member else _doubt(item, now),
     )
-    return _named(offer, item, index, holder)
+
+
+_USED = frozenset({"UsedCondition", "DamagedCondition"})
 
 
 def _doubt(item: Item, now: Value) -> str | None:
@@ -279,26 +292,6 @@ def availability(item: Item, holder: Item) -> Availability:
             if found is not None and found is not Availability.UNKNOWN:
                 return found
     return Availability.UNKNOWN
-
-
-def _named(offer: Offer, item: Item, index: dict[str, Item], holder: Item) -> Offer:
-    inner = (listed(item.get("itemOffered"), index) or [{}])[0]
-    member = bool(item.get("validForMemberTier"))
-    free = offer.zero and _free(item, holder)
-    return replace(
-        offer,
-        price=Decimal(0) if free else offer.price,
-        name=clean(item.get("name") or inner.get("name") or holder.get("name"), 200),
-        sku=number(item.get("sku") or inner.get("sku") or holder.get("sku")),
-        gtin=code_of(item),
-        mpn=number(item.get("mpn")),
-        url=clean(item.get("url"), 2000),
-        country=_country(item, index),
-        used=bool({"UsedCondition", "DamagedCondition"} & set(words(item.get("itemCondition")))),
-        member_price=offer.price if member else offer.member_price,
-        doubt="the price is for members only" if member else offer.doubt,
-        zero=offer.zero and not free,
-    )
 
 
 def _free(item: Item, holder: Item) -> bool:

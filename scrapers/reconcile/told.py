@@ -80,7 +80,7 @@ def tell(
         match = [p for p in goods if alike(p.title, heading)] or match or goods
     if len({_prices(p) for p in match}) == 1 or len(match) == 1:
         told = _told(max(match, key=_richness), url, choice)
-        return replace(told, ids=_completed(told, goods)), 1
+        return (told if len(goods) == 1 else replace(told, ids=_completed(told, goods))), 1
     if len({p.title for p in match}) == 1 or all(alike(p.title, heading) for p in match):
         return _together(match, url, choice), 1
     return _together(match, url, choice), len(match)
