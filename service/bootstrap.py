@@ -7,10 +7,12 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from scrapers import Policy, Visited, VisitRequest
 from service import __version__
+from service.errors import InputError
 from service.flows.owner import owner_name
 from service.flows.ports import Channel, Deps
 from service.flows.prefs import applied
@@ -173,9 +175,24 @@ def _extra(settings: Settings, policy: Policy) -> dict[str, Any]:
         "policy": policy,
         "markup": settings.payment.markup,
         "fee": settings.payment.fee,
+        "import_rules": _import_rules(settings.import_cost),
         "settings": settings,
         "fixed": settings.fixed,
     }
+
+
+def _import_rules(name: str | None) -> str:
+    """The user's own rules of the border, as text. InputError says what is wrong with them."""
+    if name is None:
+        return ""
+    from service.builds.border import parse_rules  # noqa: PLC0415  start-up time
+
+    try:
+        text = Path(name).expanduser().read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"import_cost: {name} cannot be read: {error}") from None
+    parse_rules(text)
+    return text
 
 
 def _rates(

@@ -76,6 +76,7 @@ class Settings:
     allow_hosts: frozenset[str] = frozenset()
     keep_visits_days: int = 90
     usual_days: int = 90
+    import_cost: str | None = None
     workers: int = 50
     names: frozenset[str] = frozenset()
     proxies: tuple[str, ...] = ()
@@ -101,6 +102,7 @@ SETTINGS: tuple[tuple[str, str], ...] = (
     ("proxies", "addresses, comma-separated, of reverse proxies with TLS before the pages"),
     ("tls", "file only: { certificate, key } with the files to serve the pages by HTTPS"),
     ("usual_days", "days of price history that a usual price is taken from: 90 or 365"),
+    ("import_cost", "TOML file of your own with what goods cost at the border, over the program's"),
     ("payment", "file only: { markup, fee } of the user's means of payment"),
     ("supplies", "file only: { flat } or { percent } that workshop supplies count in a build"),
     ("channel", "file only: [channel.NAME] with kind and its options"),
@@ -308,6 +310,7 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "allow_hosts": _hosts,
     "keep_visits_days": _count,
     "usual_days": _usual_days,
+    "import_cost": _text,
     "workers": _count,
     "names": _hosts,
     "proxies": _addresses,

@@ -110,3 +110,42 @@ def test_the_fee_of_paying_abroad_is_in_delivered_by_name(book):
     assert not any(
         "not in the sums" in w for w in ebbmark("reprice", "b", "--json").json["warnings"]
     )
+
+
+AFAR = """
+[supplier.afar]
+name = "Afar"
+country = "US"
+currency = "EUR"
+shipping = [{ to = "*", fee = "8.00" }]
+[part.motor]
+name = "Motor"
+tariff_group = "motor"
+[part.plug]
+name = "Plug"
+tariff_group = "plug"
+[build.d]
+name = "D"
+currency = "EUR"
+lines = [{ part = "motor", amount = "1 piece" }, { part = "plug", amount = "1 piece" }]
+"""
+
+
+def test_own_rules_of_the_border(book, monkeypatch):
+    """Goods 52.00, shipping 8.00, 3.00 of duty for each of two tariff groups (Council Regulation
+    (EU) 2026/382), 21 % of 66.00 are 79.86; the carrier of the user's own file asks 12.50.
+    """
+    (book / "afar.toml").write_text(AFAR)
+    assert ebbmark("load", str(book / "afar.toml")).code == 0
+    ebbmark("price", "motor", "40.00 EUR", "--from", "afar")
+    ebbmark("price", "plug", "12.00 EUR", "--from", "afar")
+    (book / "own.toml").write_text('[country.NL]\nhandling = "12.50 EUR"\n')
+    monkeypatch.setenv("EBBMARK_IMPORT_COST", str(book / "own.toml"))
+    found = ebbmark("reprice", "d", "--json").json
+    assert found["totals"]["delivered"] == "92.36"
+    assert {"name": "customs clearance", "cost": "12.50"} in found["orders"][0]["charges"]
+    (book / "own.toml").write_text('[country.NL]\nhandlin = "12.50 EUR"\n')
+    ran = ebbmark("reprice", "d")
+    assert (ran.code, "handlin: no such key" in ran.err) == (2, True)
+    monkeypatch.setenv("EBBMARK_IMPORT_COST", str(book / "none.toml"))
+    assert "none.toml cannot be read" in ebbmark("reprice", "d").err
