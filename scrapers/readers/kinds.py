@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import lru_cache
 
 from selectolax.lexbor import LexborNode
@@ -38,11 +39,17 @@ _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IG
 
 
 def kind_of(
-    leaf: Leaf, text: str, before: str, after: str, *, cut: bool = False, close: str | None = None
+    leaf: Leaf,
+    text: str,
+    before: str,
+    after: str,
+    *,
+    cut: bool = False,
+    close: Callable[[], str] = str,
 ) -> tuple[str, bool]:
     """What the amount is, and whether class or label call it the current price outright.
 
-    `cut`: another amount stands before the words `before`. `close`: those in the smallest
+    `cut`: another amount stands before the words `before`. `close` gives those in the smallest
     element that has words; what is said farther off of members is said of another amount.
     """
     if leaf.place.struck or _struck_within(leaf.node):
@@ -52,8 +59,7 @@ def kind_of(
     named = own_class(leaf.node)
     strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
     by_label = _by_label(text, before, after)
-    elsewhere = by_label == "member" and close is not None
-    if elsewhere and not labels.MEMBER.search(f"{close} {text}"):
+    if by_label == "member" and not labels.MEMBER.search(f"{close()} {text}"):
         by_label = None
     if by_label:
         return by_label, False

@@ -8,6 +8,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import partial
 
 from selectolax.lexbor import LexborNode
 
@@ -211,7 +212,7 @@ class _Reader:
         words, cut = _cut(before)
         if named := (leaf.node.attributes.get("data-label") or "").strip():
             words, cut = f"{words} {named[:40]}", False  # a style sheet prints it before the amount
-        close = self._close_words(leaf)
+        close = partial(self._close_words, leaf)
         kind, strong = kind_of(leaf, text, words, after, cut=cut, close=close)
         told = self._told(text, words, kind)
         if told is None:

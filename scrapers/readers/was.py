@@ -12,7 +12,7 @@ from decimal import Decimal
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers.claims import Seen
-from scrapers.readers.leaves import CURRENCY, PRICE_LIKE, price_text
+from scrapers.readers.leaves import CURRENCY, PRICE_LIKE, price_text, squeeze
 from scrapers.readers.places import Places
 from scrapers.readers.words import Words
 from scrapers.texts import read_price
@@ -27,7 +27,7 @@ _AMOUNT = (
 _SIGN = rf"(?: ?(?:[€$£¥￥₹₩₱฿円元원]|[{_LETTERS}]{{1,3}}\b\.?))?"
 # the word, nothing but a colon or a bracket, the amount
 _TOLD = Words(
-    r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|mrp|list(?: price)?|"
+    r"(?<![\w.,])(?:rrp|m\.?s\.?r\.?p\.?|srp|m\.?r\.?p\.?|list(?: price)?|"
     r"(?:sugg(?:ested|\.) )?retail(?: price)?|"
     r"recommended (?:retail )?price|market price|catalog(?:ue)? price|"
     r"was|were|originally|instead of|before|reg(?:ular|\.)?(?: price)?|normally|compare at|"
@@ -58,12 +58,17 @@ _NOT_DIGIT = re.compile(r"\D")
 def beside(now: Seen, places: Places, locale: str | None, currency: str | None) -> Seen | None:
     """The list price that the price's own block tells in words; None where it tells none."""
     for block in _blocks(now.node, places):
-        text = price_text(block)
-        if len(text) > MAX_BLOCK:
+        text = squeeze(block.text(separator=" "))
+        if len(text) > 2 * MAX_BLOCK:
             return None
         struck = _struck(now, block, locale, currency)
         if struck is not None:
             return struck
+        if _TOLD.search(text) is None:
+            continue
+        text = price_text(block)
+        if len(text) > MAX_BLOCK:
+            return None
         for found in _TOLD.finditer(text):
             if PRICE_LIKE.search(found[1]) or not CURRENCY.search(now.text):
                 told = read_price(found[1], locale=locale, currency=currency)
@@ -109,8 +114,6 @@ def _blocks(node: LexborNode | None, places: Places) -> Iterator[LexborNode]:
     at = node.parent if node is not None else None
     for _ in range(MAX_CLIMB):
         if at is None or at.tag in (None, "body", "html", "-undef"):
-            return
-        if len(at.text()) > MAX_BLOCK * 4:
             return
         yield at
         if at.mem_id in places.above and places.above[at.mem_id] > 2:
