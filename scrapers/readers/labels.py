@@ -40,7 +40,8 @@ SAVING = Words(
     r"rabatt|reduziert um|[ée]conomi\w+|remise|r[ée]duction|bespaar|u bespaart|korting|voordeel|"
     r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
     r"s[äa][äa]st[äa]\w*|megtakar[íi]t\w*|kedvezm[ée]ny\w*|poupa|poupe|desconto|u[šs]etr\w+|z[ľl]ava|"
-    r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)",
+    r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)|"
+    r"割引|値引|引き|お得|立减|立減|节省|節省|할인",
 )
 NET = Words(
     r"\b(?:ex(?:cl)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
@@ -90,7 +91,7 @@ SHIPPING = Words(
     r"liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
     r"env[íi]o|gastos|toimitus(?:kulut|maksu)?|posti(?:kulut|maksu)|sz[áa]ll[íi]t[áa]s\w*|portes|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
-    r"levering)\b",
+    r"levering)\b|送料|配送料|运费|運費|배송비",
 )
 INSTALMENT = Words(
     r"(?:\b(?:instal?ments?|interest[- ]free|\d+ (?:payments?|paiements?|pagos|pagamenti|raten|"
@@ -154,7 +155,8 @@ TIER = Words(
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
 )
 POINTS = Words(
-    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng)\b",
+    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng)\b|"
+    r"ポイント|积分|積分|적립",
 )
 ECO = Words(
     r"\b(?:eco[- ]?(?:tax|part\w*|contribution)|ecotax|recycling (?:fee|charge)|deposit|pfand|"

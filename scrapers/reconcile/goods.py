@@ -12,6 +12,7 @@ from scrapers.reconcile.settle import Court
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 _DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
+_BESIDE = ("now", "gross", "net", "low")
 _KINDS = ("product", "og:product", "product.item")
 
 
@@ -22,7 +23,7 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     if (aside := not marked and _aside(doc, kind, buttons)) or 0 < buttons < 4:
         return not aside
     now = court.shown.now
-    beside = now is not None and now.level <= NEAR and now.kind in ("now", "gross")
+    beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
     said = pageclass.why_no_price(text).kind
     if said in ("withdrawn", "login", "call", "lost", "down"):
         return False
