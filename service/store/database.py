@@ -171,7 +171,8 @@ def _check_file(path: Path, *, create: bool) -> None:
 
 def _engine(url: URL) -> Engine:
     if url.get_backend_name() == "sqlite":
-        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
+        # The newest used first: of several connections one has the pages at hand, not each.
+        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS}, pool_use_lifo=True)
         event.listen(engine, "connect", _set_pragmas)
         event.listen(engine, "begin", _begin)
         return engine
