@@ -38,10 +38,10 @@ from scrapers.readers import (
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.titles import shop_names, without_shop
-from scrapers.readers.values import clean
+from scrapers.readers.values import clean, rounded
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.goods import looks_like_goods
-from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars
+from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars, likely_factors
 from scrapers.reconcile.second import by_breaks, with_options
 from scrapers.reconcile.settle import (
     CHOICE_NEEDED,
@@ -226,9 +226,13 @@ class _Visit:
         stated_prices = [
             v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
         ]
-        visible.look(self.doc, view, self.locale, hint, stated_prices)
-        more = tiers.read(self.doc, view.places, self.locale, hint)
-        view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
+        money = stated or hint
+        more = likely_factors(money, self.country, self.locale)
+        exact = [t.price for t in told if t.own and t.price is not None and t.low is None]
+        taxed = {rounded(p * f, money) for p in exact for f in more}
+        visible.look(self.doc, view, self.locale, hint, stated_prices, taxed)
+        rows = tiers.read(self.doc, view.places, self.locale, hint)
+        view.multibuy = tuple(dict.fromkeys((*view.multibuy, *rows)))
         shown = self._shown(view, told, hint)
         choices, where = state.tables(self.doc, stated or hint)
         told = [self._own(t, view, shown.now) for t in told]

@@ -12,7 +12,7 @@ from selectolax.lexbor import LexborHTMLParser, LexborNode
 PRICE_NAMES = (
     "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
     "amount", "money", "cost", "betrag", "line-through", "strike",
-    "compare", "uvp", "rrp", "msrp", r"(?<![a-z])(?:was|old|now)(?![a-z])",
+    "compare", "uvp", "rrp", "msrp", r"(?<![a-z])(?:was|old|now|before)(?![a-z])",
 )  # fmt: skip
 STOCK_NAMES = (
     "stock",

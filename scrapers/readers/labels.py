@@ -14,7 +14,7 @@ LIST = Words(
     r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|m\.?r\.?p|list price|retail price|recommended|"
     r"original(?:ly)?|"
     r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
-    r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher|fr[üu]her|ehemal\w*|"
+    r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher(?:ig\w+)?|fr[üu]her|ehemal\w*|"
     r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|d'origine)|avant|"
     r"adviesprijs|oude prijs|van|prezzo (?:consigliato|originale|precedente)|"
     r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr|"
@@ -81,7 +81,7 @@ UNIT = Words(
     r"prezzo al|prezzo unitario|precio por|cena za|cena jednostkowa|j[äa]mf[öo]relsepris|"
     r"enhetspris|egys[ée]g[áa]r|yksikk[öo]hinta|vertailuhinta|"
     r"m[åa]lepris)\b|[\d€$£.,)]\s*(?:\*\s*)?/\s*(?:\d+(?:[.,]\d+)?\s*)?"
-    r"(?:m[²³23]?|k?g|l|ml|cm|mm|ft|yd|lb|oz|st(?:k|ück|uck|uk)?|pcs?|pc|piece|metre|meter|litre|"
+    r"(?:laufende\S*\s|lfd\.?\s?)?(?:lfm|m[²³23]?|k?g|l|ml|cm|mm|ft|yd|lb|oz|st(?:k|ück|uck|uk)?|pcs?|pc|piece|metre|meter|litre|"
     r"liter)\b"
     r"|\b(?:pro|je|per|par|al|por|za|le)\s+(?:\d+\s*)?(?:k?g|m[²³23]?|ml|l|litre|liter|metre|"
     r"meter|m[èe]tre)\b)",
@@ -151,7 +151,8 @@ TIER = Words(
     r"fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
     r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|"
     r"je|[àa]|items?)\b|"
-    r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\d|\beach when\b|\bbulk\b|\bstaffel\w*|"
+    r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\s?\d|\beach when\b|\bbulk\b|"
+    r"\bstaffel\w*|"
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
 )
 POINTS = Words(
@@ -264,7 +265,7 @@ ZONE = re.compile(
     r"related|together|up-?sell|cross-?sell|recommend|similar|also[-_]?(?:bought|viewed|like)|"
     r"recent(?:ly)?|viewed|mini-?(?:cart|basket|bag)|"
     r"cart[-_]?(?:total|drawer|content|preview|summary|widget|subtotal|count|amount|item|flyout|"
-    r"sidebar|popup|modal|panel|notification)|"
+    r"sidebar|popup|modal|panel|notification|dropdown|menu|box)|"
     r"(?:header|top|side|off-?canvas|ajax|floating|nav)[-_]?(?:cart|basket|bag)|off-?canvas-?cart|"
     r"basket[-_]?(?:total|content|summary|preview|count)|subtotal|widget_(?:shopping_cart|"
     r"products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
@@ -274,7 +275,7 @@ ZONE = re.compile(
     r"carousel|recommend)|"
     r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
     r"swiper-slide|slick-slide|"
-    r"cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
+    r"x-?sell|cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
     r"(?<![\w-])widget(?![\w-]| widget-(?:item|price|product))|"
     r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|"
     r"breadcrumb|"

@@ -75,6 +75,15 @@ def read(doc: Doc, places: Places) -> Stock:
     return Stock(said, proof, mixed=len(signs) > 1)
 
 
+# a label that makes the words after it the stock of the page's own goods
+_LEAD = re.compile(
+    r"(?:verf[üu]gbarkeit|liefer(?:zeit|status|barkeit)|lager(?:status|bestand|saldo)?|bestand|"
+    r"availability|stock(?: status)?|delivery(?: time)?|disponibilit[éà]|disponibilidade?|"
+    r"d[ée]lai|stock|levertijd|voorraad(?:status)?|beschikbaarheid|dost[ęe]pno[śs][ćc]|"
+    r"dostupnos[tť]|saatavuus|varastotilanne|k[ée]szlet|el[ée]rhet[őo]s[ée]g|leveranstid|"
+    r"leveringstid|p[åa] lager|disponibilitate|disponibilitat)\b\s*:?\s+\S",
+    re.IGNORECASE,
+)
 _BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
 MAX_WORDS = 45
 MAX_NEAR = 2_500
@@ -92,8 +101,11 @@ def _in_words(places: Places) -> Stock | None:
         at = at.parent if at is not None else None
         if at is None or at.tag in ("body", "html") or len(at.text()) > MAX_NEAR:
             return None
-        for node in at.css("p, div, span, strong, b")[:80]:
+        for node in at.css("p, div, span, strong, b, li, tr, dl")[:80]:
             text = " ".join(node.text(deep=False).split())
+            whole = " ".join(node.text(separator=" ")[: 4 * MAX_WORDS].split())
+            if _LEAD.match(whole):
+                text = whole
             if (
                 not 3 < len(text) <= MAX_WORDS
                 or _BUTTONS.intersection(_tags(node))
@@ -101,7 +113,9 @@ def _in_words(places: Places) -> Stock | None:
             ):
                 continue
             said = read_availability(text)
-            if said not in (None, Availability.UNKNOWN, Availability.IN_STOCK):
+            if said is Availability.IN_STOCK and not _LEAD.match(text):
+                continue
+            if said not in (None, Availability.UNKNOWN):
                 return Stock(said, Evidence("visible", "availability", text, where(node)))
     return None
 
@@ -152,6 +166,13 @@ def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
     if not found:
         found = _own([n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))], places)
     return found or _own([n for n in doc.tree.css("a")[:600] if _orders(_words(n))], places)
+
+
+def ordered_within(doc: Doc, places: Places, level: int) -> int:
+    """How many buttons and links order something no further from the heading than `level`."""
+    nodes = (*doc.buttons[:150], *doc.tree.css(_LINKS)[:150])
+    found = {n.mem_id: n for n in nodes if _BUY.search(_words(n))}
+    return sum(places.of(n).level <= level for n in _own(list(found.values()), places))
 
 
 def _own(nodes: list[LexborNode], places: Places | None) -> list[LexborNode]:

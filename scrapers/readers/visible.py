@@ -5,7 +5,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
@@ -44,6 +44,12 @@ _TIER_BEFORE = re.compile(
     r"≥)\s*(\d{1,5})|"
     r"(?<![\d.,])(\d{1,5})\s*(?:\+(?!\s*[a-z])|or more|oder mehr|et plus|of meer|o m[áa]s|"
     r"o pi[ùu]))[^\d]{0,16}$",
+    re.IGNORECASE,
+)
+# "Koop 10 voor", "Kaufen Sie 3 zum Preis von je"
+_BUY_FOR = re.compile(
+    r"\b(?:buy|koop|kaufen sie|achetez(?:-en)?|acquist(?:a|ando)(?:ne)?|compra|kup|k[öo]p|k[øo]b|"
+    r"kj[øo]p)\s+(\d{1,5})[^\d]{1,24}$",
     re.IGNORECASE,
 )
 _TIER_TEXT = re.compile(
@@ -103,11 +109,13 @@ def look(
     locale: str | None,
     currency: str | None,
     expected: Sequence[Decimal] = (),
+    taxed: Collection[Decimal] = (),
 ) -> View:
     """Fill the view with amounts; page-wide hints settle "$" and separators.
 
-    `expected`: prices that markup states. Text whose classes say nothing is searched where
-    neither markup nor a named element shows a price, or where the two do not meet.
+    `expected`: prices that markup states; `taxed`: the same with a country's tax added.
+    Text whose classes say nothing is searched where neither markup nor a named element
+    shows a price, or where the two do not meet.
     """
     held, elsewhere = leaves(doc.priced, found.places)
     reader = _Reader(found, locale, currency)
@@ -122,7 +130,7 @@ def look(
         reader.take(more)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
-            reader.seen = [*named, *_with_tax(reader.seen, expected, currency)]
+            reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed)]
         found.plain = not paid
         elsewhere += extra
     found.seen = tuple(reader.seen)
@@ -135,9 +143,19 @@ def look(
 MOST_TAX = Decimal("1.3")
 
 
-def _with_tax(seen: list[Seen], expected: Sequence[Decimal], currency: str | None) -> list[Seen]:
-    """Amounts that say to hold the tax which the markup's price leaves out."""
-    gross = [s for s in seen if s.kind == "gross" and s.list_amount is None]
+def _with_tax(
+    seen: list[Seen],
+    expected: Sequence[Decimal],
+    currency: str | None,
+    taxed: Collection[Decimal],
+) -> list[Seen]:
+    """Amounts that say to hold the tax which the markup's price leaves out, or hold it exactly."""
+    gross = [
+        s
+        for s in seen
+        if s.list_amount is None
+        and (s.kind == "gross" or (s.kind == "now" and s.level <= FAR and s.amount in taxed))
+    ]
     near = [s for s in gross if any(e < s.amount <= e * MOST_TAX for e in expected)]
     return [s for s in near if s.currency in (None, currency)]
 
@@ -146,7 +164,7 @@ def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
     """Whether plain text calls the markup's price net, or shows it below a list price."""
     backed = [s for s in seen if s.amount in expected]
     net = any(s.kind == "net" or s.tax is Tax.EXCLUDED for s in backed)
-    return net or bool(backed and any(s.kind == "list" for s in seen))
+    return net or bool(backed and any(s.kind in ("list", "regular") for s in seen))
 
 
 def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:
@@ -210,8 +228,8 @@ class _Reader:
         if not PRICE_LIKE.search(text) and (not _LONE.match(text) or _counts(leaf, after)):
             return
         words, cut = _cut(before)
-        if named := (leaf.node.attributes.get("data-label") or "").strip():
-            words, cut = f"{words} {named[:40]}", False  # a style sheet prints it before the amount
+        if named := _printed_label(leaf.node):
+            words, cut = f"{words} {named}", False
         close = partial(self._close_words, leaf)
         kind, strong = kind_of(leaf, text, words, after, cut=cut, close=close)
         told = self._told(text, words, kind)
@@ -219,9 +237,10 @@ class _Reader:
             return
         if len(text) > MAX_PRICE_TEXT and not strong and kind in ("now", "regular", "net", "gross"):
             kind = "other"  # a sentence with an amount in it
-        if cut and (least := _TIER_BEFORE.search(before)) and told.amount:
+        least = (_TIER_BEFORE.search(before) or _BUY_FOR.search(before)) if cut else None
+        if least and told.amount:
             kind = "tier"
-            self._tier(int(least[1] or least[2]), told.amount)
+            self._tier(int(least[1] or least[least.re.groups]), told.amount)
         kind = self._of_row(leaf, before, kind)
         end = _end_of_range(leaf.node)
         if end == "minPrice" or _RANGE_AFTER.match(after):
@@ -364,6 +383,15 @@ class _Reader:
                 return True
             at, climbed = at.parent, climbed + 1
         return False
+
+
+def _printed_label(node: LexborNode) -> str:
+    """The label that a style sheet prints before the amount."""
+    for one in (node, node.parent):
+        label = one.attributes.get("data-label") if one is not None else None
+        if label:
+            return label.strip()[:40]
+    return ""
 
 
 def _end_of_range(node: LexborNode) -> str | None:

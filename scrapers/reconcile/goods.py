@@ -12,6 +12,7 @@ from scrapers.reconcile.settle import Court
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 _DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
+FEW = 4  # that many order buttons and more belong to a list
 _BESIDE = ("now", "gross", "net", "low")
 _KINDS = ("product", "og:product", "product.item")
 
@@ -20,17 +21,20 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     """A price in sight counts only on a page that is about one thing for sale."""
     buttons = stock.buy_buttons(doc, view.places)
     marked = any(t.goods and t.own for t in court.told)
-    if (aside := not marked and _aside(doc, kind, buttons)) or 0 < buttons < 4:
+    if (aside := not marked and _aside(doc, kind, buttons)) or 0 < buttons < FEW:
         return not aside
     now = court.shown.now
+    close = stock.ordered_within(doc, view.places, now.level) if now is not None else 0
     beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
     said = pageclass.why_no_price(text).kind
     if said in ("withdrawn", "login", "call", "lost", "down"):
         return False
     alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
-    if beside and (alone or (not buttons and _sells(doc, court, view))):
+    lone = not buttons or (not close and not court.shown.rivals)
+    by_it = not court.shown.rivals and 0 < close < FEW  # those of other things are further off
+    if by_it or (beside and (alone or (lone and _sells(doc, court, view)))):
         return True  # the one price by the heading; where nothing can be ordered its stock too
-    if max(view.cards, buttons) >= 4:
+    if max(view.cards, buttons) >= FEW:
         return False
     if len({s.amount for s in court.shown.rivals}) >= 5 and not doc.stocks:
         return False  # a list of things, none of them the page's

@@ -88,6 +88,25 @@ def factors(currency: str | None, country: str | None) -> tuple[Decimal, ...]:
     return tuple(1 + Decimal(r) / 100 for r in sorted(rates, key=Decimal))
 
 
+# where a tongue is mostly spoken, for pages that name no country
+_SPOKEN = {
+    "de": ("DE", "AT"), "fr": ("FR", "BE"), "nl": ("NL", "BE"), "it": ("IT",), "es": ("ES",),
+    "pt": ("PT",), "fi": ("FI",), "el": ("GR",), "sk": ("SK",), "sl": ("SI",), "hr": ("HR",),
+    "en": ("GB", "IE", "AU", "NZ", "IN"),
+}  # fmt: skip
+
+
+def likely_factors(
+    currency: str | None, country: str | None, lang: str | None
+) -> tuple[Decimal, ...]:
+    """1 + VAT rate of the country, else of those with the page's language and this currency."""
+    if country is not None:
+        return factors(currency, country)
+    spoken = _SPOKEN.get((lang or "").replace("_", "-").split("-")[0].lower(), ())
+    known = [c for c in spoken if CURRENCY_OF.get(c) == currency]
+    return tuple(dict.fromkeys(f for c in known for f in factors(currency, c)))
+
+
 def vat_factor(
     net: Decimal, gross: Decimal, currency: str | None, country: str | None
 ) -> Decimal | None:

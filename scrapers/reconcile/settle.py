@@ -64,7 +64,8 @@ def settle(court: Court) -> Verdict:
         return _told_only(court, priced)
     if not priced:
         return _shown_only(court, now)
-    for weigh in (_open_sight, _equal, _sale, _range, _taxes, _another_amount, _slips, _currencies):
+    for weigh in (_open_sight, _equal, _beside_unit, _sale, _range, _taxes, _another_amount,
+                  _slips, _currencies):  # fmt: skip
         verdict = weigh(court, priced, now)
         if verdict is not None:
             return verdict
@@ -114,6 +115,12 @@ def _equal(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
         low, high = _bounds(court, priced, now)
         return _pay(court, now, told, low=low, high=high)
     return None
+
+
+def _beside_unit(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """Nothing but a price per metre or kilogram in sight: the markup's is that of the piece."""
+    exact = [t for t in priced if t.price is not None and t.doubt is None]
+    return _by(court, exact[0]) if now.kind == "unit" and exact else None
 
 
 def _bounds(court: Court, priced: list[Told], now: Seen) -> tuple[Decimal | None, Decimal | None]:
