@@ -46,7 +46,10 @@ _TIER_WORD: Final = re.compile(
     re.IGNORECASE,
 )
 _SINCE_BEFORE: Final = re.compile(rf"(?<!\w){_SINCE}\s*$", re.IGNORECASE)
+_WORDED: Final = re.compile(r"[^0-9]*?(?:[^\W\d_]|/)[^0-9]*[0-9]")
 _LAST_NUMBER: Final = re.compile(r"[0-9]++(?![^0-9]*[0-9])")
+_WORD_ENDS: Final = frozenset(("'", "."))
+_DASHES: Final = frozenset(("-", "\u2013"))
 MAX_LEAD: Final = 24  # characters of words before a number that say "from"
 _MORE: Final = (
     r"(?:\+|or more|and more|and up|and above|oder mehr|und mehr|et plus|ou plus|of meer|en meer|"
@@ -136,23 +139,27 @@ def _before(gap: str) -> Quantity | None:
     if number is None:
         return None
     at = number.start()
-    lot = _LOT_BEFORE.match(gap, at)
     head = max(0, at - MAX_LEAD)
+    tail, lead = number.end() < len(gap), gap[head:at].rstrip(" :")[-1:]
+    lot = _LOT_BEFORE.match(gap, at) if tail else None
     if lot and int(lot[1]) > 1:
         return int(lot[1]), "each" if _SINCE_BEFORE.search(gap, head, at) else "lot"
-    if _UNTIL.search(gap, head):
+    worded = lead.isalpha() or lead in _WORD_ENDS
+    if worded and _UNTIL.search(gap, head):
         return 1, "each"
     found = (
-        _TIER_WORD.search(gap, head)
-        or _TIER_MORE.match(gap, at)
-        or _TIER_SPAN.search(gap, head)
-        or _TIER_EACH.match(gap, at)
-        or _TIER_BARE.search(gap, head)
+        (_TIER_WORD.search(gap, head) if worded else None)
+        or (_TIER_MORE.match(gap, at) if tail else None)
+        or (_TIER_SPAN.search(gap, head) if lead in _DASHES else None)
+        or (_TIER_EACH.match(gap, at) if tail else None)
+        or (_TIER_BARE.search(gap, head) if worded else None)
     )
     return (int(found[1]), "each") if found else None
 
 
 def _after(gap: str, *, is_last: bool) -> Quantity | None:
+    if not _WORDED.match(gap):
+        return None
     lot = _LOT_AFTER.match(gap)
     if lot and int(lot[1]) > 1:
         return int(lot[1]), "lot"

@@ -15,11 +15,10 @@ _PRE: Final = re.compile(
 # One character tells whether a currency may stand before a number.
 _LEADS: Final = frozenset(" \t\n:.-/$" + SIGNS)
 _DOTS: Final = frozenset((".", ","))
-_SOLE: Final = "".join(sorted(ALONE))
-# The plainest first: a sign that nothing can be part of, the number, or the sign behind it.
-_AMOUNT: Final = re.compile(
-    rf"(?:([{_SOLE}]|(?<![^\W\d_])(?<![^\W\d_] )\$) ?)?({NUMBER.pattern})"
-    rf"(?(1)|(?: ?([{_SOLE}])(?! ?[0-9]))?)"
+_CODES, _WORDS = "EUR|CHF|USD|GBP", "Kč|zł|kr|TL|lei|Ft"
+# The plainest: a sign that nothing else can be, and no number behind it.
+_BEHIND: Final = re.compile(
+    rf" ?([{''.join(sorted(ALONE))}]|(?:{_CODES}|{_WORDS})(?![\w.-]))(?![0-9])"
 )
 
 
@@ -46,23 +45,45 @@ def _before(token: Token, text: str, floor: int) -> None:
             token.symbol, token.start = None, start
 
 
-def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
-    before, raw, after = found.groups()
-    token = Token(found.start(), found.end(), raw, None)
-    if before:
-        token.symbol, token.lead_digit = symbol(before), False
-    elif token.start > floor and ((last := text[token.start - 1]) in _LEADS or last.isalpha()):
+def _sign_before(token: Token, text: str, floor: int) -> None:
+    """Take the currency that stands before the number; mostly it is one sign."""
+    start = token.start
+    last = text[start - 1]
+    at = start - 2 if last == " " and start - 2 >= floor else start - 1
+    sign = text[at]
+    if sign in ALONE or (sign == "$" and _is_bare(text, floor, at)):
+        token.symbol, token.start, token.lead_digit = symbol(sign), at, False
+    elif last in _LEADS or last.isalpha():
         _before(token, text, floor)
-    if after and token.symbol is None:
-        token.symbol = symbol(after)
-    elif after:
-        token.end, after = found.end(2), None
-    at = found.start(2)
-    last = text[at - 1] if at else ""
+
+
+def _is_bare(text: str, floor: int, at: int) -> bool:
+    """Whether the "$" at a place has no letters before it that may say whose dollar it is."""
+    end = at - 1 if at > floor and text[at - 1] == " " else at
+    return end == floor or not text[end - 1].isalpha()
+
+
+def _is_followed(text: str, at: int) -> bool:
+    """Whether a number follows, which may be the cents of a whole one: "12 € 99"."""
+    return text[at : at + 2].lstrip()[:1].isdigit()
+
+
+def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
+    start, end = found.span()
+    token = Token(start, end, found[0], None)
+    if start > floor:
+        _sign_before(token, text, floor)
+    last = text[start - 1] if start else ""
     if last in _DOTS:
-        _take_dots(token, text[max(0, at - 3) : at])
-    if token.end < len(text):
-        take(token, text, signed=after is not None)
+        _take_dots(token, text[max(0, start - 3) : start])
+    if end < len(text):
+        signed = _BEHIND.match(text, end) if token.symbol is None else None
+        if signed and not (token.is_whole and _is_followed(text, signed.end())):
+            token.symbol, token.end = symbol(signed[1]), signed.end()
+        else:
+            signed = None
+        if token.end < len(text):
+            take(token, text, signed=signed is not None)
     return None if token.symbol is None and _is_glued(last) else token
 
 
@@ -81,16 +102,20 @@ def _take_dots(token: Token, before: str) -> None:
         token.raw = (dots if bare[-1:].isdigit() else dots[-1]) + token.raw
 
 
-def tokens(text: str) -> list[Token]:
-    """All numbers of a cleaned text that may be amounts, in order."""
+def tokens(text: str) -> tuple[list[Token], int]:
+    """The numbers of a cleaned text that may be amounts, in order, and how many others it has."""
     out: list[Token] = []
-    floor = 0
-    while found := _AMOUNT.search(text, floor):
+    floor = others = 0
+    while found := NUMBER.search(text, floor):
         token = _token(text, floor, found)
         floor = found.end()
         if token is None:
+            others += 1
             continue
-        floor = max(floor, token.end)
-        if text[token.end : token.end + 2].lstrip()[:1] != "%":
+        end = token.end
+        floor = max(floor, end)
+        if end < len(text) and text[end : end + 2].lstrip()[:1] == "%":
+            others += 1
+        else:
             out.append(token)
-    return out
+    return out, others

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
-from scrapers.texts.suffixes import UNIT_WORD
+from scrapers.texts.suffixes import UNITS
 from scrapers.texts.words import Mark, read_gap
 
 if TYPE_CHECKING:
@@ -17,16 +17,18 @@ _LINK: Final = re.compile(
     r"\s*(?:[-\u2013\u2014~]|to|bis|à|a|tot|do|till|til|hasta|al|and|und|et|y|až|en)\s*",
     re.IGNORECASE,
 )
-_THING: Final = re.compile(
-    rf"\s?(?:[-\u2013]\s?\d+\s?)?(?:{UNIT_WORD}|mah|ah|wh|v|volts?|kv|amps?|a|w|watts?|s\d?p?|c|rpm|"
-    r"mm²|°|days?|tage?n?|jours?|dagen|dag|giorni|días?|dni|dní|dagar|dage|weeks?|wochen?|"
-    r"werktage?n?|hours?|stunden|uhr|min|left|remaining|in stock|auf lager|available|verfügbar|"
-    r"vorrätig|reviews?|ratings?|bewertungen|stars?|sterne|avis|recensioni|sold|verkauft|people|"
-    r"times?|mal|x|von|of|out of|trên|teilig|er|years?|jahre|points?|punkte|cells?|zellen|"
-    r"colou?rs|farben|sizes|größen|variants?|options?|orders?|seller|offers?|angebote)"
-    r"(?![^\W\d_])\.?",
-    re.IGNORECASE,
-)
+_THING: Final = re.compile(r"\s?(?:[-\u2013]\s?[0-9]+\s?)?(°|[^\W\d_]+)(?P<rest> [^\W\d_]+)?")
+_THING_NAMES: Final = """
+    mah ah wh v volt volts kv amp amps a w watt watts s sp c rpm ° day days tag tage tagen jour
+    jours dagen dag giorni día días dni dní dagar dage week weeks woche wochen werktag werktage
+    werktagen hour hours stunden uhr min left remaining available verfügbar vorrätig review reviews
+    rating ratings bewertungen star stars sterne avis recensioni sold verkauft people time times mal
+    x von of trên teilig er year years jahre point points punkte cell cells zellen color colors
+    colour colours farben sizes größen variant variants option options order orders seller offer
+    offers angebote
+"""
+_THINGS: Final = UNITS | frozenset(_THING_NAMES.split())
+_LONG_THINGS: Final = frozenset(("auf lager", "out of"))
 _THEN_PRICE: Final = re.compile(
     r"\s?(?:\+|or more|oder mehr|(?:for|für|pour|voor|per|por|za|för)\s+(?=\d)"
     r"|[x\u00d7*]\s?(?=[\d.]))",
@@ -53,12 +55,28 @@ def _is_thing(text: str, token: Token) -> bool:
     glued = text[token.end : token.end + 1]
     if glued.isalpha() and token.per is None and not token.rounded:
         return True
+    if token.is_whole:
+        if _THEN_PRICE.match(text, token.end):
+            return True
+        if glued == ":" and _TIER_LEAD.search(text[: token.start]):
+            return True
     if _DATE.fullmatch(token.raw) or _BEFORE.search(text[max(0, token.start - 16) : token.start]):
         return True
-    if token.is_whole and _THEN_PRICE.match(text, token.end):
+    return _counts_things(text, token.end)
+
+
+def _counts_things(text: str, end: int) -> bool:
+    """Whether the word behind a number names what is counted or measured."""
+    found = _THING.match(text, end)
+    if found is None:
+        return False
+    word = found[1].casefold()
+    if word in _THINGS:
         return True
-    lead = _TIER_LEAD.search(text[: token.start]) and text[token.end : token.end + 1] == ":"
-    return bool(lead and token.is_whole) or _THING.match(text, token.end) is not None
+    if found["rest"] is None:
+        return False
+    both = f"{word}{found['rest'].casefold()}"
+    return both in _LONG_THINGS or both in UNITS
 
 
 def _in_brackets(text: str, token: Token) -> bool:

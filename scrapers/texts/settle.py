@@ -183,16 +183,21 @@ def _list_amount(price: Decimal, found: Sequence[Token]) -> Decimal | None:
 
 
 def _from(gaps: Sequence[Gap], token: Token) -> bool:
+    for gap in gaps:
+        if gap.after is token and Mark.FROM in gap.marks:
+            return True
     last = gaps[-1]
-    if last.text and last.before is token and last.text.strip() in _AND_UP:
-        return True
-    return any(Mark.FROM in gap.marks for gap in gaps if gap.after is token)
+    return bool(last.text) and last.before is token and last.text.strip() in _AND_UP
 
 
 def _taxes(gaps: Sequence[Gap]) -> tuple[bool, bool]:
     """Whether the gaps speak of a price without tax, and of one with it."""
-    marked = [gap.marks for gap in gaps if gap.marks]
-    return any(Mark.NET in marks for marks in marked), any(Mark.GROSS in marks for marks in marked)
+    net = gross = False
+    for gap in gaps:
+        if gap.marks:
+            net = net or Mark.NET in gap.marks
+            gross = gross or Mark.GROSS in gap.marks
+    return net, gross
 
 
 def _tax(gaps: Sequence[Gap]) -> Tax:
@@ -230,15 +235,18 @@ def _several(
 
 def _single(token: Token, found: list[Token], gaps: Sequence[Gap]) -> dict[str, Any]:
     price = token.value or Decimal(0)
+    tax = _tax(gaps)
     if not price:
-        return {"amount": price, "doubt": "zero", "tax": _tax(gaps)}
-    alone = len(found) == 1 or not only(Role.UNIT, found)
+        return {"amount": price, "doubt": "zero", "tax": tax}
+    low = price if _from(gaps, token) else None
+    if len(found) == 1:
+        return {"amount": price, "low": low, "per": token.per, "tax": tax}
     return {
         "amount": price,
-        "low": price if _from(gaps, token) else None,
-        "per": token.per if alone else None,
-        "list_amount": _list_amount(price, found) if len(found) > 1 else None,
-        "tax": _tax(gaps),
+        "low": low,
+        "per": None if only(Role.UNIT, found) else token.per,
+        "list_amount": _list_amount(price, found),
+        "tax": tax,
     }
 
 
@@ -253,9 +261,11 @@ def settle(
     """The plain prices of the text put together."""
     if len(mains) > 1:
         mains = _one_currency(mains, hint)
-    worry = next((why for token in mains if (why := doubt_of(token))), None)
-    if worry is None and len(mains) > 1 and not all(token.value for token in mains):
-        worry = "zero"
+    worry = doubt_of(mains[0])
+    if len(mains) > 1:
+        worry = worry or next((why for token in mains[1:] if (why := doubt_of(token))), None)
+        if worry is None and not all(token.value for token in mains):
+            worry = "zero"
     if worry:
         return PriceText(currency=mains[0].code, multibuy=multi, doubt=worry)
     if len(mains) == 1:

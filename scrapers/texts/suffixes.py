@@ -38,8 +38,8 @@ _UNIT_NAMES: Final = """
     szt sztuk sztuka sztuki sztukę kus kusy kusů ks styck paar paare pair pairs paire paires
     sheet sheets roll rolls rolle rouleau rol platte bogen feuille pack packs pk set satz item
 """
-_UNITS: Final = frozenset(name.replace("_", " ") for name in _UNIT_NAMES.split())
-UNIT_WORD: Final = f"(?:{'|'.join(sorted(map(re.escape, _UNITS), key=len, reverse=True))})"
+UNITS: Final = frozenset(name.replace("_", " ") for name in _UNIT_NAMES.split())
+UNIT_WORD: Final = f"(?:{'|'.join(sorted(map(re.escape, UNITS), key=len, reverse=True))})"
 # Words are taken whole and looked up: to try a hundred of them one by one costs more.
 A_UNIT: Final = (
     r"(?P<unit>(?:[0-9]+[0-9.,]*\s?)?"
@@ -166,6 +166,6 @@ def _is_monthly(token: Token, text: str) -> bool:
 def _unit(token: Token, text: str) -> None:
     """`/m`, `per 100 g` right after an amount."""
     per = _PER.match(text, token.end)
-    if per and per["word"].casefold() in _UNITS and (token.symbol is not None or "/" in per[0]):
+    if per and per["word"].casefold() in UNITS and (token.symbol is not None or "/" in per[0]):
         token.per = per["unit"]
         token.end = per.end()

@@ -79,14 +79,16 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
     deal = find_deal(text)
     if deal is not None:
         text = f"{text[: deal.start]} | {text[deal.end :]}"
-    found = wanted(text, tokens(text))
+    numbers, others = tokens(text)
+    found = wanted(text, numbers)
     if not found:
         return PriceText(doubt="multi-buy") if deal else _wordless(text)
     local_sign(text, found, locale)
     for token in found:
         fill(token, hint, locale)
     stretches = _around(text, found)
-    multi = mark_multi(found, stretches)
+    counted = others or len(found) < len(numbers)  # a count of pieces is a number too
+    multi = mark_multi(found, stretches) if counted else ()
     gaps = assign(found, stretches)
     if len(found) > 1:
         share_unit(found, stretches)
