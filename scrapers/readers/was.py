@@ -64,12 +64,13 @@ def beside(now: Seen, places: Places, locale: str | None, currency: str | None) 
         struck = _struck(now, block, locale, currency)
         if struck is not None:
             return struck
-        if _TOLD.search(text) is None:
+        told_so = _TOLD.search(text) is not None
+        if not told_so and "%" not in text:
             continue
         text = price_text(block)
         if len(text) > MAX_BLOCK:
             return None
-        for found in _TOLD.finditer(text):
+        for found in _TOLD.finditer(text) if told_so else ():
             if PRICE_LIKE.search(found[1]) or not CURRENCY.search(now.text):
                 told = read_price(found[1], locale=locale, currency=currency)
                 if (
@@ -80,7 +81,36 @@ def beside(now: Seen, places: Places, locale: str | None, currency: str | None) 
                     return replace(
                         now, amount=told.amount, kind="list", text=found[0][:90], node=None
                     )
+        if (by_rate := _by_percent(now, text, locale, currency)) is not None:
+            return by_rate
     return None
+
+
+_PERCENT = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,2})?)\s?%")
+_MONEY = re.compile(rf"{_AMOUNT}{_SIGN}")
+
+
+def _by_percent(now: Seen, text: str, locale: str | None, currency: str | None) -> Seen | None:
+    """The one higher amount that the printed percentage leads to the price from."""
+    rates = [Decimal(m[1].replace(",", ".")) for m in _PERCENT.finditer(text)][:4]
+    found: dict[Decimal, str] = {}
+    for part in _MONEY.finditer(text) if rates else ():
+        if len(found) < MAX_SUMS and PRICE_LIKE.search(part[0]):
+            told = read_price(part[0], locale=locale, currency=currency)
+            if told is not None and told.amount is not None:
+                found.setdefault(told.amount, part[0])
+    fits = [a for a in found if a > now.amount and any(_off(now.amount, a, r) for r in rates)]
+    if len(fits) != 1:
+        return None
+    return replace(now, amount=fits[0], kind="list", text=found[fits[0]][:90], node=None)
+
+
+MAX_SUMS = 12
+_HALF_POINT = Decimal("0.6")
+
+
+def _off(price: Decimal, listed: Decimal, rate: Decimal) -> bool:
+    return rate > 1 and abs((1 - price / listed) * 100 - rate) <= _HALF_POINT
 
 
 _STRUCK = '[style*="line-through"]'
