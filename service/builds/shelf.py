@@ -12,13 +12,23 @@ from service.builds.ledger import Statement
 from service.model.catalogue import Part
 
 
-def running_low(parts: Iterable[Part], state: Statement) -> dict[str, Fraction]:
-    """Parts below their least amount, with what lacks: wishes for the next order plan."""
-    found = {}
-    for part in parts:
+def running_low(
+    parts: Iterable[Part],
+    state: Statement,
+    day: date,
+    good: Mapping[str, date] | None = None,
+) -> dict[str, Fraction]:
+    """Parts below their least amount, with what lacks: wishes for the next order plan.
+
+    What is past its shelf life does not count, unless it was found `good` since.
+    """
+    kept = [part for part in parts if part.keep is not None]
+    old, found = aged(kept, state, day, good), {}
+    for part in kept:
         if part.keep is None:
             continue
         have = state.hand[part.key].amount + state.coming[part.key].amount
+        have -= old.get(part.key, Fraction(0))
         lacking = base_amount(part.keep, part) - have
         if lacking > 0:
             found[part.key] = lacking

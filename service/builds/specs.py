@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
+from scrapers import to_base
 from service.model.catalogue import Part
 
 SAME: Final = (
@@ -25,7 +26,9 @@ SAME: Final = (
     ("stall_amps", "stall_a"),
     ("shaft_mm", "shaft"),
     ("bore_mm", "bore"),
+    ("mass_g", "mass", "weight", "weight_g"),
 )
+MASS: Final = "mass_g"
 NAMES: Final = {name: row[0] for row in SAME for name in row}
 
 
@@ -37,14 +40,24 @@ def canonical(key: str) -> str:
 
 
 def spec_value(part: Part, key: str) -> str | None:
-    """What the part says under the key or another name of it; None where it says nothing."""
-    if not part.spec:
-        return None
+    """What the part says under the key or another name of it; None where it says nothing.
+
+    The mass of a part is what its specification says, else its `mass`.
+    """
     own = part.spec.get(key)
     if own is not None:
         return own
     wanted = canonical(key)
-    return next((text for name, text in part.spec.items() if canonical(name) == wanted), None)
+    found = next((text for name, text in part.spec.items() if canonical(name) == wanted), None)
+    if found is None and wanted == MASS and part.mass is not None:
+        return f"{to_base(part.mass):f} g"
+    return found
+
+
+def spec_keys(part: Part) -> set[str]:
+    """The one name of everything that the part says."""
+    mass = {MASS} if part.mass is not None else set[str]()
+    return mass | {canonical(name) for name in part.spec}
 
 
 def says(part: Part, key: str) -> bool:

@@ -248,7 +248,7 @@ def wishes(deps: Deps) -> dict[str, Amount]:
     with deps.store.read() as unit:
         parts = unit.catalogue.parts()
         found = books_at(unit, deps, day_of(deps.clock(), deps))
-    low = running_low(parts.values(), found.statement)
+    low = running_low(parts.values(), found.statement, found.day, found.good)
     return {key: Amount(to_decimal(lack, 12), base_unit(parts[key])) for key, lack in low.items()}
 
 
@@ -299,7 +299,7 @@ def _low(found: Books, parts: Mapping[str, Part]) -> list[dict[str, Any]]:
             "lacking": number_text(lack, 12),
             "unit": base_unit(parts[key]),
         }
-        for key, lack in running_low(parts.values(), state).items()
+        for key, lack in running_low(parts.values(), state, found.day, found.good).items()
     ]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import Connection, delete, select, update
 
-from service.builds.specs import canonical
+from service.builds.specs import canonical, spec_keys
 from service.model.book import Book
 from service.model.builds import Build, Line
 from service.model.catalogue import Listing, Part, Supplier
@@ -142,8 +142,7 @@ class Catalogue:
         if not needs:
             return set()
         found = select(part.c.data).where(among(self._conn, part.c.key, parts))
-        parts_found = [loads(Part, data) for data in self._conn.scalars(found)]
-        specs = [{canonical(key) for key in part.spec} for part in parts_found]
+        specs = [spec_keys(loads(Part, data)) for data in self._conn.scalars(found)]
         return {build for build, need in needs if any(need <= spec for spec in specs)}
 
     def _with_versions(self, keys: set[str]) -> set[str]:

@@ -163,9 +163,19 @@ def test_parts_move_between_builds_at_what_they_cost() -> None:
 def test_what_runs_low_or_grows_old() -> None:
     resin = part("resin", "g", keep=amount("200 g"), shelf_life=timedelta(days=365))
     state = balance([Bought("resin", D(150), D(6), START)])
-    assert running_low([resin], state) == {"resin": F(50)}
+    assert running_low([resin], state, START) == {"resin": F(50)}
     assert aged([resin], state, START + timedelta(days=365)) == {}
     assert aged([resin], state, START + timedelta(days=366)) == {"resin": F(150)}
+
+
+def test_aged_stock_does_not_keep_a_part_from_running_low() -> None:
+    # 300 g that are too old: all of the 200 g to keep lack, until they are found good again
+    resin = part("resin", "g", keep=amount("200 g"), shelf_life=timedelta(days=365))
+    state = balance([Bought("resin", D(300), D(12), START)])
+    later = START + timedelta(days=400)
+    assert running_low([resin], state, START) == {}
+    assert running_low([resin], state, later) == {"resin": F(200)}
+    assert running_low([resin], state, later, {"resin": later}) == {}
 
 
 def test_purchases_count_by_what_was_debited() -> None:

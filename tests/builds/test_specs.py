@@ -68,6 +68,16 @@ def test_what_a_page_says_answers_a_requirement() -> None:
     assert canonical("Max-A") == canonical("max_amps")
 
 
+def test_a_requirement_may_ask_for_the_mass() -> None:  # 1 oz is 28.349523125 g exactly
+    light = Part("l", "Servo", "piece", mass=amount("1 oz"))
+    assert meets(light, {"mass": "..28.35 g"})
+    assert not meets(light, {"mass_g": "..28.34"})
+    assert meets(
+        Part("s", "Servo", "piece", spec={"mass_g": "9"}, mass=amount("12 g")), {"mass": "9"}
+    )
+    assert not meets(Part("n", "Servo", "piece"), {"mass": "..100"})
+
+
 def test_cells_of_other_chemistries() -> None:
     # six NiMH cells are the 7.2 V pack of cars; LiFe 2S is 6.6 V (common practice)
     nimh, life = part("n", "NiMH 3000", cells="6"), part("l", "LiFe 2S", cells="2")

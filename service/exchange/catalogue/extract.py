@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from service.builds.portions import portions
-from service.builds.specs import canonical
+from service.builds.specs import canonical, spec_keys
 from service.errors import NotFoundError
 from service.exchange.catalogue.links import parts_used
 from service.exchange.catalogue.values import nearest
@@ -77,7 +77,7 @@ def _needed(book: Book, builds: tuple[Build, ...]) -> set[str]:
     parts = set().union(*(parts_used(build) for build in builds))
     needs = [_asked(line) for build in builds for line in build.lines if line.need]
     for part in book.parts:
-        have = {canonical(key) for key in part.spec}
+        have = spec_keys(part)
         if any(need <= have for need in needs):
             parts.add(part.key)
     for part in book.parts:
