@@ -38,7 +38,7 @@ from scrapers.readers import (
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc, parse
 from scrapers.readers.titles import shop_names, without_shop
-from scrapers.readers.values import clean, rounded
+from scrapers.readers.values import around, clean, rounded
 from scrapers.reconcile.finish import Around, evidence_of, reading
 from scrapers.reconcile.goods import looks_like_goods
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars, likely_factors
@@ -229,7 +229,7 @@ class _Visit:
         money = stated or hint
         more = likely_factors(money, self.country, self.locale)
         exact = [t.price for t in told if t.own and t.price is not None and t.low is None]
-        taxed = {rounded(p * f, money) for p in exact for f in more}
+        taxed = {v for p in exact for f in more for v in around(rounded(p * f, money), money)}
         visible.look(self.doc, view, self.locale, hint, stated_prices, taxed)
         rows = tiers.read(self.doc, view.places, self.locale, hint)
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *rows)))

@@ -61,6 +61,8 @@ def kind_of(
     by_label = _by_label(text, before, after)
     if by_label == "member" and not labels.MEMBER.search(f"{close()} {text}"):
         by_label = None
+    if by_label == "regular" and _by_class(leaf) == "list":
+        return "list", False
     if by_label:
         return by_label, False
     by_class = _by_class(leaf)

@@ -55,6 +55,12 @@ def rounded(amount: Decimal, currency: str | None) -> Decimal:
     return amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
 
 
+def around(amount: Decimal, currency: str | None) -> tuple[Decimal, ...]:
+    """The amount and its neighbours by the smallest coin: what rounding the net may have cost."""
+    coin = Decimal(1).scaleb(-minor_units(currency))
+    return amount - coin, amount, amount + coin
+
+
 def stated(value: Any, currency: str | None = None) -> Value:
     """A price property as markup holds it.
 

@@ -58,7 +58,6 @@ _TIER_TEXT = re.compile(
     re.IGNORECASE,
 )
 _PAID = ("now", "low", "gross", "net")
-_ABOVE = ("list", "regular")
 _CELLS = frozenset({"td", "th", "dd", "li", "div", "span"})
 _FOR_ONE = re.compile(
     r"(?<![\d.,])1\s*(?:\+|pcs?\.?|pieces?\+?|st(?:k|[üu]ck)?\.?|szt\.?)?[^\d\w]*\Z"
@@ -123,8 +122,8 @@ def look(
     reader.take(held)
     paid = any(s.kind in (*_PAID, "regular") and (expected or s.level <= FAR) for s in reader.seen)
     struck = any(s.kind == "list" for s in reader.seen)
-    met = any(s.amount in expected and s.kind not in _ABOVE for s in reader.seen)
-    regular = paid and not any(s.kind in _PAID for s in reader.seen)
+    met = any(s.amount in expected and s.kind != "list" for s in reader.seen)
+    regular = paid and not expected and not any(s.kind in _PAID for s in reader.seen)
     if not paid or (expected and not met) or regular:
         named = list(reader.seen)
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
