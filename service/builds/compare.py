@@ -168,7 +168,7 @@ def proposals(build: Build, view: PriceView) -> list[Proposal]:
 
 
 def _best(build: Build, place: int, now: BuildCost, market: Market) -> Proposal | None:
-    line, current = build.lines[place], now.lines[place]
+    line, current = build.lines[place], _rows_of(build, now)[place][0]
     own = market.view.parts.get(current.part or "")
     if own is None:
         return None
@@ -177,9 +177,22 @@ def _best(build: Build, place: int, now: BuildCost, market: Market) -> Proposal 
         cost = price_in(_with_part(build, place, other.key), market)
         share = now.totals.share - cost.totals.share
         spend = now.totals.to_spend - cost.totals.to_spend
-        if cost.lines[place].status == "priced" and current.share is not None and share > 0:
+        rows = _rows_of(build, cost)[place]
+        usable = all(row.status == "priced" for row in rows)
+        if usable and current.share is not None and share > 0:
             found.append(Proposal(place, other.key, own.key, note, share, spend))
     return max(found, key=lambda p: (p.share, p.to_spend, p.part), default=None)
+
+
+def _rows_of(build: Build, cost: BuildCost) -> list[list[LineCost]]:
+    """The shown lines of each line: one, or one for each component of a chosen mixture."""
+    left, found = list(cost.lines), []
+    for line in build.lines:
+        rows = [left.pop(0)]
+        while (line.choose or line.need) and left and left[0].place == rows[0].place:
+            rows.append(left.pop(0))
+        found.append(rows)
+    return found
 
 
 def _others(line: Line, own: Part, parts: Mapping[str, Part]) -> Sequence[tuple[Part, str]]:

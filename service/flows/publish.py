@@ -88,7 +88,7 @@ def published(deps: Deps, build: str, wish: Wish) -> Published:
         asked, view = wished(unit, deps, build, wish)
         past = _past(unit, view, cost := price_build(asked, view))
         gaps = _gaps(unit, past, view)
-    fixed, tied = _as_chosen(asked, cost, view)
+    fixed, tied = as_chosen(asked, cost, view)
     found = cost_to_json(cost)
     bare = price_build(fixed, replace(tied, on_hand={}, holdings={}, purchases=()))
     _beside(found, cost_to_json(bare), "to_spend", FROM_NOTHING)
@@ -174,7 +174,7 @@ def _regular(past: Mapping[int, list[Spell]], view: PriceView) -> dict[int, Pric
     return found
 
 
-def _as_chosen(build: Build, cost: BuildCost, view: PriceView) -> tuple[Build, PriceView]:
+def as_chosen(build: Build, cost: BuildCost, view: PriceView) -> tuple[Build, PriceView]:
     """The same build and view, every line tied to the part and listing it was priced with."""
     whole = resolve(build, view.builds)
     shown = [line for line in cost.lines if line.place is not None]  # no supplies, no labour

@@ -5,10 +5,13 @@ from decimal import Decimal
 from builds_kit import NOW, Shop, amount, build, line, part
 
 from service.builds.all_costs import price_all
+from service.builds.compare import proposals
 from service.builds.cost import price_build
 from service.builds.series import cost_series
 from service.builds.view import Stock
+from service.flows.publish import as_chosen
 from service.model.builds import Alternative
+from service.model.catalogue import Equivalent
 from service.model.prices import Offer, PriceNow, Spell
 
 D = Decimal
@@ -80,3 +83,31 @@ def test_the_series_of_alternatives_ends_in_their_cost() -> None:
     spells = [Spell(k, now.offer, NOW, NOW) for k, now in view.prices.items()]
     points = cost_series(build(OR), view, spells, [NOW])
     assert points[-1].share == price_build(build(OR), view).totals.share == D("7.10")
+
+
+def test_a_proposal_is_for_its_own_line_behind_a_mixture() -> None:
+    """The mixture shows as two lines, the lamp behind it as the third: 5.00 for 3.00 saves 2.00."""
+    book = shop()
+    for key, price in (("lamp", "5.00"), ("lamp-b", "3.00")):
+        same = (Equivalent("lamp-b", "smaller"),) if key == "lamp" else ()
+        book.parts[key] = part(key, equivalents=same)
+        book.sell(key, "1 piece", price)
+    found = proposals(build(OR, line("lamp", "1 piece")), book.view())
+    assert [(p.line, p.part, p.instead_of, p.share) for p in found] == [
+        (1, "lamp-b", "lamp", D("2.00"))
+    ]
+
+
+def test_lines_of_a_published_build_keep_their_parts_and_amounts() -> None:
+    """Tied to what was chosen: the two components, 100 g and 42 g, and the lamp behind them."""
+    book = shop()
+    book.parts["lamp"] = part("lamp")
+    book.sell("lamp", "1 piece", "5.00")
+    view, made = book.view(), build(OR, line("lamp", "1 piece"), hours=D(1))
+    fixed, tied = as_chosen(made, price_build(made, view), view)
+    again = price_build(fixed, tied)
+    assert [(x.part, x.share) for x in again.lines] == [
+        ("a", D("5.00")),
+        ("b", D("2.10")),
+        ("lamp", D("5.00")),
+    ]
