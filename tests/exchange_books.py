@@ -307,7 +307,7 @@ def booked(draw: st.DrawFn, shops: list[str], bought: list[Purchase]) -> list[Or
     found = []
     for key in sorted({one.order for one in bought if one.order}):
         if draw(st.sampled_from([True, True, False])):
-            mine = [n for n, one in enumerate(bought) if one.order == key]
+            mine = draw(st.permutations([n for n, one in enumerate(bought) if one.order == key]))
             lines = tuple(OrderLine(n, steps(draw), draw(maybe | texts)) for n in mine)
             shop, estimate = draw(maybe | st.sampled_from(shops)), draw(maybe | money)
             found.append(Order(key, draw(dates), shop, lines, estimate, draw(notes)))

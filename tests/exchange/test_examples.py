@@ -32,7 +32,8 @@ KEYS = {
     "lines": "part amount group need or counts waste kerf cuts longest grain listing note",
     "or": "part amount",
     "replace": "part by amount",
-    "purchase": "part set supplier count price total debited on order condition listing happened",
+    "purchase": "part set supplier count price total debited on order condition listing happened "
+    "line",
     "happened": "what on count money postage note",
     "order": "on supplier estimate note bill",
     "bill": "what cost on note",

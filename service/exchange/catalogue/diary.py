@@ -161,7 +161,7 @@ def _lines(
     booked: Sequence[tuple[Purchase, Found[PurchaseDraft]]], draft: Draft, index: Lookup
 ) -> Mapping[str, list[OrderLine]]:
     known = {one.value[0].key for one in draft.orders}
-    found: defaultdict[str, list[OrderLine]] = defaultdict(list)
+    found: defaultdict[str, list[tuple[int, OrderLine]]] = defaultdict(list)
     told: set[int] = set()
     for place, (purchase, source) in enumerate(booked):
         steps = source.value.happened
@@ -175,8 +175,10 @@ def _lines(
         if id(source) in told:  # a set's money was booked once
             steps = tuple(replace(step, money=None, postage=None) for step in steps)
         told.add(id(source))
-        found[purchase.order or ""].append(OrderLine(place, steps, _listing(source.value, index)))
-    return found
+        line = OrderLine(place, steps, _listing(source.value, index))
+        found[purchase.order or ""].append((source.value.line, line))
+    by_line = {key: sorted(rows, key=lambda row: row[0]) for key, rows in found.items()}
+    return {key: [line for _, line in rows] for key, rows in by_line.items()}
 
 
 def _listing(draft: PurchaseDraft, index: Lookup) -> str | None:

@@ -46,6 +46,7 @@ class PurchaseDraft:
     sold_as: Amount | None
     listing: str | None = None
     happened: tuple[Step, ...] | None = None  # None: no line of an order
+    line: int = 0  # its place in the order, from 1; 0: as the file has it
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 def diary_texts(book: Book) -> Iterator[str]:
     """Orders, purchases in the order of booking, movements, offcuts."""
     parts = {part.key: part for part in book.parts}
-    lines = {line.purchase: line for order in book.orders for line in order.lines}
+    lines = {x.purchase: (n, x) for order in book.orders for n, x in _numbered(order)}
     for order in book.orders:
         bills = [bill for bill in book.bills if bill.order == order.key]
         yield emit.table(f"[order.{emit.key(order.key)}]", _order(order, bills))
@@ -34,6 +34,13 @@ def diary_texts(book: Book) -> Iterator[str]:
         yield emit.table("[[movement]]", _movement(movement, parts))
     for offcut in book.offcuts:
         yield emit.table("[[offcut]]", _offcut(offcut))
+
+
+def _numbered(order: Order) -> Iterator[tuple[int | None, OrderLine]]:
+    """Numbers only where the lines do not stand in the order of booking."""
+    places = [line.purchase for line in order.lines]
+    told = places != sorted(places)
+    yield from ((n if told else None, line) for n, line in enumerate(order.lines, 1))
 
 
 def _day(on: date | None) -> date | None:
@@ -58,7 +65,10 @@ def _bill(bill: OrderBill) -> Content:
     return kept({"what": bill.kind, "cost": cost, "on": _day(bill.on), "note": bill.note})
 
 
-def _purchase(purchase: Purchase, part: Part | None, line: OrderLine | None) -> Content:
+def _purchase(
+    purchase: Purchase, part: Part | None, told: tuple[int | None, OrderLine] | None
+) -> Content:
+    number, line = told or (None, None)
     content = kept(
         {
             "part": purchase.part,
@@ -70,6 +80,7 @@ def _purchase(purchase: Purchase, part: Part | None, line: OrderLine | None) -> 
             "on": purchase.on,
             "order": purchase.order,
             "condition": None if purchase.condition == "new" else purchase.condition,
+            "line": number,
             "listing": line.listing if line else None,
         }
     )

@@ -121,6 +121,7 @@ def read_purchase(table: Table) -> PurchaseDraft:
         sold_as=table.maybe("sold_as", v.amount),
         listing=table.maybe("listing", v.words(2083)),
         happened=read_steps(table),
+        line=table.get("line", v.whole(1, 9999), 0),
     )
     table.done()
     return draft
