@@ -148,8 +148,15 @@ def _somewhere(node: LexborNode) -> tuple[Availability, str] | None:
 
 def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
     """An ordering button near the heading: words of its own, else able or disabled."""
+    best = _best(doc.buttons[:150], places)
+    if best is None:
+        best = _best([n for n in orderers(doc, places) if n.tag == "a"], places)
+    return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
+
+
+def _best(nodes: list[LexborNode], places: Places) -> tuple[int, Availability, Evidence] | None:
     best: tuple[int, Availability, Evidence] | None = None
-    for node in _near(doc, places):
+    for node in nodes:
         place = places.of(node)
         if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
             continue
@@ -157,12 +164,12 @@ def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
         said = _said(text, disabled="disabled" in node.attributes)
         if said is not None:
             best = (place.level, said, Evidence("visible", "availability", text, where(node)))
-    return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
+    return best
 
 
 def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
     """What orders something in the page's own matter: buttons, else links like buttons."""
-    found = _own([n for n in doc.buttons[:150] if _BUY.search(_words(n))], places)
+    found = [n for n in _own(doc.buttons[:150], places) if _BUY.search(_words(n))]
     if not found:
         found = _own([n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))], places)
     return found or _own([n for n in doc.tree.css("a")[:600] if _orders(_words(n))], places)
@@ -179,11 +186,6 @@ def _own(nodes: list[LexborNode], places: Places | None) -> list[LexborNode]:
     if places is None:
         return nodes
     return [n for n in nodes if places.of(n).zone not in ("other", "hidden")]
-
-
-def _near(doc: Doc, places: Places) -> list[LexborNode]:
-    """Buttons, and the links that order where no button of the page's own does."""
-    return [*doc.buttons[:150], *(n for n in orderers(doc, places) if n.tag == "a")]
 
 
 _LINKS = (
