@@ -49,18 +49,31 @@ def choose(quotes: Sequence[Quote], asked: Asked, rule: Rule) -> Choice | None:
     """The best quote by `rule` among the most usable ones; None where there is none.
 
     Cheapest per base unit, of equal ones the one that costs less to buy now; or the
-    other way round. What is equal in both goes by the listing's name.
+    other way round. What is equal in both goes by the listing's name. No hint is given on a
+    set: what it saves depends on the other parts of it.
     """
     if not quotes:
         return None
     best = min(RANK[quote.status] for quote in quotes)
     peers = [quote for quote in quotes if RANK[quote.status] == best]
     rated = [(q.per_unit(asked.need), _spend(q, asked), q.listing.key, q) for q in peers]
-    unit = min(rated, key=lambda row: row[:3])[3]
-    spend = min(rated, key=lambda row: (row[1], row[0], row[2]))[3]
-    if rule == "least to spend":
-        return Choice(spend, rule, both(hint_per_unit(spend, unit, asked), hint_more(spend, asked)))
-    return Choice(unit, rule, both(hint_now(unit, spend, asked), hint_more(unit, asked)))
+    by_unit = rule == "cheapest per unit"
+    mine = _cheapest(rated) if by_unit else _least(rated)
+    others = [row for row in rated if not row[3].listing.is_set or row[3] is mine]
+    other = _least(others) if by_unit else _cheapest(others)
+    hint = hint_now(mine, other, asked) if by_unit else hint_per_unit(mine, other, asked)
+    return Choice(mine, rule, both(hint, hint_more(mine, asked)))
+
+
+Rated = tuple[Fraction, Fraction, str, Quote]  # a base unit, to spend, name
+
+
+def _cheapest(rated: Sequence[Rated]) -> Quote:
+    return min(rated, key=lambda row: row[:3])[3]
+
+
+def _least(rated: Sequence[Rated]) -> Quote:
+    return min(rated, key=lambda row: (row[1], row[0], row[2]))[3]
 
 
 def both(*hints: str) -> str:
@@ -92,7 +105,7 @@ def fixed(quotes: Sequence[Quote], key: str, asked: Asked, rule: str) -> Choice 
     named = next((q for q in quotes if key in {q.listing.key, q.listing.url, short_key(q)}), None)
     if named is None:
         return None
-    usable = [quote for quote in quotes if quote.status == "priced"] or [named]
+    usable = [q for q in quotes if q.status == "priced" and not q.listing.is_set] or [named]
     return Choice(named, rule, hint_now(named, by_spend(usable, asked), asked))
 
 

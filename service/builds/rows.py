@@ -107,7 +107,8 @@ def _explain(row: Row, market: Market) -> None:
         return
     if row.choice is None and not row.problem and not row.owned and row.included < row.need:
         known = market.listings(row.part.key)
-        reason = texts.NO_PRICE if known else texts.NO_LISTING
+        priced = any(entry.id in market.view.prices for entry in known)
+        reason = texts.NOT_HERE if priced else texts.NO_PRICE if known else texts.NO_LISTING
         fixed_to = row.line.listing
         row.notes.insert(0, texts.NOT_FIXED.format(listing=fixed_to) if fixed_to else reason)
     if row.taken:

@@ -17,6 +17,7 @@ from service.builds.cost import BuildCost, price_build
 from service.builds.cut import Rect, cut_sheets
 from service.builds.view import Holding, Stock
 from service.model.builds import Cut
+from service.model.catalogue import Supply
 from service.model.money import Money
 from service.model.orders import Purchase
 
@@ -186,3 +187,24 @@ def test_what_is_on_hand_is_told_in_the_lines_unit_waste_or_not() -> None:
     made = build(line("cloth", "8000 cm2", waste=D("0.1")))
     found = price_build(made, shop.view(on_hand={"cloth": Stock(D("0.5"))})).lines[0]
     assert (found.on_hand, found.amount.unit) == (D(5000), "cm2")
+
+
+def test_no_hint_is_given_on_a_set_whose_other_part_is_not_wanted() -> None:
+    # half of a set of 40.00 would be 20.00 for 25.00, but the set costs 40.00
+    shop = Shop(part("motor"), part("esc"))
+    shop.sell("motor", "1 piece", "25.00")
+    other = (Supply("esc", amount("1 piece"), D("0.5")),)
+    shop.sell("motor", "1 piece", "40.00", "tarnside", others=other, split="0.5")
+    found = price_build(build(line("motor", "1 piece")), shop.view()).lines[0]
+    assert (found.to_spend, found.hint) == (D("25.00"), "")
+    fixed = line("motor", "1 piece", listing="quillfeather/motor")
+    assert price_build(build(fixed), shop.view()).lines[0].hint == ""
+
+
+def test_a_price_without_a_rate_is_not_said_to_be_unknown() -> None:
+    shop = Shop(part("motor"))
+    shop.sell("motor", "1 piece", "25.00")
+    found = price_build(build(line("motor", "1 piece"), currency="KWD"), shop.view())
+    assert found.missing == ("motor",)
+    assert "notes" in found.lines[0].hint
+    assert any("no exchange rate from EUR to KWD" in text for text in found.warnings)
