@@ -7,9 +7,10 @@ gap that is told.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from time import monotonic
 
 from service.builds.offers import Market
 from service.builds.plan_goods import stall_of
@@ -20,6 +21,8 @@ from service.model.catalogue import Part
 
 __all__ = ["Asked", "Plan", "make_plan"]
 
+WEIGHING = 3.0  # seconds
+
 
 def make_plan(
     builds: Sequence[Asked],
@@ -27,20 +30,27 @@ def make_plan(
     low: Iterable[tuple[Part, Fraction]] = (),
     *,
     limit: float = TIME_LIMIT,
-    weigh: bool = True,
+    weigh: float = WEIGHING,
+    now: Callable[[], float] = monotonic,
 ) -> Plan:
     """The cheapest order for what the builds still need and what runs low on the shelf.
 
-    `low`: parts with the least amount to keep, in base units. `limit`: seconds.
-    `weigh`: also what other ways of ordering would cost. InputError: see whole_build.
+    `low`: parts with the least amount to keep, in base units. `limit`: seconds; `weigh`:
+    seconds for what other ways of ordering would cost, of which `now` counts. InputError:
+    see whole_build.
     """
     found = wants_of(builds, market, low)
     stall = stall_of(found.wants, market)
     lacking = [*found.lacking, *((found.wants[n], why) for n, why in sorted(stall.why.items()))]
     planner = Planner(found.wants, stall, market, limit)
     plan = replace(planner.plan(), lacking=tuple(lacking), covered=found.covered)
-    if not weigh or not plan.orders:
+    if not plan.orders:
         return plan
-    return replace(
-        plan, others=tuple(others(planner, plan)), pays_below=tuple(pays_below(planner, plan))
-    )
+    start, weighed, hurried = now(), [], False
+    for other in others(planner, plan) if weigh > 0 else ():
+        weighed.append(other)
+        hurried = now() - start > weigh
+        if hurried:
+            break
+    pays = () if hurried or weigh <= 0 else tuple(pays_below(planner, plan))
+    return replace(plan, others=tuple(weighed), pays_below=pays, hurried=hurried)

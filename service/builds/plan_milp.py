@@ -75,11 +75,14 @@ class Programme:
         forced: Iterable[int] = (),
         most: Mapping[int, float] | None = None,
         costs: Mapping[int, float] | None = None,
+        gap: float = 0.0,
     ) -> Solved:
         """In at most `limit` seconds. `closed` columns are 0, `forced` ones 1, others at
-        most so much; `costs` instead of their own.
+        most so much; `costs` instead of their own. `gap`: how far, as a part of the cost,
+        it may be from the best.
         """
         solver = self._made(limit)
+        solver.setOptionValue("mip_rel_gap", gap)
         bounds = dict.fromkeys(closed, (0.0, 0.0)) | dict.fromkeys(forced, (1.0, 1.0))
         bounds |= {place: (0.0, high) for place, high in (most or {}).items()}
         for place, (low, high) in bounds.items():
@@ -118,8 +121,7 @@ class Programme:
 
 
 OPTIONS = {
-    "mip_rel_gap": 0.0,
-    "mip_abs_gap": 1e-6,
+    "mip_abs_gap": 0.015,  # less than the smallest difference of two costs
     "mip_feasibility_tolerance": 1e-8,
     "random_seed": 1,
 }

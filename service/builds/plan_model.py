@@ -7,7 +7,7 @@ above an expression less one half), so that the optimum is that of the sums that
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -15,7 +15,7 @@ from service.builds.plan_goods import Good, Place, Stall, demand, most_needed
 from service.builds.plan_milp import Lin, Programme, Solved, added, total
 from service.builds.plan_order import Order
 from service.builds.plan_stock import Spare, Stock, stock_of
-from service.builds.plan_terms import Terms
+from service.builds.plan_terms import Manner, Terms, allowed, manners_of
 
 FEWER_ORDERS = 0.02  # of a cent: of equal plans the one with fewer orders
 
@@ -29,18 +29,24 @@ class Model:
     """
 
     programme: Programme
-    stocks: dict[str, Stock] = field(default_factory=dict)
-    open: dict[Place, int] = field(default_factory=dict)
+    stocks: dict[str, list[Stock]] = field(default_factory=dict)
+    open: dict[Place, list[int]] = field(default_factory=dict)
     unknown: list[int] = field(default_factory=list)
     lost: int = -1
     ways: dict[tuple[int, str], int] = field(default_factory=dict)
     chosen: dict[tuple[int, str], int] = field(default_factory=dict)
 
+    def steps(self, key: str) -> Lin:
+        """How many steps of a listing are bought."""
+        return total(stock.steps for stock in self.stocks[key])
+
     def bought(self, found: Solved) -> dict[str, int]:
         """Steps by listing."""
         counts = {
-            key: round(sum(factor * found.values[place] for place, factor in stock.steps.items()))
-            for key, stock in self.stocks.items()
+            key: round(
+                sum(factor * found.values[place] for place, factor in self.steps(key).items())
+            )
+            for key in self.stocks
         }
         return {key: count for key, count in counts.items() if count}
 
@@ -53,23 +59,42 @@ class Model:
 def model_of(stall: Stall, terms: Mapping[Place, Terms]) -> Model:
     """The programme of all that may be bought under these terms."""
     model = Model(Programme())
-    programme, asked = model.programme, demand(stall)
     places: defaultdict[Place, list[Good]] = defaultdict(list)
     for good in stall.goods:
         places[good.place].append(good)
     for place, goods in sorted(places.items()):
-        spare = Spare(terms[place], goods)
-        model.open[place] = programme.column(cost=FEWER_ORDERS)
-        for good in goods:
-            most = spare.most(good, most_needed(good, asked, stall.buckets))
-            stock = stock_of(programme, good, most, model.open[place])
-            model.stocks[good.listing.key] = stock
-        stocks = [model.stocks[good.listing.key] for good in goods]
-        model.unknown += Order(programme, terms[place], model.open[place], stocks).write()
-    model.lost = programme.column(float(len(model.unknown)))
-    programme.row({model.lost: 1.0} | dict.fromkeys(model.unknown, -1.0), low=0.0, high=0.0)
+        _place(model, stall, terms[place], goods)
+    programme, unknown = model.programme, model.unknown
+    model.lost = programme.column(float(len(unknown)))
+    programme.row({model.lost: 1.0} | dict.fromkeys(unknown, -1.0), low=0.0, high=0.0)
     _cover(model, stall)
     return model
+
+
+def _place(model: Model, stall: Stall, terms: Terms, goods: Sequence[Good]) -> None:
+    """An order for each manner in which the place may charge one, of which one at most."""
+    opened = model.open[terms.place] = []
+    for manner in manners_of(terms, goods):
+        mine = allowed(manner, terms, goods)
+        if mine:
+            column = _order(model, stall, terms, manner, mine)
+            opened.append(column)
+            model.unknown += [column] if manner.tier is None else []
+    if len(opened) > 1:
+        model.programme.row(dict.fromkeys(opened, 1.0), high=1.0)
+
+
+def _order(model: Model, stall: Stall, terms: Terms, manner: Manner, goods: Sequence[Good]) -> int:
+    programme, asked = model.programme, demand(stall)
+    spare, opened = Spare(terms, manner), programme.column(cost=FEWER_ORDERS)
+    stocks = []
+    for good in goods:
+        needed = most_needed(good, asked, stall.buckets)
+        stock = stock_of(programme, good, needed, spare.most(good, needed), opened)
+        stocks.append(stock)
+        model.stocks.setdefault(good.listing.key, []).append(stock)
+    Order(programme, terms, manner, opened, stocks).write()
+    return opened
 
 
 def _cover(model: Model, stall: Stall) -> None:
@@ -89,7 +114,7 @@ def _cover(model: Model, stall: Stall) -> None:
             steps[key][place] = float(bucket.steps[key])
         parts[bucket.part].append((on, bucket.amount))
     for key, needed in steps.items():
-        programme.row(added(model.stocks[key].steps, needed, -1.0), low=0.0)
+        programme.row(added(model.steps(key), needed, -1.0), low=0.0)
     for part in sorted(parts):
         _fill(model, part, parts[part])
 
@@ -122,15 +147,15 @@ def _active(model: Model, stall: Stall) -> dict[tuple[int, str], Lin]:
 
 def _fill(model: Model, part: str, asked: Iterable[tuple[Lin, Fraction]]) -> None:
     """What is bought of a part is at least what is asked of it."""
-    rows = list(asked)
-    most = max((amount for _, amount in rows), default=Fraction(0))
-    if not most:
+    rows = [(on, amount) for on, amount in asked if amount]
+    whole = sum((amount for _, amount in rows), Fraction(0))
+    if not whole:
         return
-    terms: Lin = {}
-    for stock in model.stocks.values():
-        held = stock.good.holds.get(part)
-        if held:
-            terms = added(terms, stock.steps, float(held / most))
+    stocks = [s for several in model.stocks.values() for s in several if part in s.good.holds]
+    terms = total(stock.covers(part, whole) for stock in stocks)
     for on, amount in rows:
-        terms = added(terms, on, -float(amount / most))
+        terms = added(terms, on, -float(amount / whole))
     model.programme.row(terms, low=0.0)
+    used = dict.fromkeys((stock.used for stock in stocks), 1.0)
+    for on, _ in rows:  # implied, and what makes the relaxed programme tight
+        model.programme.row(added(used, on, -1.0), low=0.0)

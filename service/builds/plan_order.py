@@ -1,15 +1,21 @@
-"""One order of a plan as rows and columns: delivery, fees, what it costs at the border."""
+"""One order of a plan as rows and columns: delivery, fees, what it costs at the border.
+
+Every way in which a place may charge an order is an order of its own in the programme (of
+which one at most is placed): a row of the delivery table, below or above the border's limit.
+So no row needs a large number that switches it off, and the relaxed programme is tight.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
+from service.builds.border import Border
 from service.builds.cents import to_cents
 from service.builds.delivery import Tier
 from service.builds.plan_milp import HALF, Lin, Programme, added, total
 from service.builds.plan_stock import Stock
-from service.builds.plan_terms import Terms, unknown_groups
+from service.builds.plan_terms import Manner, Terms, unknown_groups
 from service.model.catalogue import Fee, ShippingRow
 from service.model.money import quantum
 
@@ -17,70 +23,58 @@ MORE = 0.001  # of a unit of money or a gram: what is more than a limit
 
 
 class Order:
-    """Writes the charges of one order; each column and row is told where it is made."""
+    """Writes what an order that is charged in one manner costs."""
 
     def __init__(
-        self, programme: Programme, terms: Terms, opened: int, stocks: Sequence[Stock]
+        self,
+        programme: Programme,
+        terms: Terms,
+        manner: Manner,
+        opened: int,
+        stocks: Sequence[Stock],
     ) -> None:
-        self.programme, self.terms, self.opened, self.stocks = programme, terms, opened, stocks
+        self.programme, self.terms, self.manner = programme, terms, manner
+        self.opened, self.stocks = opened, stocks
         self.value = total(stock.value for stock in stocks)
-        self.most_value = sum(float(s.good.value(s.most)) for s in stocks)
-        self.classes: dict[str, int] = {}
-        self.known: Lin = {}  # 1 where the charges can be told
+        self.grams = total(_times(s.steps, float(s.good.grams)) for s in stocks)
+        self.net = total(stock.net for stock in stocks)
         self.carriage: Lin = {}  # minor units, unrounded
-        self.unknown: list[int] = []
 
-    def write(self) -> list[int]:
-        """All that the order is charged; answers columns that are 1 where it cannot be told."""
+    def write(self) -> None:
+        """Its rows, and its costs beside those of the goods."""
         used = {stock.used: -1.0 for stock in self.stocks}
         self.programme.row({self.opened: 1.0, **used}, high=0.0)
-        self._least()
-        if not self.terms.known:
-            return [self.opened]
-        self._classes()
-        self._delivery()
+        if self.terms.shop.min_order:
+            self._least(self.value, float(self.terms.shop.min_order), self.opened)
+        if self.manner.tier is None:
+            self._unknown()
+            return
+        self._delivery(self.manner.tier)
         for fee in self.terms.fees:
             self._fee(fee)
         self._paying()
         if self.terms.border is not None:
-            self._border()
-        return self.unknown
+            self._border(self.terms.border)
 
-    def _least(self) -> None:
-        least = self.terms.shop.min_order
-        if least:
-            self.programme.row(added(self.value, {self.opened: -float(least)}), low=0.0)
+    def _least(self, terms: Lin, amount: float, when: int) -> None:
+        """Where the column is 1 the expression is at least so much."""
+        self.programme.row(added(terms, {when: -amount}), low=0.0)
+
+    def _at_most(self, terms: Lin, amount: float) -> None:
+        """An order is worth or weighs at most so much."""
+        self.programme.row(added(terms, {self.opened: -amount}), high=0.0)
 
     def _with(self, stocks: Iterable[Stock]) -> int:
         """A column that is 1 exactly where any of the goods is in the order."""
+        mine = [stock.used for stock in stocks]
+        if len(mine) == 1:
+            return mine[0]
         place = self.programme.column()
-        self.programme.is_any(place, [stock.used for stock in stocks])
+        self.programme.is_any(place, mine)
         return place
 
-    def _classes(self) -> None:
-        named = {name for t in self.terms.tiers for name in t.needs | t.bars}
-        named |= {fee.when_class for fee in self.terms.fees if fee.when_class}
-        for name in sorted(named):
-            self.classes[name] = self._with(s for s in self.stocks if name in s.good.classes)
-
-    def _delivery(self) -> None:
-        """Exactly one row of the table counts, else why none does."""
-        rows = [tier.row for tier in self.terms.tiers]
-        self.grams = total(_times(s.steps, float(s.good.grams)) for s in self.stocks)
-        self.most_grams = sum(float(s.good.grams) * s.most for s in self.stocks)
-        self.unweighed: int | None = None
-        if any(row.up_to_g is not None for row in rows):
-            self.unweighed = self._with(s for s in self.stocks if not s.good.weighed)
-        for tier in self.terms.tiers:
-            self._tier(tier)
-        lost = self.programme.column()
-        self._no_row(lost)
-        self.unknown.append(lost)
-        one = added(self.known, {lost: 1.0, self.opened: -1.0})
-        if self.terms.border is not None:
-            dear = self._unknown_duty()
-            one = added(one, {dear: 1.0})
-        self.programme.row(one, low=0.0, high=0.0)
+    def _of_class(self, name: str) -> list[Stock]:
+        return [stock for stock in self.stocks if name in stock.good.classes]
 
     def _cents(self, amount: Fraction) -> float:
         """Minor units of what the shop charges, rounded."""
@@ -88,204 +82,170 @@ class Order:
         exact = amount * self.terms.factor * Fraction(step)
         return float(to_cents(exact, self.terms.currency) / step)
 
-    def _tier(self, tier: Tier) -> None:
-        fee, row = Fraction(tier.fee), tier.row
-        place = self.programme.column(cost=self._cents(fee))
-        self.known[place] = 1.0
-        self.carriage[place] = float(fee * self.terms.factor)
+    def _charge(self, amount: Fraction, when: int) -> None:
+        """A sum in the shop's currency where the column is 1."""
+        self.programme.costs[when] += self._cents(amount)
+        more = float(amount * self.terms.factor)
+        self.carriage[when] = self.carriage.get(when, 0.0) + more
+
+    def _delivery(self, tier: Tier) -> None:
+        row = tier.row
+        self._charge(Fraction(tier.fee), self.opened)
         if tier.needs:
-            self.programme.row(added({place: 1.0}, self._any_of(tier.needs), -1.0), high=0.0)
-        for name in sorted(tier.bars):
-            self.programme.row({place: 1.0, self.classes[name]: 1.0}, high=1.0)
+            mine = [s.used for s in self.stocks if tier.needs & s.good.classes]
+            self.programme.row({self.opened: 1.0} | dict.fromkeys(mine, -1.0), high=0.0)
         if tier.over is not None:
-            self._over(place, float(tier.over))
-        self._limits(place, row)
-        if self.unweighed is not None and not tier.heaviest:
-            self.programme.row({place: 1.0, self.unweighed: 1.0}, high=1.0)
-        for other in tier.before:
-            self._beyond(place, other)
-
-    def _any_of(self, names: Iterable[str]) -> Lin:
-        return {self.classes[name]: 1.0 for name in names}
-
-    def _over(self, place: int, value: float) -> None:
-        """Where the column is 1 the order's value is at least this."""
-        self.programme.row(added(self.value, {place: -value}), low=0.0)
-
-    def _limits(self, place: int, row: ShippingRow) -> None:
-        """Where the column is 1 value and mass are within the row's limits."""
+            self._least(self.value, float(tier.over), self.opened)
         if row.up_to is not None:
-            slack = max(0.0, self.most_value - float(row.up_to))
-            high = float(row.up_to) + slack
-            self.programme.row(added(self.value, {place: slack}), high=high)
+            self._at_most(self.value, float(row.up_to))
         if row.up_to_g is not None:
-            slack = max(0.0, self.most_grams - float(row.up_to_g))
-            high = float(row.up_to_g) + slack
-            self.programme.row(added(self.grams, {place: slack}), high=high)
+            self._at_most(self.grams, float(row.up_to_g))
+        for other in tier.before:
+            self._beyond(other, weighed_only=False)
 
-    def _beyond(self, place: int, row: ShippingRow, also: Iterable[int] = ()) -> None:
-        """Where the column is 1 the order is beyond one of the row's limits, or `also` holds."""
+    def _beyond(self, row: ShippingRow, also: Iterable[int] = (), *, weighed_only: bool) -> None:
+        """The order is beyond one of the row's limits, or one of the columns `also` is 1.
+
+        Goods of unknown mass are beyond every limit, unless `weighed_only`.
+        """
         ways = list(also)
         if row.up_to is not None:
             ways.append(self.programme.column())
-            self._over(ways[-1], float(row.up_to) + MORE)
+            self._least(self.value, float(row.up_to) + MORE, ways[-1])
         if row.up_to_g is not None:
-            heavy = self.programme.column()
-            above = float(row.up_to_g) + MORE
-            self.programme.row(added(self.grams, {heavy: -above}), low=0.0)
-            ways.append(heavy)
-            if self.unweighed is not None:
-                ways.append(self.unweighed)
-        terms = {place: 1.0} | dict.fromkeys(ways, -1.0)
+            ways.append(self.programme.column())
+            self._least(self.grams, float(row.up_to_g) + MORE, ways[-1])
+            if not weighed_only:
+                ways += [stock.used for stock in self.stocks if not stock.good.weighed]
+        terms = {self.opened: 1.0} | dict.fromkeys(ways, -1.0)
         self.programme.row(terms, high=0.0)
 
-    def _no_row(self, place: int) -> None:
-        """Where the column is 1 no row of the table takes the order."""
-        for tier in self.terms.tiers:
-            if tier.over is not None:
-                continue
-            also = [self.classes[name] for name in sorted(tier.bars)]
-            if tier.needs:
-                lacks = self.programme.column()
-                for name in sorted(tier.needs):
-                    self.programme.row({lacks: 1.0, self.classes[name]: 1.0}, high=1.0)
-                also.append(lacks)
-            if tier.heaviest and tier.row.up_to_g is not None:
-                self._too_heavy(place, tier.row, also)
-            else:
-                self._beyond(place, tier.row, also)
+    def _unknown(self) -> None:
+        """What makes it an order that nobody can tell the charges of."""
+        if self.manner.why == "no row":
+            for tier in self.terms.tiers:
+                if tier.over is None:
+                    self._fails(tier)
+        border = self.terms.border
+        if self.manner.why == "duty" and border is not None:
+            lost = {g.listing.key for g in unknown_groups((s.good for s in self.stocks), border)}
+            mine = [s.used for s in self.stocks if s.good.listing.key in lost]
+            self.programme.row({self.opened: 1.0} | dict.fromkeys(mine, -1.0), high=0.0)
+            self._limit(border)
 
-    def _too_heavy(self, place: int, row: ShippingRow, also: list[int]) -> None:
-        """As `_beyond`, of the last row: goods of unknown mass are no reason."""
-        kept, self.unweighed = self.unweighed, None
-        self._beyond(place, row, also)
-        self.unweighed = kept
+    def _fails(self, tier: Tier) -> None:
+        """The row does not take the order: its goods, its mass or its value forbid it."""
+        also = [s.used for name in sorted(tier.bars) for s in self._of_class(name)]
+        if tier.needs:
+            lacks = self.programme.column()
+            for stock in self.stocks:
+                if tier.needs & stock.good.classes:
+                    self.programme.row({lacks: 1.0, stock.used: 1.0}, high=1.0)
+            also.append(lacks)
+        self._beyond(tier.row, also, weighed_only=tier.heaviest)
 
     def _fee(self, fee: Fee) -> None:
         """A sum with every order, a sum with goods of a class, or a part of the value."""
+        when = self.opened
+        if fee.when_class:
+            mine = self._of_class(fee.when_class)
+            if not mine:
+                return
+            when = self._with(mine)
         if fee.percent:
-            self._percent(fee)
-            return
-        amount = Fraction(fee.amount or 0)
-        cost = self._cents(amount)
-        if not fee.when_class:
-            for place in self.known:
-                self.programme.costs[place] += cost
-                self.carriage[place] += float(amount * self.terms.factor)
-            return
-        due = self._due(self.classes[fee.when_class], cost)
-        self.carriage[due] = float(amount * self.terms.factor)
+            self._percent(fee, when)
+        else:
+            self._charge(Fraction(fee.amount or 0), when)
 
-    def _due(self, when: int, cost: float) -> int:
-        """A column that is 1 where the order is told and `when` is 1."""
-        due = self.programme.column(cost=cost)
-        self.programme.row(added({due: 1.0, when: -1.0}, self.known, -1.0), low=-1.0)
-        self.programme.row({due: 1.0, when: -1.0}, high=0.0)
-        return due
-
-    def _percent(self, fee: Fee) -> None:
+    def _percent(self, fee: Fee, when: int) -> None:
         """Of the value; the sum is rounded to cents, what the border counts is not."""
         factor = float(Fraction(fee.percent or 0) / 100 * self.terms.factor)
         due = _times(self.value, factor)
-        most = self.most_value * factor + 1.0
+        most = factor * sum(float(s.good.value(s.most)) for s in self.stocks) + 1.0
         cost = self.programme.column(most, cost=1.0)
         exact = self.programme.column(most, whole=False)
-        off = dict.fromkeys(self.known, -most)
-        if fee.when_class:
-            off[self.classes[fee.when_class]] = -most
-        slack = most * (2.0 if fee.when_class else 1.0)
-        shift = _times(off, -1.0)
-        self.programme.at_least(cost, added(due, shift), -HALF - slack)
-        self.programme.at_least(exact, added(due, shift), -slack)
+        slack = 0.0
+        if when != self.opened:
+            due, slack = added(due, {when: most}), most
+        self.programme.at_least(cost, due, -HALF - slack)
+        self.programme.at_least(exact, due, -slack)
         self.carriage[exact] = 1.0
 
     def _paying(self) -> None:
         """The fee of paying in foreign money, once an order."""
-        if not self.terms.paying:
-            return
         abroad = [s for s in self.stocks if s.good.quote.offer.currency != self.terms.account]
-        if abroad:
-            self._due(self._with(abroad), float(self.terms.paying))
+        if self.terms.paying and abroad:
+            every = len(abroad) == len(self.stocks)
+            when = self.opened if every else self._with(abroad)
+            self.programme.costs[when] += self.terms.paying
 
-    def _unknown_duty(self) -> int:
-        """A column that is 1 where the order is above the limit with goods of unknown duty."""
-        border = self.terms.border
-        dear = self.programme.column()
-        self.unknown.append(dear)
-        self.within = self.programme.column(1.0 if border and border.up_to is not None else 0.0)
-        lost = unknown_groups([stock.good for stock in self.stocks], border)
-        keys = {good.listing.key for good in lost}
-        places = [s.used for s in self.stocks if s.good.listing.key in keys]
-        for used in places:
-            self.programme.row({used: 1.0, self.within: -1.0, dear: -1.0}, high=0.0)
-        self.programme.row({dear: 1.0, self.within: 1.0}, high=1.0)
-        self.programme.row({dear: 1.0} | dict.fromkeys(places, -1.0), high=0.0)
-        return dear
-
-    def _border(self) -> None:
+    def _border(self, border: Border) -> None:
         """Duty, tax and the carrier's fee, less the tax that the goods' prices hold already."""
-        border, terms, programme = self.terms.border, self.terms, self.programme
-        if border is None:
+        self._limit(border)
+        duty, tax = self._duty(border), float(Fraction(border.tax or 0) / 100)
+        base = total((self.net, self.carriage, duty))
+        room = self._most(base)
+        due = self.programme.column(tax * room + 1.0)
+        self.programme.at_least(due, _times(base, tax), -HALF)
+        held = self.programme.column(tax * room + 1.0, cost=-1.0)
+        self.programme.row(added({held: 1.0}, self.net, -tax), high=0.5)
+        self._levied(added(duty, {due: 1.0}), 2.0 * room + 1.0, border)
+
+    def _levied(self, due: Lin, room: float, border: Border) -> None:
+        """Duty and tax with the carrier's fee; nothing where they are too small to be levied."""
+        handling, least = self.terms.cents(border.handling), self.terms.cents(border.not_under)
+        if not least and border.tax:  # then something is always due
+            for place, factor in due.items():
+                self.programme.costs[place] += factor
+            self.programme.costs[self.opened] += handling
             return
-        net = total(stock.net for stock in self.stocks)
-        most = sum(float(s.good.at_border(s.most)) for s in self.stocks)
-        self._within(net, most)
-        tax = float(Fraction(border.tax or 0) / 100)
-        room = 2.0 * (most + self._most(self.carriage)) + 10_000.0
-        duty = self._duty(room)
-        base = total((net, self.carriage, {duty: 1.0}))
-        due = programme.column(room)
-        programme.at_least(due, added(_times(base, tax), self.known, room), -HALF - room)
-        held = programme.column(room, cost=-1.0)
-        programme.row(added({held: 1.0}, net, -tax), high=0.5)
-        programme.row(added({held: 1.0}, self.known, -room), high=0.0)
-        handling = float(terms.cents(border.handling))
-        waived = programme.column()
-        limit = max(0.0, float(terms.cents(border.not_under)) - 1.0)
-        programme.row({duty: 1.0, due: 1.0, waived: room}, high=limit + room)
-        charged = programme.column(2.0 * room, cost=1.0)
-        terms_ = {duty: 1.0, due: 1.0, waived: -room} | _times(self.known, handling)
-        programme.at_least(charged, terms_)
+        waived = self.programme.column()
+        self.programme.row(added(due, {waived: room}), high=max(0.0, least - 1.0) + room)
+        charged = self.programme.column(room + handling, cost=1.0)
+        both = added(due, {self.opened: float(handling)})
+        self.programme.at_least(charged, added(both, {waived: -room - handling}))
 
     def _most(self, terms: Lin) -> float:
-        return sum(factor * self.programme.ceilings[place] for place, factor in terms.items())
+        return sum(max(0.0, n) * self.programme.ceilings[place] for place, n in terms.items())
 
-    def _within(self, net: Lin, most: float) -> None:
-        """`within` is 1 exactly where the goods' value is within the rule's limit."""
-        border = self.terms.border
-        if border is None or border.up_to is None:
+    def _limit(self, border: Border) -> None:
+        """The goods' value is within the rule's limit, or above it."""
+        if border.up_to is None:
             return
-        there = float(self.terms.there)
-        worth, limit = _times(net, there), float(border.up_to)
-        slack = max(0.0, most * there - limit)
-        self.programme.row(added(worth, {self.within: slack}), high=limit + slack)
-        low = limit + MORE / 10
-        self.programme.row(added(worth, {self.within: low}), low=low)
+        worth, limit = _times(self.net, float(self.terms.there)), float(border.up_to)
+        if self.manner.above:
+            self._least(worth, limit + MORE / 10, self.opened)
+        else:
+            self._at_most(worth, limit)
 
-    def _duty(self, room: float) -> int:
+    def _duty(self, border: Border) -> Lin:
         """Flat for each tariff group within the limit, else a part of goods and delivery."""
-        border, programme = self.terms.border, self.programme
-        duty = programme.column(room)
-        if border is None:
-            return duty
-        off = added(_times(self.known, room), {self.within: -room})
+        if self.manner.above is False:
+            return self._flat(border)
         rates: list[Lin] = [_times(self.carriage, float(Fraction(border.percent or 0) / 100))]
         for stock in self.stocks:
             shares = stock.good.groups.items()
             rate = sum(float(part) * float(border.rate_of(g) or 0) / 100 for g, part in shares)
             rates.append(_times(stock.net, rate))
-        programme.at_least(duty, added(total(rates), off), -HALF - room)
-        if border.a_group and border.up_to is not None:
-            self._flat(duty, float(Fraction(border.a_group) / self.terms.there))
-        return duty
+        expression = total(rates)
+        if not any(expression.values()):
+            return {}
+        duty = self.programme.column(self._most(expression) + 1.0)
+        self.programme.at_least(duty, expression, -HALF)
+        return {duty: 1.0}
 
-    def _flat(self, duty: int, each: float) -> None:
+    def _flat(self, border: Border) -> Lin:
+        each = Fraction(border.a_group) / self.terms.there
+        if not each:
+            return {}
         groups = sorted({group for stock in self.stocks for group in stock.good.groups})
         places = [self._with(s for s in self.stocks if g in s.good.groups) for g in groups]
-        room = each * len(groups) * 1.0
-        terms = added(dict.fromkeys(places, each), self.known, room)
-        terms = added(terms, {self.within: room})
-        self.programme.at_least(duty, terms, -HALF - 2.0 * room)
+        flat: Lin = dict.fromkeys(places, float(each))
+        if each.denominator == 1:
+            return flat
+        duty = self.programme.column(float(each) * len(groups) + 1.0)
+        self.programme.at_least(duty, flat, -HALF)
+        return {duty: 1.0}
 
 
 def _times(terms: Lin, factor: float) -> Lin:

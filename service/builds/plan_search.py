@@ -23,7 +23,6 @@ from service.builds.plan_wants import Want
 from service.model.money import quantum
 
 TIME_LIMIT = 10.0  # seconds, for the plan itself
-ASIDE = 2.0  # the same for each thing that it is weighed against
 NEAR = 0.5  # minor units: the programme's cost and the exact one are the same
 
 
@@ -91,6 +90,7 @@ class Plan:
     others: tuple[Other, ...] = ()
     pays_below: tuple[tuple[str, Decimal], ...] = ()
     untried: tuple[str, ...] = ()
+    hurried: bool = False  # not all was weighed that could be
 
     @property
     def total(self) -> Decimal:
@@ -122,8 +122,8 @@ class Planner:
         shown = float(total / step)
         same = abs(found.cost - shown) < NEAR or not bought
         least = total if found.proved and same else _down(found.bound, step)
-        stocks = [self.model.stocks[key] for key in bought]
-        untried = tuple(s.good.listing.key for s in stocks if not s.all_counts)
+        thin = [s for several in self.model.stocks.values() for s in several if not s.all_counts]
+        untried = tuple(dict.fromkeys(stock.good.listing.key for stock in thin))
         parts = tuple(
             self.model.part_of(n, found) if found.values else None for n in range(len(self.wants))
         )
@@ -139,20 +139,22 @@ class Planner:
             untried=untried,
         )
 
-    def best(self, closed: Iterable[int], forced: Iterable[int], limit: float) -> Solved:
+    def best(
+        self, closed: Iterable[int], forced: Iterable[int], limit: float, gap: float = 0.0
+    ) -> Solved:
         """With as few orders of unknown charges as can be, then at the least cost."""
         programme, unknown = self.model.programme, self.model.unknown
         shut, must = tuple(closed), tuple(forced)
         if not self.stall.goods:
             return Solved(proved=True)
-        found = programme.solve(limit, closed=(*shut, *unknown), forced=must)
+        found = programme.solve(limit, closed=(*shut, *unknown), forced=must, gap=gap)
         if found.values or not found.proved or not unknown:
             return found
         fewest = programme.solve(limit, closed=shut, forced=must, costs=dict.fromkeys(unknown, 1.0))
         if not fewest.values:
             return fewest
         most = {self.model.lost: float(round(fewest.cost))}
-        return programme.solve(limit, closed=shut, forced=must, most=most)
+        return programme.solve(limit, closed=shut, forced=must, most=most, gap=gap)
 
     def orders(self, bought: Mapping[str, int], found: Solved) -> list[PlacedOrder]:
         """What is bought, order by order, counted exactly."""
@@ -219,6 +221,10 @@ class Planner:
     def _amount(self, number: int, part: str) -> Fraction:
         ways = self.wants[number].ways
         return next((way.amount for way in ways if way.part.key == part), Fraction(0))
+
+    def columns(self, places: Iterable[Place]) -> list[int]:
+        """The columns that say whether an order is placed there."""
+        return [column for place in places for column in self.model.open[place]]
 
     def lacks(self, places: Collection[Place]) -> tuple[int, ...]:
         """Wants that nothing sold at these places fills."""

@@ -126,3 +126,50 @@ def unknown_groups(goods: Iterable[Good], border: Border | None) -> list[Good]:
     if border is None:
         return []
     return [good for good in goods if any(border.rate_of(group) is None for group in good.groups)]
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a place charges an order: by which row, and whether above the border's limit (None:
+    there is none). Without a `tier` the charges cannot be told; `why` "no row": none takes it,
+    "duty": of some goods no duty is known, "" for anything else.
+    """
+
+    tier: Tier | None = None
+    above: bool | None = None
+    why: str = ""
+
+
+def manners_of(terms: Terms, goods: Sequence[Good]) -> list[Manner]:
+    """All ways in which orders of these goods may be charged."""
+    if not terms.known:
+        return [Manner()]
+    border = terms.border
+    sides = (None,) if border is None or border.up_to is None else (False, True)
+    found = [Manner(tier, above) for tier in terms.tiers for above in sides]
+    if all(_may_fail(tier) for tier in terms.tiers):
+        found.append(Manner(why="no row"))
+    if unknown_groups(goods, border):
+        found.append(Manner(above=True, why="duty"))
+    return found
+
+
+def _may_fail(tier: Tier) -> bool:
+    row = tier.row
+    return bool(tier.needs or tier.bars or row.up_to is not None or row.up_to_g is not None)
+
+
+def allowed(manner: Manner, terms: Terms, goods: Iterable[Good]) -> list[Good]:
+    """The goods that may be in an order that is charged so."""
+    tier = manner.tier
+    if tier is None:
+        return list(goods)
+    lost = unknown_groups(goods, terms.border) if manner.above is not False else []
+    keys = {good.listing.key for good in lost}
+    return [
+        good
+        for good in goods
+        if not tier.bars & good.classes
+        and (good.weighed or tier.heaviest)
+        and good.listing.key not in keys
+    ]
