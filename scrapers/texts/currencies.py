@@ -62,6 +62,7 @@ _DOLLARS: Final = (
     "LRD NAD SBD SRD BND CVE DOP NIO"
 )
 DOLLAR: Final = Symbol(tuple(_DOLLARS.split()))
+CENT: Final = Symbol((*DOLLAR.codes, "EUR"))  # "¢"
 _CROWN: Final = Symbol(("SEK", "NOK", "DKK", "ISK", "CZK"))
 
 _SIGNS: Final = {

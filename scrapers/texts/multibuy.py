@@ -86,10 +86,10 @@ _GIFT: Final = r"(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grát
 _PAY: Final = re.compile(
     rf"(?<![\w.,€$£])(?P<n>\d)\s*(?:{_FOR}|the price of|x|=|zum preis von|for the price of)\s*"
     rf"(?P<m>\d){_MONEY}(?!\w)"
-    r"|(?:take|get|buy|prendi|lleva|achetez|koop|nimm|kup|köp|køb)\s*(?P<g>\d)\W+"
+    r"|(?:take|get|buy|prendi|lleva|achetez|koop|nimm|kup|köp|køb|ta|tag)\s*(?P<g>\d)\W+"
     rf"(?:and )?(?:pay|paghi|paga|payez|betaal|zahle?|zapłać|betala|betal)"
-    rf"\s*(?:for\s*)?(?P<h>\d){_MONEY}"
-    r"|(?<![\w.,])(?P<i>\d)\s*(?:kaufen|nehmen|acheter|kopen|köp)\W+(?P<j>\d)\s*(?:be)?(?:zahlen|payer|talen|tala)"
+    rf"\s*(?:f[oö]r\s*)?(?P<h>\d){_MONEY}"
+    r"|(?<![\w.,])(?P<i>\d)\s*(?:kaufen|nehmen|acheter|kopen|halen|köp)\W+(?P<j>\d)\s*(?:be)?(?:zahlen|payer|talen|tala)"
     rf"|(?<![\w.,])(?P<a>\d)\s*\+\s*(?P<b>\d)\s*{_GIFT}"
     r"|(?:buy|kaufe?n?|achete[rz]|koop|compra|kup)\s*(?:sie\s*)?(?P<c>\d|one)\W+"
     rf"(?:get|erhalte?n?|sie|krijg|otrzymaj)?\s*(?P<d>\d|one)\s*{_GIFT}"

@@ -11,6 +11,7 @@ from scrapers.model import Multibuy, PriceText, Tax
 from scrapers.texts.multibuy import quantity_of
 from scrapers.texts.tokens import Role, Token
 from scrapers.texts.values import doubt_of
+from scrapers.texts.vat import is_net_and_gross
 from scrapers.texts.words import Mark
 
 if TYPE_CHECKING:
@@ -25,13 +26,6 @@ _RANGE: Final = re.compile(
 )
 _DIGIT: Final = re.compile(r"[0-9]")
 _AND_UP: Final = frozenset(("+", "~", "\u301c", "から", "より", "起"))
-# Highest standard rate of VAT in the EU: 27 %.
-_NET_RATIO: Final = (Decimal("1.01"), Decimal("1.28"))
-# Standard rates in per cent of EU members, Switzerland, Norway, Britain, Australia, New Zealand.
-_RATES: Final = tuple(
-    1 + Decimal(rate) / 100
-    for rate in ("8.1", *map(str, (10, 15, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25)), "25.5", "27")
-)
 
 
 def mark_multi(found: Sequence[Token], stretches: Sequence[str]) -> tuple[Multibuy, ...]:
@@ -99,19 +93,10 @@ def _without_saving(mains: list[Token]) -> list[Token]:
 
 
 def _net_and_gross(mains: list[Token], *, net: bool, gross: bool) -> bool:
-    """Whether the two amounts are one price without and with tax.
-
-    With a note of the tax taken out any ratio up to the highest rate will do; with a
-    note of the tax held alone it must be a standard rate, else the lower is a sale.
-    """
-    if len(mains) != 2 or not (net or gross):
+    if len(mains) != 2:
         return False
     low, high = sorted(token.value or Decimal(0) for token in mains)
-    if not low:
-        return False
-    if net:
-        return _NET_RATIO[0] <= high / low <= _NET_RATIO[1]
-    return any(abs(high / low - rate) < Decimal("0.002") for rate in _RATES)
+    return is_net_and_gross(low, high, mains[0].code, net=net, gross=gross)
 
 
 def swap_lower_list(found: Sequence[Token]) -> None:
@@ -200,8 +185,11 @@ def _taxes(gaps: Sequence[Gap]) -> tuple[bool, bool]:
     return net, gross
 
 
-def _tax(gaps: Sequence[Gap]) -> Tax:
+def _tax(gaps: Sequence[Gap], token: Token | None = None) -> Tax:
+    """What the text says of tax; of notes that differ the one behind the amount counts."""
     net, gross = _taxes(gaps)
+    if net and gross and token is not None:
+        net, gross = _taxes([gap for gap in gaps if gap.before is token])
     if net == gross:
         return Tax.UNKNOWN
     return Tax.EXCLUDED if net else Tax.INCLUDED
@@ -235,7 +223,7 @@ def _several(
 
 def _single(token: Token, found: list[Token], gaps: Sequence[Gap]) -> dict[str, Any]:
     price = token.value or Decimal(0)
-    tax = _tax(gaps)
+    tax = _tax(gaps, token)
     if not price:
         return {"amount": price, "doubt": "zero", "tax": tax}
     low = price if _from(gaps, token) else None

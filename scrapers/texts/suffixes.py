@@ -6,7 +6,7 @@ import re
 from typing import Final
 
 from scrapers.texts.clean import POINT
-from scrapers.texts.currencies import SIGNS, Symbol, symbol
+from scrapers.texts.currencies import CENT, SIGNS, Symbol, symbol
 from scrapers.texts.tokens import DOLLAR_SIGN, NUMBER, SIGN, Role, Token
 
 _POST: Final = re.compile(
@@ -54,6 +54,7 @@ _SPANS: Final = frozenset(
     (
         "mo", "mth", "month", "months", "monat", "monatlich", "mt", "mois", "mese", "mes", "maand",
         "misc", "mísc", "misíc", "mísíc", "mis", "mís", "miesiąc", "månad", "mån", "måned", "md",
+        "mies", "miesięcznie", "měs", "měsíc", "měsíčně", "mês", "kk", "hó", "ay",
         "mtl", "week", "weeks", "wk", "woche", "year", "yr", "jahr", "an", "jaar", "anno", "año",
     )
 )  # fmt: skip
@@ -69,6 +70,8 @@ def _with_dash(token: Token, text: str, found: re.Match[str]) -> None:
         token.end = found.end("dash")
         if found["dash"].strip() not in {".", ","} and len(re.split(r"[.,]", token.raw)[-1]) != 2:
             token.raw += f"{POINT}00"
+        if found["dash"] == ":-":
+            token.maybe = symbol("kr")  # mostly crowns are written so
     clock = _CLOCK.match(text, token.end) if token.is_whole else None
     if clock:  # "12:50 kr" is money; without the crowns it may be a time
         token.raw += (POINT if clock[2] else ":") + clock[1]
@@ -125,8 +128,11 @@ def _coin(token: Token, text: str) -> None:
     if coins and len(token.raw) <= 4:
         token.minor_coin = True
         token.end = coins.end()
-        if coins[0].strip().casefold() in {"p", "pence"}:
+        coin = coins[0].strip().casefold()
+        if coin in {"p", "pence"}:
             token.symbol = symbol("£")
+        elif coin == "¢":
+            token.maybe = CENT
 
 
 def take(token: Token, text: str, *, signed: bool) -> None:

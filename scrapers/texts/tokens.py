@@ -44,6 +44,7 @@ class Token:
     end: int
     raw: str
     symbol: Symbol | None
+    maybe: Symbol | None = None  # the currency where neither the text nor the page tells it
     per: str | None = None
     minor_coin: bool = False
     negative: bool = False

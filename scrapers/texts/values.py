@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
@@ -35,6 +36,8 @@ def style_of(locale: str, raw: str, sign: Symbol | None, *, leads: bool) -> Styl
 def fill(token: Token, hint: str | None, locale: str | None) -> None:
     """Fill in the token's currency and number; the number stays None where undecidable."""
     token.code = resolve(token.symbol, hint, locale)
+    if token.code is None and token.maybe is not None:
+        token.code = resolve(token.maybe, None, locale)
     raw = token.raw
     if token.rounded or len(raw) > MAX_RAW:
         return
@@ -90,3 +93,12 @@ def local_sign(text: str, found: list[Token], locale: str | None) -> None:
     if rest and len(rest) < 12:
         signs = {clean(sign): code for sign, code in local_signs(locale).items()}
         found[0].symbol = symbol_of_code(signs.get(rest))
+
+
+_GLUED: Final = re.compile(r"([^\W\d_]{1,3})([0-9].*)")
+
+
+def local_apart(text: str, locale: str) -> str | None:
+    """`Q125.50` in Guatemala with a blank behind its sign; None for no sign of the locale."""
+    found = _GLUED.fullmatch(text)
+    return f"{found[1]} {found[2]}" if found and found[1] in local_signs(locale) else None

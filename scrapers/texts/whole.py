@@ -24,9 +24,10 @@ from scrapers.texts.settle import (
 )
 from scrapers.texts.suffixes import UNIT_WORD
 from scrapers.texts.tokens import NUMBER, Role
-from scrapers.texts.values import fill, local_sign
+from scrapers.texts.values import fill, local_apart, local_sign
 
 if TYPE_CHECKING:
+    from scrapers.texts.multibuy import Deal
     from scrapers.texts.tokens import Token
 
 _UNIT_FIRST: Final = re.compile(
@@ -72,22 +73,38 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
     """What a cleaned text says, by the roles of all its amounts."""
     if _is_suspect(text) and _MARKUP.search(text):
         return PriceText(doubt="markup")
-    if "/" in text and _MONEY_PER.search(text):
-        text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
     if len(text) <= 7 and _CUT_IN_TWO.fullmatch(text):
         return PriceText(doubt="separator")
+    if "/" in text and _MONEY_PER.search(text):
+        text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
     deal = find_deal(text)
     if deal is not None:
         text = f"{text[: deal.start]} | {text[deal.end :]}"
     numbers, others = tokens(text)
     found = wanted(text, numbers)
-    if not found:
-        return PriceText(doubt="multi-buy") if deal else _wordless(text)
+    if found:
+        counted = others > 0 or len(found) < len(numbers)  # a count of pieces is a number too
+        return _with_deal(_read(text, found, hint, locale, counted=counted), deal)
+    apart = local_apart(text, locale) if locale is not None else None
+    if apart is not None:
+        return read_whole(apart, hint, locale)
+    return PriceText(doubt="multi-buy") if deal else _wordless(text)
+
+
+def _with_deal(read: PriceText, deal: Deal | None) -> PriceText:
+    if deal is None or read.amount is None:
+        return read
+    return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
+
+
+def _read(
+    text: str, found: list[Token], hint: str | None, locale: str | None, *, counted: bool
+) -> PriceText:
+    """The amounts with their roles put together. `counted`: the text holds other numbers too."""
     local_sign(text, found, locale)
     for token in found:
         fill(token, hint, locale)
     stretches = _around(text, found)
-    counted = others or len(found) < len(numbers)  # a count of pieces is a number too
     multi = mark_multi(found, stretches) if counted else ()
     gaps = assign(found, stretches)
     if len(found) > 1:
@@ -98,7 +115,4 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
     mains = only(Role.PRICE, found)
     if not mains:
         return without_price(found, multi)
-    read = settle(text, mains, found, gaps, multi, hint)
-    if deal is not None and read.amount is not None:
-        return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
-    return read
+    return settle(text, mains, found, gaps, multi, hint)

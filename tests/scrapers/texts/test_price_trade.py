@@ -320,6 +320,13 @@ TAX = [
 
 # Multi-buys, quantity breaks, unit prices (Directive 98/6/EC), instalments, other numbers.
 MANY = [
+    ("3 halen 2 betalen € 4,95", "4.95 EUR 3@9.9/lot"),
+    ("Buy 10 for NZ$ 12.95", "NZD 10@12.95/lot"),
+    ("Ab 10 für 4,50 €", "EUR 10@4.5/each"),
+    ("Od 33 zł/mies. Cena 399 zł", "399 PLN"),
+    ("10x R$ 19,90 ou R$ 179,10 à vista", "179.1 BRL"),
+    ("24.00 USD $24.99", "24 USD list=24.99"),
+    ("129 990 сум", "129990 UZS"),
     ("2 for 30", "2@30/lot"),
     ("2 for £30", "GBP 2@30/lot"),
     ("2 für 30 €", "EUR 2@30/lot"),
@@ -440,6 +447,29 @@ CONTEXT: list[tuple[str, str, dict[str, str]]] = [
     ("£12", "12 GBP", {"currency": "EUR"}),
     ("12,99", "12.99 EUR", {"currency": "€"}),
     ("12.99", "12.99", {"locale": "not-a-locale"}),
+    # ":-" and "¢" name no currency; with a region they do (common practice in Sweden, Canada).
+    ("899:-", "899 SEK", {"locale": "sv-SE"}),
+    ("Ord. pris 1 299:- Nu 899:-", "899 SEK list=1299", {"locale": "sv-SE"}),
+    ("899:-", "899 EUR", {"locale": "sv-SE", "currency": "EUR"}),
+    ("75¢", "0.75 CAD", {"locale": "en-CA"}),
+    # Signs that only a country's own CLDR data know, glued to the number.
+    ("Q125.50", "125.5 GTQ", {"locale": "es-GT"}),
+    ("L125.00", "125 HNL", {"locale": "es-HN"}),
+    ("Bs 350,00", "350 BOB", {"locale": "es-BO"}),
+    ("JD 8.500", "8.5 JOD", {"locale": "en-JO"}),
+    ("٢٬٤٩٩٫٥٠ ر.س.", "2499.5 SAR", {"locale": "ar-SA"}),
+    ("๑,๒๕๐ บาท", "1250 THB", {"locale": "th-TH"}),
+    ("१,२४,९९९ ₹", "124999 INR", {"locale": "hi-IN"}),
+    ("定価 ¥3,300 → 販売価格 ¥2,640(税込)", "2640 JPY list=3300 included", {"locale": "ja-JP"}),
+    ("12 cuotas de $ 2.083,25 · Precio $ 24.999", "24999 ARS", {"locale": "es-AR"}),
+    ("Ta 3 betala för 2: 99 kr/st", "99 SEK per=st 3@198/lot", {"locale": "sv-SE"}),
+    # A fifth off looks like 25 % of tax: with a note of the gross alone it is a sale, unless the
+    # two fit a rate of the currency's countries to the cent (European Commission, VAT rates).
+    ("125,00 € 100,00 € inkl. MwSt.", "100 EUR list=125 included", {"locale": "de-DE"}),
+    ("119,00 € 100,00 € inkl. MwSt.", "119 EUR included", {"locale": "de-DE"}),
+    ("499 kr 399 kr inkl moms", "399 SEK list=499 included", {"locale": "sv-SE"}),
+    ("kr 799 eks. mva / kr 999 inkl. mva", "999 NOK included", {"locale": "nb-NO"}),
+    ("24,90 € TTC soit 20,75 € HT", "24.9 EUR included", {"locale": "fr-FR"}),
 ]
 
 
