@@ -26,6 +26,7 @@ from scrapers.readers.leaves import (
     PRICE_LIKE,
     Leaf,
     is_card,
+    is_price_like,
     leaves,
     price_text,
     squeeze,
@@ -124,20 +125,40 @@ def look(
     struck = any(s.kind == "list" for s in reader.seen)
     met = any(s.amount in expected and s.kind != "list" for s in reader.seen)
     regular = paid and not expected and not any(s.kind in _PAID for s in reader.seen)
-    if not paid or (expected and not met) or regular:
+    apart = _apart(reader.seen, found.places, expected) if paid and not regular else 0
+    if not paid or (expected and not met) or regular or apart:
         named = list(reader.seen)
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
         reader.take(more)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
             reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed)]
-        found.plain = not paid
+        nearer = bool(apart) and any(
+            s.level < apart and (expected or s.kind in _PAID) for s in reader.seen
+        )
+        if nearer:
+            reader.seen = [s for s in reader.seen if s.level < apart]
+        elif apart and not expected:
+            reader.seen = named
+        found.plain = not paid or nearer
         elsewhere += extra
     found.seen = tuple(reader.seen)
     found.multibuy = tuple(dict.fromkeys(reader.multibuy))
     found.doubts = tuple(reader.doubts)
     found.cards, found.elsewhere, found.garbled = reader.cards, elsewhere, reader.garbled
     return found
+
+
+def _apart(seen: list[Seen], places: Places, expected: Sequence[Decimal]) -> int:
+    """The level of the nearest named price, if it shares no more than the body with the heading.
+
+    0 where it is nearer or the markup's: else it is that of a banner or a dialog.
+    """
+    named = [s for s in seen if s.kind in _PAID]
+    if any(s.amount in expected for s in named):
+        return 0
+    nearest = min((s.level for s in named), default=0)
+    return nearest if nearest >= places.body > 1 else 0
 
 
 MOST_TAX = Decimal("1.3")
@@ -225,7 +246,7 @@ class _Reader:
         before, after = self._around(leaf)
         if row := _TIER_TEXT.match(text):  # a whole row: "Ab 10 7,90 €"
             before, text = row[0], text[row.end() :]
-        if not PRICE_LIKE.search(text) and (not _LONE.match(text) or _counts(leaf, after)):
+        if not is_price_like(text) and (not _LONE.match(text) or _counts(leaf, after)):
             return
         words, cut = _cut(before)
         if named := _printed_label(leaf.node):
@@ -241,7 +262,8 @@ class _Reader:
         if least and told.amount:
             kind = "tier"
             self._tier(int(least[1] or least[least.re.groups]), told.amount)
-        kind = self._of_row(leaf, before, kind)
+        said_so = strong or kind != "now" or not _in_sentence(leaf.node, words, after)
+        kind = self._of_row(leaf, before, kind) if said_so else "other"
         end = _end_of_range(leaf.node)
         if end == "minPrice" or _RANGE_AFTER.match(after):
             self._open = leaf.place.branch
@@ -392,6 +414,20 @@ def _printed_label(node: LexborNode) -> str:
         if label:
             return label.strip()[:40]
     return ""
+
+
+def _in_sentence(node: LexborNode, before: str, after: str) -> bool:
+    """An amount in the midst of a paragraph's words, as an article tells what things cost."""
+    block = node.parent
+    if node.tag not in _INLINE or block is None or block.tag != "p":
+        return False
+    ahead = len(_WORDS_OF.findall(before))
+    return ahead >= FEW_WORDS and len(_WORDS_OF.findall(after)) >= FEW_WORDS
+
+
+FEW_WORDS = 3
+_INLINE = frozenset({"b", "strong", "em", "i", "span", "a", "u"})
+_WORDS_OF = re.compile(r"[^\W\d_]{2,}")
 
 
 def _end_of_range(node: LexborNode) -> str | None:
