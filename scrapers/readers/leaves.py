@@ -12,6 +12,7 @@ from selectolax.lexbor import LexborNode
 from scrapers.readers import labels
 from scrapers.readers.places import Place, Places
 from scrapers.readers.words import widened
+from scrapers.texts import is_currency
 
 MAX_TEXT = 160
 MAX_LEAVES = 120
@@ -50,7 +51,16 @@ def is_price_like(text: str) -> bool:
     """Whether `PRICE_LIKE` is in the text; RE2 first says at once where a long one has none."""
     if len(text) > MAX_SHORT and _WIDE.search(text) is None:
         return False
-    return PRICE_LIKE.search(text) is not None
+    found = PRICE_LIKE.search(text)
+    if found is None or not (code := _CODE.search(found[0])) or is_currency(code[0]):
+        return found is not None
+    return any(
+        not (other := _CODE.search(m[0])) or is_currency(other[0])
+        for m in PRICE_LIKE.finditer(text)
+    )
+
+
+_CODE = re.compile(r"[A-Z]{3}")  # "EUR 12", but not "LED 12"
 
 
 def leaves(
@@ -80,7 +90,7 @@ def leaves(
         elif held:
             for n in held:
                 kept[n] = kept[n]._replace(raw="")
-        if (own or plain) and text and not PRICE_LIKE.search(text):
+        if (own or plain) and text and not is_price_like(text):
             continue
         if len(text) <= MAX_TEXT:
             _cover(inside, node, len(kept), places)
@@ -139,7 +149,7 @@ def _as_card(node: LexborNode, near: LexborNode, link: LexborNode) -> bool:
     return (
         named
         and link.attributes.get("href") != other.attributes.get("href")
-        and bool(PRICE_LIKE.search(near.text()))
+        and bool(PRICE_LIKE.search(near.text(separator=" ")))
     )
 
 

@@ -35,9 +35,12 @@ class Places:
     def __init__(self, heading: LexborNode | None, root: LexborNode | None) -> None:
         self.heading = heading
         self.above: dict[int, int] = {}
+        self.body = 0  # the level of the body, 0 without a heading
         at, level = heading, 0
         while at is not None and level < MAX_CLIMB:
             self.above[at.mem_id] = level
+            if at.tag == "body":
+                self.body = level
             at, level = at.parent, level + 1
         if heading is None and root is not None:
             self.above[root.mem_id] = 0
