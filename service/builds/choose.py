@@ -83,7 +83,7 @@ def both(*hints: str) -> str:
 
 def hint_more(quote: Quote, asked: Asked) -> str:
     """Where a price break makes more units cost less than those that are needed."""
-    units = asked.units(quote)
+    units = asked.units(quote) if quote.listing.breaks else Fraction(0)
     if not units:
         return ""
     sizes = [b.quantity for b in quote.listing.breaks if b.quantity > units]
@@ -126,8 +126,10 @@ def _spend(quote: Quote, asked: Asked) -> Fraction:
 
 def hint_now(mine: Quote, other: Quote, asked: Asked) -> str:
     """Like `300 g from S costs 5.90 EUR less now, 0.0067 more a g`; empty if nothing is saved."""
+    if other.listing.key == mine.listing.key:
+        return ""
     saving = to_cents(_spend(mine, asked) - _spend(other, asked), asked.currency)
-    if other.listing.key == mine.listing.key or saving <= 0:
+    if saving <= 0:
         return ""
     first = _fill(texts.SAVES_NOW, other, money_text(saving, asked.currency), asked)
     more = other.per_unit(asked.need) - mine.per_unit(asked.need)
