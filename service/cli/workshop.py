@@ -21,10 +21,10 @@ def stock_command(ctx: click.Context, at: str | None, *, as_json: bool) -> int:
     """What is on hand, on its way, running low and old, and where all the money is."""
     if ctx.invoked_subcommand is not None:
         return DONE
-    from service.flows import workshop  # noqa: PLC0415  start-up time
+    from service.flows.stock import stock  # noqa: PLC0415  start-up time
 
     with book() as deps:
-        answer = workshop.stock(deps, at)
+        answer = stock(deps, at)
     if as_json:
         say_json(answer)
         return DONE

@@ -16,7 +16,7 @@ from service.flows.books import books_at, day_of
 from service.flows.load import price_view
 from service.flows.order_list import booked_day
 from service.flows.ports import Deps, Unit
-from service.flows.workshop import cut_text
+from service.flows.stock import cut_text
 from service.model.money import money_text
 from service.model.orders import Movement, Offcut
 

@@ -10,9 +10,9 @@ from web_kit import NOW, desk
 
 from service.errors import InputError, NotFoundError
 from service.exchange.catalogue import book_from_document, parse_toml
-from service.flows import workshop
 from service.flows.buying import Bought, buy
 from service.flows.ordering import Terms, place, read_wanted
+from service.flows.stock import stock
 from service.model.money import parse_money
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def deps(tmp_path: Path) -> Iterator[Deps]:
 
 
 def hand(deps: Deps) -> dict[str, tuple[str, str]]:
-    return {row["part"]: (row["amount"], row["cost"]) for row in workshop.stock(deps)["on_hand"]}
+    return {row["part"]: (row["amount"], row["cost"]) for row in stock(deps)["on_hand"]}
 
 
 def test_goods_bought_by_volume_are_on_hand_by_mass(deps: Deps) -> None:
@@ -87,7 +87,7 @@ def test_goods_of_a_width_are_on_hand_by_length(deps: Deps) -> None:
     buy(deps, "hose", D(3), parse_money("9.00 EUR"), Bought("skua"))
     place(deps, [read_wanted("2 x hose = 6.00 EUR")], Terms("skua"))
     assert hand(deps)["hose"][0] == "3"
-    assert workshop.stock(deps)["coming"][0]["amount"] == "2"
+    assert stock(deps)["coming"][0]["amount"] == "2"
 
 
 def test_what_is_sold_in_several_ways_has_to_be_said(deps: Deps) -> None:

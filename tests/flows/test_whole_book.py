@@ -28,6 +28,7 @@ from service.flows.buying import Bought, buy
 from service.flows.ordering import Terms, place, read_wanted
 from service.flows.orders import Change
 from service.flows.past import spells_of
+from service.flows.stock import stock
 from service.model.money import Money
 from service.model.prices import Observation, Offer
 from service.store.database import open_store
@@ -62,8 +63,8 @@ def load(deps, text: str) -> int:
 def answers(deps, builds=BUILDS) -> dict[str, object]:
     """Everything that follows from what was booked."""
     return {
-        "stock": workshop.stock(deps),
-        "past": workshop.stock(deps, "2026-01-31"),
+        "stock": stock(deps),
+        "past": stock(deps, "2026-01-31"),
         "orders": order_list.orders(deps),
         "builds": [ask.reprice(deps, key) for key in builds],
     }
@@ -99,7 +100,7 @@ def test_a_whole_book_into_an_empty_one(known) -> None:
             plain.happen(event)
         with fresh(deps, f"sqlite:///{folder}/other.db") as other:
             carry(deps, other)
-            assert D(workshop.stock(other)["money"]["out"]) == plain.out
+            assert D(stock(other)["money"]["out"]) == plain.out
 
 
 @pytest.mark.postgres
@@ -113,7 +114,7 @@ def test_a_whole_book_into_postgresql(server, known) -> None:
         for event in known:
             plain.happen(event)
         carry(deps, other)
-        assert D(workshop.stock(other)["money"]["out"]) == plain.out
+        assert D(stock(other)["money"]["out"]) == plain.out
 
 
 @given(books(), st.lists(st.decimals("0.01", "99", places=2), min_size=3, max_size=3))
@@ -166,7 +167,7 @@ def test_every_kind_of_entry_is_carried(tmp_path) -> None:
             told = order_list.order(other, key)
             assert [x["state"] for x in told["lines"]] == ["part arrived", "ordered"]
             assert told["late_bills"] == "7.77 EUR"
-            assert workshop.stock(other)["on_hand"][1]["offcuts"] == ["2 x 300 x 400 mm"]
+            assert stock(other)["on_hand"][1]["offcuts"] == ["2 x 300 x 400 mm"]
 
 
 def test_a_dump_of_one_build_tells_what_was_kept_and_no_more() -> None:

@@ -19,6 +19,7 @@ from service.flows import ask, edit, order_list, orders, workshop
 from service.flows.buying import Bought, buy
 from service.flows.ordering import Terms, place, read_wanted
 from service.flows.orders import Change
+from service.flows.stock import stock, wishes
 
 D = Decimal
 
@@ -43,7 +44,7 @@ def test_all_money_out_is_in_builds_repairs_on_hand_returned_written_off_or_post
         plain = Plain(one.deps)
         for event in known:
             plain.happen(event)
-        found = workshop.stock(one.deps)
+        found = stock(one.deps)
         sums = {name: D(text) for name, text in found["money"].items()}
         assert sums.pop("out") == plain.out
         assert sums.pop("back") == plain.back
@@ -106,7 +107,7 @@ def test_what_a_build_has_taken_is_not_bought_again_and_others_do_not_get_it(dep
     assert used["repair"]
     assert len(used["warnings"]) == 1
     assert "60 of glue taken where 40 were there" in used["warnings"][0]
-    assert workshop.stock(deps)["builds"] == [
+    assert stock(deps)["builds"] == [
         {"build": "old", "cost": "0.00", "repairs": "1.60"},
         {"build": "skua", "cost": "2.40", "repairs": "0.00"},
     ]
@@ -125,7 +126,7 @@ def test_late_bills_are_shared_by_price_and_the_estimate_is_judged(deps) -> None
     workshop.use(deps, "motor", "1", "racer")
     told = orders.bill(deps, "o1", "customs", euro("20.00"))
     assert (told["late_bills"], told["estimate_error"]) == ("20.00 EUR", "5.00 EUR")
-    found = workshop.stock(deps)
+    found = stock(deps)
     assert found["builds"] == [{"build": "racer", "cost": "90.00", "repairs": "0.00"}]
     assert (found["money"]["on_hand"], found["money"]["postage"]) == ("30.00", "8.00")
 
@@ -147,7 +148,7 @@ supplies = [
         sums = [(x["part"], x["total"], x["debited"]) for x in told["lines"]]
         assert sums == [("motor", "30.00", "30.60 EUR"), ("glue", "20.00", "20.40 EUR")]
         orders.arrive(one.deps, "s1", Change())
-        hand = {x["part"]: (x["amount"], x["cost"]) for x in workshop.stock(one.deps)["on_hand"]}
+        hand = {x["part"]: (x["amount"], x["cost"]) for x in stock(one.deps)["on_hand"]}
         assert hand == {"motor": ("1", "30.60"), "glue": ("20", "20.40")}
 
 
@@ -166,11 +167,11 @@ def test_the_books_of_a_past_day_know_nothing_of_later(tmp_path: Path) -> None:
         place(one.deps, [read_wanted("1 x motor @ 28.00 EUR")], Terms("motors", "2026-02-02"), "p")
         orders.arrive(one.deps, "p", Change(on="2026-02-09"))
         amounts = {
-            day: [(x["part"], x["amount"]) for x in workshop.stock(one.deps, day)["on_hand"]]
+            day: [(x["part"], x["amount"]) for x in stock(one.deps, day)["on_hand"]]
             for day in ("2026-01-04", "2026-01-05", "2026-02-01", "2026-02-09")
         }
         assert list(amounts.values()) == [[], [("motor", "2")], [("motor", "1")], [("motor", "2")]]
-        assert workshop.stock(one.deps, "2026-02-05")["coming"][0]["orders"] == ["p"]
+        assert stock(one.deps, "2026-02-05")["coming"][0]["orders"] == ["p"]
 
 
 def test_parts_move_at_what_they_cost_and_a_sale_brings_money_back(deps) -> None:
@@ -178,13 +179,13 @@ def test_parts_move_at_what_they_cost_and_a_sale_brings_money_back(deps) -> None
     workshop.use(deps, "motor", "1", "racer")
     buy(deps, "motor", D(1), euro("50.00"))
     assert workshop.move(deps, "motor", "1", "racer", "skua")["worth"] == "80.00"
-    assert workshop.stock(deps)["builds"][1] == {
+    assert stock(deps)["builds"][1] == {
         "build": "skua",
         "cost": "80.00",
         "repairs": "0.00",
     }
     workshop.sell(deps, "motor", "1", euro("45.00"), build="skua")
-    sums = workshop.stock(deps)["money"]
+    sums = stock(deps)["money"]
     assert (sums["sold"], sums["back"], sums["on_hand"]) == ("80.00", "45.00", "50.00")
 
 
@@ -192,9 +193,9 @@ def test_low_and_aged_stock(tmp_path: Path) -> None:
     with book(tmp_path) as one:
         deps = one.deps
         buy(deps, "resin", D(150), euro("6.00"))
-        assert workshop.wishes(deps)["resin"].value == 50
+        assert wishes(deps)["resin"].value == 50
         one.clock.now += timedelta(days=366)
-        found = workshop.stock(deps)
+        found = stock(deps)
         assert found["on_hand"][0]["aged"] == "150"
         with deps.store.read() as unit:
             from service.flows.load import price_view
@@ -203,14 +204,14 @@ def test_low_and_aged_stock(tmp_path: Path) -> None:
         assert view.on_hand["resin"].free == 0
         assert "past its shelf life" in view.notes["resin"][0]
         workshop.still_good(deps, "resin")
-        assert workshop.stock(deps)["on_hand"][0]["aged"] is None
+        assert stock(deps)["on_hand"][0]["aged"] is None
 
 
 def test_offcuts_by_size(deps) -> None:
     buy(deps, "ply", D(1), euro("9.00"))
     assert workshop.set_offcut(deps, "ply", "400 x 300 mm", 2)["offcuts"] == ["2 x 400 x 300 mm"]
     assert workshop.set_offcut(deps, "ply", "300 x 400 mm", 1)["offcuts"] == ["1 x 300 x 400 mm"]
-    assert workshop.stock(deps)["on_hand"][0]["offcuts"] == ["1 x 300 x 400 mm"]
+    assert stock(deps)["on_hand"][0]["offcuts"] == ["1 x 300 x 400 mm"]
     assert workshop.set_offcut(deps, "ply", "300 x 400 mm", 0)["offcuts"] == []
     with pytest.raises(InputError, match="no size"):
         workshop.set_offcut(deps, "ply", "3 g", 1)
@@ -233,4 +234,4 @@ def test_offcuts_by_size(deps) -> None:
 def test_bad_input_says_what_to_do(deps, do, words) -> None:
     with pytest.raises(ServiceError, match=words):
         do(deps)
-    assert workshop.stock(deps)["money"]["out"] == "0.00"
+    assert stock(deps)["money"]["out"] == "0.00"

@@ -16,6 +16,7 @@ from web_kit import CATALOGUE, application, client, desk, token_of
 
 from service.errors import InputError, NotFoundError
 from service.flows import ask, views, workshop
+from service.flows.stock import stock
 from service.flows.taking import take_all
 from service.model.money import Money
 from service.model.orders import Purchase
@@ -88,7 +89,7 @@ def asked(app: Any, path: str, *, page: bool = False, **form: str) -> httpx.Resp
 
 
 def hand(deps: Deps) -> dict[str, tuple[str, list[str]]]:
-    return {row["part"]: (row["amount"], row["offcuts"]) for row in workshop.stock(deps)["on_hand"]}
+    return {row["part"]: (row["amount"], row["offcuts"]) for row in stock(deps)["on_hand"]}
 
 
 def test_all_that_is_on_hand_goes_in_at_once_and_offcuts_stay(deps: Deps) -> None:

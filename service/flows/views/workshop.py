@@ -10,8 +10,8 @@ from typing import Any
 from scrapers import format_amount
 from service.flows import order_list
 from service.flows.ports import Deps
+from service.flows.stock import stock
 from service.flows.views.common import money
-from service.flows.workshop import stock
 from service.model.catalogue import Part, Supplier
 from service.model.orders import Purchase
 
