@@ -183,9 +183,17 @@ def _ids(keys: Item) -> Ids:
     )
 
 
+def _nodes(value: Any) -> list[Any]:
+    """A list, or one that a graph answer wraps: {"nodes": [...]}, {"edges": [{"node": ...}]}."""
+    if isinstance(value, dict):
+        value = value.get("nodes") or value.get("edges") or value.get("items")
+    listed = value if isinstance(value, list) else []
+    return [v.get("node", v) if isinstance(v, dict) else v for v in listed]
+
+
 def _variants(value: Any, currency: str | None, *, cents: bool) -> tuple[Choice, ...]:
     made = []
-    for variant in (value if isinstance(value, list) else [])[:MAX_CHOICES]:
+    for variant in _nodes(value)[:MAX_CHOICES]:
         if isinstance(variant, dict):
             choice = _choice(keys_of(variant), currency, cents=cents)
             if choice is not None:

@@ -95,7 +95,8 @@ def _scaled(raw: Any, currency: str | None, *, minor: bool) -> Value:
 _HOLDERS = (
     "mastervariant", "defaultvariant", "selectedvariant", "currentvariant", "variant",
     "defaultproductvariant", "priceinfo", "pricing", "prices", "pricerange", "pricerangev2",
-    "price", "offer", "start", "minvariantprice", "minimumprice", "calculatedprice",
+    "price", "pricev2", "offer", "offers", "items", "sellers", "commertialoffer", "start",
+    "minvariantprice", "minimumprice", "calculatedprice",
 )  # fmt: skip
 _UPPER = {"pricerange": ("stop", "maxvariantprice", "maximumprice"),
           "pricerangev2": ("maxvariantprice",)}  # fmt: skip
