@@ -30,7 +30,6 @@ _MARKS: Final = str.maketrans(
 )
 _SUPERSCRIPT: Final = dict(zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True))
 _RAISED: Final = re.compile(r"(\d|(?<![\dmM]))([⁰¹²³⁴-⁹]+)")
-_OVERRIDE: Final = re.compile("[\u202d\u202e]")
 _MIDDLE: Final = re.compile(r"(?<=\d)[\u00b7\u2027](?=\d)")
 _APART: Final = re.compile(r"(?<=\d) ([.,]) (?=\d\d(?!\d))")
 _LOOSE: Final = re.compile(
@@ -64,7 +63,7 @@ _TAG: Final = re.compile(r"</?[a-zA-Z][^<>]{0,200}>")
 
 def overridden(text: str) -> bool:
     """Whether a bidi override makes the text look other than it is (UAX #9)."""
-    return not text.isascii() and _OVERRIDE.search(text) is not None
+    return not text.isascii() and ("\u202d" in text or "\u202e" in text)
 
 
 def _raised(found: re.Match[str]) -> str:

@@ -7,7 +7,7 @@ the page's currency or the locale's region decides, else it stays open.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 from scrapers.texts.locales import has_region, local_currency, local_signs
@@ -178,7 +178,7 @@ _EVERYDAY: Final = frozenset(
 SIGNS: Final = "".join(sign for sign in _SIGNS if len(sign) == 1)
 
 
-@cache
+@lru_cache(maxsize=8192)
 def symbol(text: str) -> Symbol | None:
     """What the sign, word or code `text` may mean, or None where it names no currency."""
     bare = text.strip()

@@ -79,8 +79,6 @@ _TIER_AFTER: Final = re.compile(
     re.IGNORECASE,
 )
 _DIGIT: Final = re.compile(r"\d")
-# spares most texts the long search
-_LONE_DIGIT: Final = re.compile(r"[0-9](?<![0-9.,].)(?![0-9.,])")
 _MONEY: Final = r"(?![\d.,%]|\s*(?:[€$£¥₹]|(?:eur|euros?|zł|kr|kč|lei|chf|usd|gbp|ft)\b))"
 _GIFT: Final = r"(?:gratis|free|kostenlos|gratuit|offerte?|zdarma|gratuito|grátis|geschenkt)"
 _PAY: Final = re.compile(
@@ -116,9 +114,6 @@ class Deal:
 
 def find_deal(text: str) -> Deal | None:
     """A "take so many, pay fewer" note in a cleaned text."""
-    numbers = len(_LONE_DIGIT.findall(text))
-    if numbers == 0 or (numbers == 1 and "one" not in text.casefold()):
-        return None
     found = _PAY.search(text)
     if found is None:
         return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Final
+from typing import Final, NamedTuple
 
 from scrapers.texts.currencies import SIGNS, Symbol, is_everyday, symbol
 from scrapers.texts.suffixes import take
@@ -14,6 +14,8 @@ _PRE: Final = re.compile(
 )
 # One character tells whether a currency may stand before a number.
 _LEADS: Final = frozenset(" \t\n:.-/$" + SIGNS)
+_ENDS: Final = frozenset("$/" + SIGNS)
+_POWERS: Final = frozenset("eExX")
 _DOTS: Final = frozenset((".", ","))
 _CODES, _WORDS = "EUR|CHF|USD|GBP", "Kč|zł|kr|TL|lei|Ft"
 # The plainest: a sign that nothing else can be, and no number behind it.
@@ -24,13 +26,24 @@ _BEHIND: Final = re.compile(
 
 def _pre(text: str, floor: int, start: int) -> tuple[Symbol, int, bool, bool] | None:
     """The currency before a number: symbol, where it starts, a minus inside, a bare word."""
-    found = _PRE.search(text, max(floor, start - 14), start)
+    least = max(floor, start - 14)
+    if _is_no_currency(text[least:start].rstrip(" :-.")):
+        return None
+    found = _PRE.search(text, least, start)
     if found is None:
         return None
     meant = symbol(found[1])
     if meant is None:
         return None
     return meant, found.start(1), found[2] == "-", found[1][0].isalpha()
+
+
+def _is_no_currency(text: str) -> bool:
+    """Whether what stands before a number surely ends with no currency, as it mostly does."""
+    if not text or not (text[-1].isalpha() or text[-1] in _ENDS):
+        return True
+    word = text[text.rfind(" ") + 1 :]
+    return len(word) > 2 and word.isalpha() and symbol(word) is None
 
 
 def _before(token: Token, text: str, floor: int) -> None:
@@ -102,13 +115,28 @@ def _take_dots(token: Token, before: str) -> None:
         token.raw = (dots if bare[-1:].isdigit() else dots[-1]) + token.raw
 
 
-def tokens(text: str) -> tuple[list[Token], int]:
-    """The numbers of a cleaned text that may be amounts, in order, and how many others it has."""
+class Scan(NamedTuple):
+    """The numbers that may be amounts, in order; how many others there are; what is odd.
+
+    `lone`: how many numbers have one digit. `odd`: a number is followed by "e" or "x".
+    """
+
+    found: list[Token]
+    others: int
+    lone: int
+    odd: bool
+
+
+def tokens(text: str) -> Scan:
+    """All numbers of a cleaned text."""
     out: list[Token] = []
-    floor = others = 0
+    floor = others = lone = 0
+    odd = False
     while found := NUMBER.search(text, floor):
         token = _token(text, floor, found)
-        floor = found.end()
+        start, floor = found.span()
+        lone += floor - start == 1
+        odd = odd or text[floor : floor + 1] in _POWERS
         if token is None:
             others += 1
             continue
@@ -118,4 +146,4 @@ def tokens(text: str) -> tuple[list[Token], int]:
             others += 1
         else:
             out.append(token)
-    return out, others
+    return Scan(out, others, lone, odd)

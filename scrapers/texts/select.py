@@ -40,6 +40,7 @@ _BEFORE: Final = re.compile(
     r"points?|punkte|size|größe|grösse|taille|qty|menge|quantity|anzahl|page|seite|version|v)\s*[.:]?\s*$",
     re.IGNORECASE,
 )
+_MARKS: Final = frozenset("#°")
 _DATE: Final = re.compile(r"(?:0?[1-9]|[12]\d|3[01])[.](?:0?[1-9]|1[0-2])[.](?:\d{4}|\d\d)")
 _TIER_LEAD: Final = re.compile(r"(?:ab|from|dès|vanaf|od|från|fra|bei)\s*$", re.IGNORECASE)
 
@@ -60,7 +61,11 @@ def _is_thing(text: str, token: Token) -> bool:
             return True
         if glued == ":" and _TIER_LEAD.search(text[: token.start]):
             return True
-    if _DATE.fullmatch(token.raw) or _BEFORE.search(text[max(0, token.start - 16) : token.start]):
+    elif token.raw.count(".") == 2 and _DATE.fullmatch(token.raw):
+        return True
+    before = text[max(0, token.start - 16) : token.start]
+    last = before.rstrip(" .:")[-1:]
+    if (last.isalpha() or last in _MARKS) and _BEFORE.search(before):
         return True
     return _counts_things(text, token.end)
 

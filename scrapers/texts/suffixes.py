@@ -15,6 +15,8 @@ _POST: Final = re.compile(
 )
 # One character tells whether a pattern is worth trying; most are not.
 _TRAILS: Final = frozenset(" \t\n.,:$" + SIGNS)
+_WORD: Final = re.compile(r" ?([^\W\d_]{2,10})")
+_PARTS: Final = frozenset("$¥/")  # "US$", "CN¥"
 _ROUNDS: Final = frozenset("kKmMtTlLcCjJrRbB万億억만")
 _COIN_STARTS: Final = frozenset("pP¢cC")
 _MONTH_STARTS: Final = frozenset("/pPaAiIjJmM")
@@ -155,10 +157,18 @@ def _money(token: Token, text: str) -> None:
         token.rounded = True
         token.end = rounded.end()
         mark = text[token.end : token.end + 2].lstrip()[:1]
-    if mark in _TRAILS or mark.isalpha():
+    if mark in _TRAILS or (mark.isalpha() and not _is_other_word(text, token.end)):
         _post(token, text)
     if token.symbol is None and text[token.end : token.end + 2].lstrip()[:1] in _COIN_STARTS:
         _coin(token, text)
+
+
+def _is_other_word(text: str, end: int) -> bool:
+    """Whether the word behind a number is surely no currency, nor part of one."""
+    found = _WORD.match(text, end)
+    if found is None or symbol(found[1]) is not None:
+        return False
+    return text[found.end() : found.end() + 2].lstrip()[:1] not in _PARTS
 
 
 def _is_monthly(token: Token, text: str) -> bool:

@@ -85,9 +85,9 @@ def doubt_of(token: Token) -> str | None:
     return None
 
 
-def local_sign(text: str, found: list[Token], locale: str | None) -> None:
+def local_sign(text: str, found: list[Token], locale: str) -> None:
     """A sign that only the locale's own CLDR data know ("Bds$", "د.ك.")."""
-    if locale is None or len(found) != 1 or found[0].symbol is not None:
+    if len(found) != 1 or found[0].symbol is not None:
         return
     rest = (text[: found[0].start] + text[found[0].end :]).strip()
     if rest and len(rest) < 12:

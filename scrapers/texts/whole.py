@@ -28,6 +28,7 @@ from scrapers.texts.values import fill, local_apart, local_sign
 
 if TYPE_CHECKING:
     from scrapers.texts.multibuy import Deal
+    from scrapers.texts.scan import Scan
     from scrapers.texts.tokens import Token
 
 _UNIT_FIRST: Final = re.compile(
@@ -39,7 +40,6 @@ _FREE: Final = frozenset(
     ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
 )
 _NO_NUMBER: Final = frozenset(("nan", "inf", "infinity", "-infinity", "true", "false"))
-_SCIENCE: Final = re.compile(r"[0-9][eExX]")
 _MARKUP: Final = re.compile(
     r"^\s*[\[{]|\b0x[0-9a-f]|\d_\d|(?<![^\W_])\d+(?:\.\d+)?e-?\d+(?![^\W_])", re.IGNORECASE
 )
@@ -51,11 +51,6 @@ def _wordless(text: str) -> PriceText | None:
     if folded in _FREE:
         return PriceText(Decimal(0), doubt="free")
     return PriceText(doubt="not a number") if folded in _NO_NUMBER else None
-
-
-def _is_suspect(text: str) -> bool:
-    """Whether the text may be no text for people; spares most texts the longer search."""
-    return "[" in text or "{" in text or "_" in text or _SCIENCE.search(text) is not None
 
 
 def _around(text: str, found: list[Token]) -> list[str]:
@@ -71,24 +66,30 @@ def _around(text: str, found: list[Token]) -> list[str]:
 
 def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | None:
     """What a cleaned text says, by the roles of all its amounts."""
-    if _is_suspect(text) and _MARKUP.search(text):
-        return PriceText(doubt="markup")
     if len(text) <= 7 and _CUT_IN_TWO.fullmatch(text):
         return PriceText(doubt="separator")
     if "/" in text and _MONEY_PER.search(text):
         text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
-    deal = find_deal(text)
+    scan = tokens(text)
+    if _is_suspect(text, scan) and _MARKUP.search(text):
+        return PriceText(doubt="markup")
+    deal = find_deal(text) if scan.lone > 1 or (scan.lone and "one" in text.casefold()) else None
     if deal is not None:
         text = f"{text[: deal.start]} | {text[deal.end :]}"
-    numbers, others = tokens(text)
-    found = wanted(text, numbers)
+        scan = tokens(text)
+    found = wanted(text, scan.found)
     if found:
-        counted = others > 0 or len(found) < len(numbers)  # a count of pieces is a number too
+        counted = scan.others > 0 or len(found) < len(scan.found)  # pieces have numbers too
         return _with_deal(_read(text, found, hint, locale, counted=counted), deal)
     apart = local_apart(text, locale) if locale is not None else None
     if apart is not None:
         return read_whole(apart, hint, locale)
     return PriceText(doubt="multi-buy") if deal else _wordless(text)
+
+
+def _is_suspect(text: str, scan: Scan) -> bool:
+    """Whether the text may be no text for people; spares most texts the longer search."""
+    return scan.odd or "[" in text or "{" in text or "_" in text
 
 
 def _with_deal(read: PriceText, deal: Deal | None) -> PriceText:
@@ -101,7 +102,8 @@ def _read(
     text: str, found: list[Token], hint: str | None, locale: str | None, *, counted: bool
 ) -> PriceText:
     """The amounts with their roles put together. `counted`: the text holds other numbers too."""
-    local_sign(text, found, locale)
+    if locale is not None:
+        local_sign(text, found, locale)
     for token in found:
         fill(token, hint, locale)
     stretches = _around(text, found)
