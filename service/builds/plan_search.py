@@ -13,6 +13,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from service.builds.cents import to_cents
+from service.builds.delivery import Parcel, cheapest
 from service.builds.landed import Landed, Lot, landed
 from service.builds.offers import Market
 from service.builds.plan_goods import Good, Place, Stall
@@ -20,6 +21,7 @@ from service.builds.plan_milp import Solved
 from service.builds.plan_model import Model, model_of
 from service.builds.plan_terms import Terms, terms_of
 from service.builds.plan_wants import Want
+from service.model.catalogue import ShippingRow
 from service.model.money import quantum
 
 TIME_LIMIT = 10.0  # seconds, for the plan itself
@@ -51,6 +53,18 @@ class PlacedOrder:
     terms: Terms
     buys: tuple[Buy, ...]
     landed: Landed
+
+    @property
+    def row(self) -> ShippingRow | None:
+        """The row of the delivery table that counts; None where none is known."""
+        parcel = Parcel(
+            sum((buy.good.value(buy.steps) for buy in self.buys), Fraction(0)),
+            sum((buy.good.grams * buy.steps for buy in self.buys), Fraction(0)),
+            all(buy.good.weighed for buy in self.buys),
+            frozenset(name for buy in self.buys for name in buy.good.classes),
+        )
+        found = cheapest(self.terms.tiers, parcel)
+        return found.row if found else None
 
     @property
     def total(self) -> Decimal:

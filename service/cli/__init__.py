@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "reprice": ("service.cli.costs", "What a build costs, today or on a past day."),
     "index": ("service.cli.index", "How a build's cost moved, and which part moved it."),
     "versions": ("service.cli.versions", "Builds side by side, and cheaper parts that serve."),
+    "plan": ("service.cli.plan", "The cheapest order for builds, delivery and import included."),
     "companion": ("service.cli.workshop", "What a build might lack: add it, or dismiss the hint."),
     "order": ("service.cli.orders", "Orders: placed, arrived, wrong, sent back, billed."),
     "stock": ("service.cli.workshop", "What is on hand, on its way, running low and old."),
