@@ -88,6 +88,7 @@ class Seen:
     per: str | None = None
     list_amount: Decimal | None = None
     strong: bool = False
+    named: bool = True
     group: int = 0
     parent: int = 0
     node: LexborNode | None = field(default=None, compare=False, repr=False)

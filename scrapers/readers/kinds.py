@@ -54,7 +54,7 @@ def kind_of(
     """
     if leaf.place.struck or _struck_within(leaf.node):
         return "list", False
-    if labels.OPTION.search(text) or labels.MINIMUM.search(before):
+    if labels.OPTION.search(text) or labels.MINIMUM.search(before) or _ticked(leaf.node):
         return "option", False
     named = own_class(leaf.node)
     strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
@@ -71,6 +71,21 @@ def kind_of(
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
         return by_class, False
     return tax_label(text, before, after, cut=cut) or "now", strong
+
+
+_TICK = "input[type=checkbox]"
+
+
+def _ticked(node: LexborNode) -> bool:
+    """In the label of a box to tick: an extra, not the thing itself."""
+    at: LexborNode | None = node
+    for _ in range(4):
+        if at is None:
+            return False
+        if at.tag == "label":
+            return at.css_first(_TICK) is not None
+        at = at.parent
+    return False
 
 
 _STRUCK = 'del, s, strike, [style*="line-through"]'
@@ -154,12 +169,21 @@ def _by_label(text: str, before: str, after: str) -> str | None:
         return None
     bare = _PERCENT.sub("", _SPACED.sub("", text))
     if len(AMOUNT.findall(bare)) > 1:
-        found = "converted" if labels.APPROX.search(text) else None
+        found = "converted" if labels.APPROX.search(text) else _led_by(f"{before} {text}")
     else:
         found = _labelled(words, f"{before} {AMOUNT.split(bare, 1)[0]}", before)
     if found is None and _OFF.match(after):
         return "saving"
     return found or ("instalment" if _MONTHLY.match(after) else None)
+
+
+_LEADING = (("shipping", labels.SHIPPING), ("instalment", labels.INSTALMENT))
+
+
+def _led_by(text: str) -> str | None:
+    """What the words before the first of several amounts say of all of them."""
+    lead = AMOUNT.split(text, 1)[0]
+    return next((kind for kind, pattern in _LEADING if pattern.search(lead)), None)
 
 
 def _labelled(words: str, lead: str, before: str) -> str | None:

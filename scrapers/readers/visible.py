@@ -129,7 +129,7 @@ def look(
     if not paid or (expected and not met) or regular or apart:
         named = list(reader.seen)
         more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
-        reader.take(more)
+        reader.take(more, plain=True)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
             reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed)]
@@ -219,12 +219,14 @@ class _Reader:
         self.doubts: list[str] = []
         self.cards = 0
         self.garbled = False
+        self._plain = False
         self._card: dict[int, bool] = {}
         self.title = found.title
         self._open = -1
         self._row = -1
 
-    def take(self, held: list[Leaf]) -> None:
+    def take(self, held: list[Leaf], *, plain: bool = False) -> None:
+        self._plain = plain
         for order, leaf in enumerate(held):
             if leaf.place.zone == "hidden":
                 continue
@@ -256,7 +258,8 @@ class _Reader:
         told = self._told(text, words, kind)
         if told is None:
             return
-        if len(text) > MAX_PRICE_TEXT and not strong and kind in ("now", "regular", "net", "gross"):
+        long = len(text) > MAX_PRICE_TEXT or (self._plain and _is_sentence(text))
+        if long and not strong and kind in ("now", "regular", "net", "gross"):
             kind = "other"  # a sentence with an amount in it
         least = (_TIER_BEFORE.search(before) or _BUY_FOR.search(before)) if cut else None
         if least and told.amount:
@@ -353,6 +356,7 @@ class _Reader:
                 per=told.per,
                 list_amount=told.list_amount,
                 strong=strong,
+                named=not self._plain,
                 group=leaf.place.branch,
                 parent=leaf.node.parent.mem_id if leaf.node.parent is not None else 0,
                 node=leaf.node,
@@ -428,6 +432,15 @@ def _in_sentence(node: LexborNode, before: str, after: str) -> bool:
 FEW_WORDS = 3
 _INLINE = frozenset({"b", "strong", "em", "i", "span", "a", "u"})
 _WORDS_OF = re.compile(r"[^\W\d_]{2,}")
+
+
+_STOP = re.compile(r"(?:[^\W\d_]|\d)[.!?]\s*\Z")
+_NEXT = re.compile(r"[.!?]\s+[A-ZÀ-Ž]\w+.*\d")
+
+
+def _is_sentence(text: str) -> bool:
+    """Whether an amount stands in running text: words and a full stop, or a second sentence."""
+    return len(_WORDS_OF.findall(text)) > 3 and bool(_STOP.search(text) or _NEXT.search(text))
 
 
 def _end_of_range(node: LexborNode) -> str | None:

@@ -64,8 +64,8 @@ def settle(court: Court) -> Verdict:
         return _told_only(court, priced)
     if not priced:
         return _shown_only(court, now)
-    for weigh in (_open_sight, _equal, _beside_unit, _sale, _range, _taxes, _another_amount,
-                  _slips, _currencies):  # fmt: skip
+    for weigh in (_open_sight, _equal, _beside_unit, _backed, _unnamed, _sale, _range, _taxes,
+                  _another_amount, _slips, _currencies):  # fmt: skip
         verdict = weigh(court, priced, now)
         if verdict is not None:
             return verdict
@@ -145,11 +145,41 @@ def _bounds(court: Court, priced: list[Told], now: Seen) -> tuple[Decimal | None
     return (None, None) if low == high == now.amount else (low, high)
 
 
+def _backed(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """One source holds the list price, another a price that stands farther off in the text."""
+    del now
+    if court.shown.list_price is None or len(priced) < 2:
+        return None
+    for told in priced:
+        for seen in court.shown.all:
+            paid = seen.kind in ("now", "gross", "low") and court.same(seen.amount, told.price)
+            if paid and seen.amount < court.shown.list_price:
+                return _by(court, told, seen=seen, list_price=court.shown.list_price)
+    return None
+
+
+def _unnamed(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """Against an amount of plain text the one that an element is named for and markup backs."""
+    if now.named or now.strong:
+        return None
+    for told in priced:
+        for seen in court.shown.all:
+            meant = seen.kind in ("now", "gross", "regular", "low") and seen.named
+            if meant and court.same(seen.amount, told.price):
+                return _by(court, told, seen=seen)
+    return None
+
+
 def _sale(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     """Markup left at the list price while the page shows the sale, or the sale only in markup."""
     listed = court.shown.list_price
+    together = (
+        now.named
+        or now.strong
+        or any(s.kind == "list" and s.group == now.group for s in court.shown.all)
+    )
     for told in priced:
-        if listed is not None and court.same(told.price, listed):
+        if listed is not None and together and court.same(told.price, listed):
             return _pay(court, now, None, list_price=listed, note="the markup holds the list price")
     for told in priced:
         if told.price and court.same(told.list_price, now.amount) and told.price < now.amount:
