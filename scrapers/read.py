@@ -57,6 +57,7 @@ from scrapers.texts import read_availability, read_price
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 _NO_RULES = SiteRules()
+_NUMBER_KEYS = ('"sku"', '"gtin', '"ean"', '"upc"', '"mpn"')
 AT_ONCE = 64 * 1024  # bytes of a page that may be read between two answers of a server
 _Heavy = Callable[[Text, str, SiteRules], Reading]  # what becomes of a heavy page
 
@@ -281,7 +282,17 @@ class _Visit:
             ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
         if not ids.gtin and (found := number.read_gtin(view.places)):
             ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
+        if not (ids.sku or ids.mpn or ids.gtin) and (told := self._in_state(made)):
+            ids, proof = told.ids, Evidence("state", "sku", told.ids.sku or "", told.where)
+            evidence = (*evidence, proof)
         return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
+
+    def _in_state(self, made: Reading) -> Told | None:
+        """What script state says of the product that was read: same name, same price."""
+        if made.price is None or not any(key in self.doc.html for key in _NUMBER_KEYS):
+            return None
+        told, _ = tell(state.read(self.doc), made.title, self.doc.url, self.rules.choice)
+        return told if told is not None and told.price == made.price else None
 
     def _with_state(
         self, court: Court, verdict: Verdict, view: visible.View
