@@ -189,7 +189,7 @@ def _led_by(text: str) -> str | None:
 def _labelled(words: str, lead: str, before: str) -> str | None:
     """What the words around the one amount of a text say; `lead`: those before it."""
     now = labels.CURRENT.search(before) and not _claims(lead[len(before) :])
-    if labels.SET.search(lead):
+    if labels.SET.search(lead) or labels.ASIDE.search(lead):
         return "other"
     if not now and labels.LIST.search(lead) and not labels.SAVING.search(lead):
         return "list"

@@ -114,7 +114,7 @@ MEMBER = Words(
     r"medlem\w*)\b",
 )
 USED = Words(
-    r"\b(?:used|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|"
+    r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|"
     r"reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
 )
@@ -122,6 +122,15 @@ EXTRA = Words(
     r"(?:warrant(?:y|ies)|garantie\w*|garanzia|garant[íi]a|gwarancj\w+|z[áa]ruk\w+|"
     r"protection plan|insurance|versicherung\w*|assurance|gift[- ]wrap\w*|geschenkverpackung)"
     r"[^\d€$£]{0,30}$",
+)
+# the amount of the tax itself, or the price of another kind of customer
+ASIDE = Words(
+    r"\b(?:inkl|incl|inc|enth[äa]lt|includes?|sis)\w*\.?\s?\d+(?:[.,]\d+)?\s?%\s?"
+    r"(?:mwst|ust|vat|btw|tva|iva|moms|mva|dph|alv)\.?\s?\(\s*$|"
+    r"\b(?:davon|darin enthalten|enth[äa]lt|of which|waarvan|dont|di cui|w tym|z toho|varav|heraf)"
+    r"[^:()]{0,12}\b(?:mwst|ust|vat|btw|tva|iva|moms|mva|dph|alv)\.?:?\s*\(?\s*$|"
+    r"\b(?:trade price|trade only|h[äa]ndlerpreis|wiederverk[äa]ufer\w*|prix pro|prix revendeur|"
+    r"cena dla firm|dealer price)\b",
 )
 SET = Words(
     r"\b(?:im (?:spar)?set|im bundle|als set|set-?preis|bundle ?price|as a bundle|"
@@ -156,7 +165,8 @@ TIER = Words(
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
 )
 POINTS = Words(
-    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng)\b|"
+    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng|"
+    r"pont(?:ok|ot|j\w+)?)\b|"
     r"ポイント|积分|積分|적립",
 )
 ECO = Words(
@@ -227,7 +237,9 @@ C_UNIT = re.compile(
     _I,
 )
 C_SHIPPING = re.compile(
-    r"shipping|delivery(?!-price-now)|versand|postage|livraison|verzend|freight", _I
+    r"shipping|delivery(?!-price-now)|versand|postage|livraison|verzend|freight|doprav|dostaw|"
+    r"wysylk|spedizion|(?<![a-z])envios?(?![a-z])|(?<![a-z])frakt|(?<![a-z])fragt|toimitus|szallitas",
+    _I,
 )
 C_INSTALMENT = re.compile(
     r"instal|payment|finance|monthly|raten|credit|leasing|splitit|pay-?later|payment-terms|abzahl|"

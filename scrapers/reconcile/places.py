@@ -49,6 +49,7 @@ _US = re.compile(r"\bUSD?\b|US\$")
 _DOLLAR_CODES = ("AUD", "CAD", "NZD", "HKD", "SGD", "MXN")
 _DOMAINS = {"uk": "GB", "com.au": "AU", "co.nz": "NZ", "co.za": "ZA", "co.jp": "JP"}
 _CENT = Decimal("0.01")
+_WHOLE = frozenset({"HUF", "ISK", "JPY", "KRW"})  # prices of whole units
 
 
 def country_of(url: str, lang: str | None) -> str | None:
@@ -113,7 +114,8 @@ def vat_factor(
     """The factor that leads from net to gross to within a cent of rounding, else None."""
     if net <= 0 or gross <= net:
         return None
+    least = Decimal(1) if currency in _WHOLE else _CENT
     for factor in factors(currency, country):
-        if abs(net * factor - gross) <= _CENT or abs(gross / factor - net) <= _CENT / 2:
+        if abs(net * factor - gross) <= least or abs(gross / factor - net) <= least / 2:
             return factor
     return None

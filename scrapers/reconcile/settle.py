@@ -172,15 +172,18 @@ def _unnamed(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
 
 def _sale(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     """Markup left at the list price while the page shows the sale, or the sale only in markup."""
-    listed = court.shown.list_price
+    lists = [s.amount for s in court.shown.all if s.kind == "list" and s.amount > now.amount]
     together = (
         now.named
         or now.strong
         or any(s.kind == "list" and s.group == now.group for s in court.shown.all)
     )
-    for told in priced:
-        if listed is not None and together and court.same(told.price, listed):
-            return _pay(court, now, None, list_price=listed, note="the markup holds the list price")
+    for told in priced if together else []:
+        for listed in (court.shown.list_price, *lists):
+            if listed is not None and court.same(told.price, listed):
+                return _pay(
+                    court, now, None, list_price=listed, note="the markup holds the list price"
+                )
     for told in priced:
         if told.price and court.same(told.list_price, now.amount) and told.price < now.amount:
             seen = any(court.same(s.amount, told.price) for s in court.shown.all)
