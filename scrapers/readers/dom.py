@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
+from scrapers.readers.words import widened
+
 # names that shops of many tongues give to elements with an amount in them
 PRICE_NAMES = (
     "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
@@ -175,7 +177,16 @@ MAX_NAMES = 20_000
 _NAMES = _Names()
 
 
+# one look tells that most names tell nothing
+_ANY_WORD = widened(
+    "|".join(p.pattern for p in (_PRICE_WORD, _STOCK_WORD, _TIER_WORD, _NUMBER_WORD)),
+    case_blind=True,
+)
+
+
 def _named(text: str) -> int:
+    if _ANY_WORD.search(text) is None:
+        return 0
     return (
         _PRICED * bool(_PRICE_WORD.search(text))
         | _STOCKED * bool(_STOCK_WORD.search(text))
