@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from service.builds.cents import number_text
+from service.builds.fit import CONTROLLER
 from service.builds.specs import spec_value
 from service.builds.words import Kind, read_kind
 from service.errors import InputError
@@ -154,10 +155,9 @@ def _lacking(rule: Rule, parts: Sequence[Part], have: Sequence[Part]) -> dict[st
 
 
 def _plugs(batteries: Sequence[Part], parts: Sequence[Part]) -> tuple[str, str] | None:
-    """Two plugs that differ; None where they are equal or not known on both sides."""
+    """Of battery and controller, where they differ; None where one is not known."""
     own = [plug for part in batteries if (plug := spec_value(part, "plug"))]
-    mine = {part.key for part in batteries}
-    others = [plug for p in parts if p.key not in mine and (plug := spec_value(p, "plug"))]
+    others = [plug for p in parts if CONTROLLER.holds(p) and (plug := spec_value(p, "plug"))]
     if not own or not others or own[0].casefold() in {plug.casefold() for plug in others}:
         return None
     return own[0], others[0]

@@ -49,7 +49,6 @@ SERVO = Kind(
 
 # pairs of specification keys that must agree where both sides are known
 PAIRS = (
-    ("plug", "plug"),
     ("spline", "spline"),
     ("system", "system"),
     ("thread", "nut_thread"),
@@ -141,7 +140,7 @@ def fit(parts: Sequence[Part], *, believed: Decimal = Decimal("0.5")) -> tuple[d
         found += [_current(battery, part, believed) for part in controllers or motors]
     found += [_controller_amps(c, m) for c in controllers for m in motors]
     found += [_bec(controller, servos) for controller in controllers]
-    return (*(hint for hint in found if hint), *_pairs(parts))
+    return (*(hint for hint in found if hint), *_plugs(batteries, controllers), *_pairs(parts))
 
 
 def _hint(rule: str, level: str, parts: Sequence[Part], text: str, total: str) -> dict[str, str]:
@@ -222,16 +221,24 @@ def _bec(controller: Part, servos: Sequence[Part]) -> dict[str, str] | None:
     return _hint("bec", "check", (controller, *servos), text, total)
 
 
+def _plugs(batteries: Sequence[Part], controllers: Sequence[Part]) -> list[dict[str, str]]:
+    """Only between these two: a motor's bullets are no battery plug."""
+    both = [(b, c) for b in batteries for c in controllers if says(b, "plug") and says(c, "plug")]
+    return [hint for b, c in both if (hint := _pair(b, "plug", c, "plug"))]
+
+
 def _pairs(parts: Sequence[Part]) -> list[dict[str, str]]:
+    """What is joined has to agree; a bore or nut needs one shaft or thread that fits it."""
     found = []
     for key, other in PAIRS:
         have = [part for part in parts if says(part, key)]
         want = [part for part in parts if says(part, other)]
         if key == other:
-            want = want[1:]
-            have = have[:1]
-        for left in have:
-            found += [h for right in want if (h := _pair(left, key, right, other))]
+            have, want = have[:1], want[1:]
+        for right in want:
+            hints = [_pair(left, key, right, other) for left in have if left is not right]
+            if hints and all(hints):
+                found += [hint for hint in hints[:1] if hint]
     return found
 
 

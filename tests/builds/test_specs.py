@@ -120,3 +120,21 @@ def test_a_hardener_of_the_resins_class_answers_for_it() -> None:
     hardener = Used(part("h", "Casting hardener B", "resin"))
     assert "hardener" in {row["rule"] for row in companions([resin])}
     assert "hardener" not in {row["rule"] for row in companions([resin, hardener])}
+
+
+def test_a_bore_needs_one_shaft_that_fits_it() -> None:
+    # a boat: motor of 5 mm, flexible shaft of 4.76 mm (3/16 in), propeller on the latter
+    motor, flex = part("m", "Motor", shaft_mm="5"), part("f", "Flex", shaft_mm="4.76")
+    assert hints(motor, flex, part("p", "Propeller", bore_mm="4.76")) == set()
+    assert hints(motor, flex, part("p", "Propeller", bore_mm="4")) == {"shaft_mm"}
+    assert hints(motor, part("c", "Coupling", bore_mm="5 | 4.76"), flex) == set()
+
+
+def test_a_motors_bullets_are_no_battery_plug() -> None:
+    battery = part("b", "LiPo", "lithium", capacity_mAh="5000", cells="4", plug="XT90")
+    motor = part("m", "Outrunner", kv="900", plug="bullet 4 mm")
+    esc = part("e", "ESC", "esc", plug="XT90")
+    assert hints(battery, motor, esc) == set()
+    assert hints(battery, motor, part("e", "ESC", "esc", plug="XT60")) == {"plug"}
+    wanted = {row["rule"] for row in companions([Used(battery), Used(motor), Used(esc)])}
+    assert "battery-plug" not in wanted
