@@ -302,22 +302,24 @@ def test_parts_of_a_sum_add_up_to_it(total, weights) -> None:
     to=st.sampled_from(["NL", "DE", "GB", "CH"]),
     currencies=st.tuples(*[st.sampled_from(["EUR", "USD", "GBP"])] * 3),
     percent=st.decimals("0.1", "5", places=1),
+    code=st.sampled_from(["EUR", "JPY", "KWD"]),  # 2, 0 and 3 decimals (ISO 4217)
 )
-def test_lines_groups_and_orders_add_up(goods, fees, countries, to, currencies, percent) -> None:
+def test_lines_groups_and_orders_add_up(
+    goods, fees, countries, to, currencies, percent, code
+) -> None:
     parts = [part(f"p{n}") for n in range(len(goods))]
     shop = Shop(*parts)
-    for key, fee, country, code in zip("xyz", fees, countries, currencies, strict=True):
+    for key, fee, country, own in zip("xyz", fees, countries, currencies, strict=True):
         rows = (ShippingRow(to, fee, free_from=D(300)), ShippingRow("*", fee + 1))
         charge = (Fee("card", percent=percent),)
-        shop.supplier(key, country=country, currency=code, shipping=rows, fees=charge)
+        shop.supplier(key, country=country, currency=own, shipping=rows, fees=charge)
     lines = []
     for n, (key, price, count) in enumerate(goods):
         shop.sell(f"p{n}", "1 piece", str(price), key, currency=currencies["xyz".index(key)])
         lines.append(line(f"p{n}", f"{count} pieces", group=f"g{n % 3}"))
     day = BEFORE.date()
-    rates = Rates(
-        {"USD": Rate(D("1.17"), day), "GBP": Rate(D("0.87"), day), "CHF": Rate(D("0.93"), day)}
-    )
+    known = {"USD": "1.17", "GBP": "0.87", "CHF": "0.93", "JPY": "170.09", "KWD": "0.36"}
+    rates = Rates({name: Rate(D(value), day) for name, value in known.items()})
     view = shop.view(
         destination=to,
         rates=rates,
@@ -325,13 +327,14 @@ def test_lines_groups_and_orders_add_up(goods, fees, countries, to, currencies, 
         fee=Money(D("0.35"), "EUR"),
         account="EUR",
     )
-    cost = price_build(build(*lines), view)
+    made = replace(build(*lines), currency=code)
+    cost = price_build(made, view)
     whole = sum((x.delivered or D(0) for x in cost.lines), D(0))
     assert (cost.totals.delivered or 0) == whole
     assert sum((s.delivered or D(0) for _, s in cost.groups), D(0)) == whole
     assert sum((o.goods + (o.extra or 0) for o in cost.orders), D(0)) == whole
-    market = market_of(view, "EUR")
-    plan = make_plan([Asked(build(*lines))], market, weigh=False)
+    market = market_of(view, code)
+    plan = make_plan([Asked(made)], market, weigh=False)
     assert not cost.orders or plan.total <= whole  # it may buy more, for free delivery
     units = {b.good.listing.key: b.units for order in plan.orders for b in order.buys}
     if units == {x.listing.key: F(x.buy) for x in cost.lines if x.listing}:
