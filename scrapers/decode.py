@@ -138,6 +138,9 @@ _MAGIC = (
 )  # fmt: skip
 
 
+_CONTROLS = bytes([*range(9), 11, *range(14, 27), *range(28, 32)])
+
+
 def not_text(body: bytes) -> str | None:
     """What a body is that is no text at all ("a PDF"); None for text."""
     for magic, name in _MAGIC:
@@ -146,8 +149,6 @@ def not_text(body: bytes) -> str | None:
     start = body[:4096]
     if start.startswith((b"\xff\xfe", b"\xfe\xff")):
         return None
-    controls = len(start) - len(
-        start.translate(None, bytes([*range(9), 11, *range(14, 27), *range(28, 32)]))
-    )
+    controls = len(start) - len(start.translate(None, _CONTROLS))
     wide = start.count(b"\0") > len(start) // 4 and b"<\0" in start
     return "binary data" if controls > max(8, len(start) // 10) and not wide else None

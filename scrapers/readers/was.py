@@ -12,7 +12,7 @@ from decimal import Decimal
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers.claims import Seen
-from scrapers.readers.leaves import CURRENCY, PRICE_LIKE, price_text, squeeze
+from scrapers.readers.leaves import CURRENCY, PRICE_LIKE, price_text
 from scrapers.readers.places import Places
 from scrapers.readers.words import Words
 from scrapers.texts import read_price
@@ -58,8 +58,9 @@ _NOT_DIGIT = re.compile(r"\D")
 def beside(now: Seen, places: Places, locale: str | None, currency: str | None) -> Seen | None:
     """The list price that the price's own block tells in words; None where it tells none."""
     for block in _blocks(now.node, places):
-        text = squeeze(block.text(separator=" "))
-        if len(text) > 2 * MAX_BLOCK:
+        words = block.text(separator=" ").split(None, MAX_BLOCK)
+        text = " ".join(words) if len(words) <= MAX_BLOCK else ""
+        if not text or len(text) > 2 * MAX_BLOCK:
             return None
         struck = _struck(now, block, locale, currency)
         if struck is not None:
