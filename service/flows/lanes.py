@@ -8,7 +8,6 @@ one visit to the start of the next and outlives the process.
 from __future__ import annotations
 
 import asyncio
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from scrapers import Visited, is_host_failure, next_allowed
@@ -129,12 +128,6 @@ def after_visit(state: HostState, visited: Visited, gap: timedelta) -> HostState
     )
     today = now.astimezone(UTC).date()
     visits = state.visits_today + 1 if state.day == today else 1
-    return replace(
-        state,
-        next_allowed_at=allowed,
-        failures=failures,
-        robots=visited.robots or state.robots,
-        visits_today=visits,
-        day=today,
-        parked_reason=visited.reason if failed else None,
-    )
+    robots = visited.robots or state.robots
+    parked = visited.reason if failed else None
+    return HostState(state.host, allowed, failures, robots, visits, today, parked)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from scrapers import (
     Ids,
+    Page,
     Visited,
     VisitRequest,
     network_suspect,
@@ -42,7 +43,7 @@ class _Pass:
     report: PollReport
     patience: float
     slots: asyncio.Semaphore
-    last: dict[str, Visited] = field(default_factory=dict)  # of each host, without its page's bytes
+    last: dict[str, Visited] = field(default_factory=dict)  # of each host
 
 
 async def poll_due(deps: Deps, *, workers: int = 50, on_line: OnLine | None = None) -> PollReport:
@@ -165,19 +166,22 @@ async def _visit(this: _Pass, lease: Lease, listing: Listing) -> Result:
     supplier = this.suppliers[listing.supplier]
     state = this.states.pop(listing.id)
     seen = await look(this.deps, lease, listing, supplier, state)
-    this.last[lease.host] = _without_bytes(seen.visited)
+    this.last[lease.host] = seen.visited
     gap = lanes.gap_of(supplier, lease.host, this.deps.loopback_hosts)
     return Result(seen, replace(lease, state=lanes.after_visit(lease.state, seen.visited, gap)))
 
 
-def _without_bytes(visited: Visited) -> Visited:
-    return replace(visited, page=visited.page and replace(visited.page, body=b""))
+def _without_bytes(visited: Visited, page: Page) -> Visited:
+    return replace(visited, page=replace(page, body=b""))
 
 
 async def look(
     deps: Deps, lease: Lease, listing: Listing, supplier: Supplier, state: ListingState
 ) -> Seen:
-    """One visit and what its page says. The caller holds the lease on the host."""
+    """One visit and what its page says. The caller holds the lease on the host.
+
+    The page's bytes are let go of: many results wait to be kept at once.
+    """
     rules = site_rules(listing, supplier, _known(state))
     request = VisitRequest(
         url=listing.url or "",
@@ -190,6 +194,7 @@ async def look(
     if page is None:
         return Seen(listing, visited)
     digest = body_digest(page, rules)
+    visited = _without_bytes(visited, page)
     if repeats(state, visited, digest):
         return Seen(listing, visited, digest=digest, supplier=supplier)
     reading = read_at_once(page, rules) or await asyncio.to_thread(read_page, page, rules)

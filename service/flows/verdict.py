@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from decimal import Decimal
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any
 
 from scrapers import (
@@ -34,6 +35,9 @@ TIERS = "multibuy"  # its prices for several, among what a page called itself
 _RULES = tuple(field.name for field in fields(SiteRules) if field.name != "ids")
 _IDS = tuple(field.name for field in fields(Ids))
 _EVIDENCE = tuple(field.name for field in fields(Evidence))
+_rules_of = attrgetter(*_RULES)
+_ids_of = attrgetter(*_IDS)
+_evidence_of = attrgetter(*_EVIDENCE)
 SPEC = "spec."  # before the names of specification values among what a page called itself
 
 
@@ -91,7 +95,7 @@ def fingerprint(rules: SiteRules) -> str:
 
     What the page called itself is left out: it follows from the bytes.
     """
-    return _fingerprint(tuple(getattr(rules, name) for name in _RULES))
+    return _fingerprint(_rules_of(rules))
 
 
 @lru_cache(maxsize=1024)  # most listings of a supplier have the same rules
@@ -173,9 +177,10 @@ def offer_of(reading: Reading) -> Offer:
 
 
 def _unchanged(seen: Seen, state: ListingState, last: Spell, at: datetime) -> Verdict:
-    after = _visited(seen, state, Outcome.UNCHANGED, None, at, failures=0)
+    whole: dict[str, Any] = {}
     if seen.visited.page is not None:
-        after = replace(after, last_full_at=at, validators=seen.visited.validators)
+        whole = {"last_full_at": at, "validators": seen.visited.validators}
+    after = _visited(seen, state, Outcome.UNCHANGED, None, at, failures=0, **whole)
     observation = Observation(seen.listing.id, at, last.offer)
     return Verdict(Outcome.UNCHANGED, None, after, observation)
 
@@ -183,9 +188,12 @@ def _unchanged(seen: Seen, state: ListingState, last: Spell, at: datetime) -> Ve
 def _accepted(
     seen: Seen, state: ListingState, reading: Reading, doubt: Doubt | None, at: datetime
 ) -> Verdict:
-    after = _visited(seen, state, Outcome.OK, None, at, failures=0)
-    evidence = tuple({name: getattr(e, name) for name in _EVIDENCE} for e in reading.evidence)
-    after = _whole_page(seen, after, Outcome.OK, evidence=evidence, identity=_identity(reading))
+    whole = _whole_page(seen, Outcome.OK, None, at)
+    whole["evidence"] = tuple(
+        [dict(zip(_EVIDENCE, _evidence_of(e), strict=True)) for e in reading.evidence]
+    )
+    whole["identity"] = _identity(reading)
+    after = _visited(seen, state, Outcome.OK, None, at, failures=0, **whole)
     observation = Observation(seen.listing.id, at, offer_of(reading))
     return Verdict(Outcome.OK, None, after, observation, clear_doubt=doubt is not None)
 
@@ -194,8 +202,8 @@ def _doubtful(
     seen: Seen, state: ListingState, before: Doubt | None, reason: str | None, at: datetime
 ) -> Verdict:
     failures = state.failures + 1 if state.last_outcome == Outcome.DOUBTFUL else 0
-    after = _visited(seen, state, Outcome.DOUBTFUL, reason, at, failures=failures)
-    after = _whole_page(seen, after, Outcome.DOUBTFUL)
+    whole = _whole_page(seen, Outcome.DOUBTFUL, reason, at)
+    after = _visited(seen, state, Outcome.DOUBTFUL, reason, at, failures=failures, **whole)
     reading = dict(seen.as_json())
     times = before.seen + 1 if before and _same_price(before.reading, reading) else 1
     doubt = Doubt(seen.listing.id, at, reason or "doubtful", reading, times)
@@ -213,7 +221,8 @@ def _not_read(seen: Seen, state: ListingState, doubt: Doubt | None, at: datetime
     if reading.outcome is Outcome.DOUBTFUL:
         return _doubtful(seen, state, doubt, reading.reason, at)
     failed = _failed(seen, state, reading.outcome, reading.reason, at)
-    return replace(failed, state=_whole_page(seen, failed.state, reading.outcome))
+    whole = _whole_page(seen, reading.outcome, failed.state.last_reason, at)
+    return replace(failed, state=replace(failed.state, **whole))
 
 
 def _failed(
@@ -234,10 +243,13 @@ def _visited(
     at: datetime,
     *,
     failures: int,
+    **more: Any,
 ) -> ListingState:
+    """The state after a visit; `more`: what else of it changed."""
     listing = seen.listing
     return replace(
         state,
+        **more,
         next_due_at=next_due(listing.key, listing.every, at, outcome, failures),
         failures=failures,
         missing=0,
@@ -247,16 +259,15 @@ def _visited(
     )
 
 
-def _whole_page(seen: Seen, state: ListingState, verdict: Outcome, **more: Any) -> ListingState:
-    return replace(
-        state,
-        **more,
-        digest=seen.digest,
-        validators=seen.visited.validators,
-        verdict=verdict.value,
-        verdict_reason=state.last_reason,
-        last_full_at=state.last_visit_at,
-    )
+def _whole_page(seen: Seen, verdict: Outcome, reason: str | None, at: datetime) -> dict[str, Any]:
+    """What a state keeps of a page that came whole."""
+    return {
+        "digest": seen.digest,
+        "validators": seen.visited.validators,
+        "verdict": verdict.value,
+        "verdict_reason": reason,
+        "last_full_at": at,
+    }
 
 
 def _known_ids(state: ListingState) -> Ids | None:
@@ -272,7 +283,7 @@ def _known_spec(state: ListingState) -> dict[str, str] | None:
 
 def _identity(reading: Reading) -> dict[str, str]:
     """What the page called itself; later readings are held against it."""
-    names = {name: getattr(reading.ids, name) for name in _IDS}
+    names = dict(zip(_IDS, _ids_of(reading.ids), strict=True))
     names |= {"title": reading.title, "sold_as": reading.sold_as}
     names[TIERS] = tiers_text(reading.multibuy)
     spec = {SPEC + key: value for key, value in reading.spec.items()}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 
 from scrapers import Outcome
@@ -13,7 +12,7 @@ from service.flows.keep import Result, keep_batch
 from service.flows.ports import Deps
 
 BATCH = 500
-BATCH_WAIT = 0.25  # seconds, the longest that a result waits to be kept
+BATCH_WAIT = 0.5  # seconds, the longest that a result waits to be kept
 IDLE = 0.02  # seconds without another result end a batch early
 
 
@@ -109,15 +108,22 @@ class Writer:
         if first is None:
             return [], False
         batch, loop = [first], asyncio.get_running_loop()
-        end = loop.time() + BATCH_WAIT
-        with suppress(TimeoutError):
-            while len(batch) < BATCH:
-                async with asyncio.timeout_at(min(end, loop.time() + IDLE)):
-                    item = await self._queue.get()
-                if item is None:
-                    return batch, False
-                batch.append(item)
-        return batch, True
+        end, size = loop.time() + BATCH_WAIT, 0
+        while self._take(batch):
+            if len(batch) in (size, BATCH) or loop.time() >= end:
+                return batch, True
+            size = len(batch)
+            await asyncio.sleep(IDLE)
+        return batch, False
+
+    def _take(self, batch: list[Item]) -> bool:
+        """What has come meanwhile; False where no more will come."""
+        while len(batch) < BATCH and not self._queue.empty():
+            item = self._queue.get_nowait()
+            if item is None:
+                return False
+            batch.append(item)
+        return True
 
     def _tell(self, result: Result, outcome: Outcome, reason: str | None) -> None:
         reading = result.seen.reading

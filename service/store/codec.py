@@ -37,6 +37,11 @@ def loads(kind: type[T], text: str) -> T:
     return typing.cast("T", _loaded(typing.cast("Hashable", kind), text))
 
 
+def loads_once(kind: type[T], text: str) -> T:
+    """The same for what is large, or not soon wanted again: nothing is kept of it."""
+    return typing.cast("T", _coders(typing.cast("Hashable", kind))[1](json.loads(text)))
+
+
 def to_data(value: Any) -> Any:
     """A dataclass as plain data (dicts, lists, texts, numbers)."""
     return _coders_of(value)[0](value)

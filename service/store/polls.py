@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import Connection, and_, delete, func, or_, select, update
@@ -11,7 +12,7 @@ from scrapers import RobotsCopy, Validators
 from service.flows.ports import HostState, Lease, ListingState, VisitRow
 from service.store import tables
 from service.store.bulk import among, insert_into, insert_many, run_many
-from service.store.codec import dumps, loads
+from service.store.codec import dumps, loads_once
 from service.store.types import to_day, to_micros
 
 if TYPE_CHECKING:
@@ -223,7 +224,7 @@ def _host_row(lease: Lease, state: HostState) -> tuple[Any, ...]:
     return (
         _micros(state.next_allowed_at),
         state.failures,
-        None if state.robots is None else dumps(state.robots),
+        None if state.robots is None else _robots_text(state.robots),
         state.visits_today,
         None if state.day is None else to_day(state.day),
         state.parked_reason,
@@ -233,7 +234,7 @@ def _host_row(lease: Lease, state: HostState) -> tuple[Any, ...]:
 
 
 def _host(row: Any) -> HostState:
-    robots = None if row.robots is None else loads(RobotsCopy, row.robots)
+    robots = None if row.robots is None else loads_once(RobotsCopy, row.robots)
     return HostState(
         row.host,
         row.next_allowed_at,
@@ -315,5 +316,9 @@ def _page_row(state: ListingState) -> tuple[Any, ...]:
     )
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, default=str)
+@lru_cache(maxsize=64)  # a host's copy is the same for a day
+def _robots_text(copy: RobotsCopy) -> str:
+    return dumps(copy)
+
+
+_json = json.JSONEncoder(ensure_ascii=False, default=str).encode
