@@ -163,11 +163,19 @@ def _claims(text: str) -> bool:
     return bool(labels.LIST.search(text) or labels.REGULAR.search(text))
 
 
+# "3x", "4 payments": how often, not how much
+_TIMES = re.compile(
+    r"(?<![\d.,])\d{1,2}\s?(?:[x\u00d7](?!\w)|(?=(?:interest|payment|instal|rat[aey]|raten|termijn|cuota|"
+    r"mois|mensualit|monat|month|pagament)))",
+    re.IGNORECASE,
+)
+
+
 def _by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
-    bare = _PERCENT.sub("", _SPACED.sub("", text))
+    bare = _TIMES.sub("", _PERCENT.sub("", _SPACED.sub("", text)))
     if len(AMOUNT.findall(bare)) > 1:
         found = "converted" if labels.APPROX.search(text) else _led_by(f"{before} {text}")
     else:

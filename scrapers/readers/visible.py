@@ -265,7 +265,7 @@ class _Reader:
         if least and told.amount:
             kind = "tier"
             self._tier(int(least[1] or least[least.re.groups]), told.amount)
-        said_so = strong or kind != "now" or not _in_sentence(leaf.node, words, after)
+        said_so = strong or kind != "now" or not _in_sentence(leaf.node)
         kind = self._of_row(leaf, before, kind) if said_so else "other"
         end = _end_of_range(leaf.node)
         if end == "minPrice" or _RANGE_AFTER.match(after):
@@ -420,13 +420,14 @@ def _printed_label(node: LexborNode) -> str:
     return ""
 
 
-def _in_sentence(node: LexborNode, before: str, after: str) -> bool:
+def _in_sentence(node: LexborNode) -> bool:
     """An amount in the midst of a paragraph's words, as an article tells what things cost."""
     block = node.parent
     if node.tag not in _INLINE or block is None or block.tag != "p":
         return False
-    ahead = len(_WORDS_OF.findall(before))
-    return ahead >= FEW_WORDS and len(_WORDS_OF.findall(after)) >= FEW_WORDS
+    before, _, after = squeeze(block.text(separator=" ")).partition(squeeze(node.text()))
+    ahead = len(_WORDS_OF.findall(_cut(before)[0]))
+    return ahead >= FEW_WORDS and len(_WORDS_OF.findall(after[:60])) >= FEW_WORDS
 
 
 FEW_WORDS = 3

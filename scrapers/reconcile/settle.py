@@ -172,11 +172,16 @@ def _unnamed(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
 
 def _sale(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     """Markup left at the list price while the page shows the sale, or the sale only in markup."""
-    lists = [s.amount for s in court.shown.all if s.kind == "list" and s.amount > now.amount]
+    lists = [
+        s.amount for s in court.shown.all if s.kind in ("list", "regular") and s.amount > now.amount
+    ]
     together = (
         now.named
         or now.strong
-        or any(s.kind == "list" and s.group == now.group for s in court.shown.all)
+        or any(
+            s.kind in ("list", "regular") and s.group == now.group and s.amount > now.amount
+            for s in court.shown.all
+        )
     )
     for told in priced if together else []:
         for listed in (court.shown.list_price, *lists):
