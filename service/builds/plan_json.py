@@ -14,7 +14,7 @@ from service.builds.amounts import base_unit
 from service.builds.cents import number_text, to_cents
 from service.builds.offers import Market, hours
 from service.builds.plan_search import Buy, Other, PlacedOrder, Plan
-from service.builds.plan_shares import line_shares, shares_of
+from service.builds.plan_shares import shares_of
 from service.builds.plan_wants import Want
 from service.model.catalogue import ShippingRow
 from service.model.money import Money, money_text, quantum
@@ -148,7 +148,6 @@ class _Writer:
 
     def _line(self, buy: Buy) -> dict[str, Any]:
         quote = buy.good.quote
-        borne = line_shares(buy, self.plan.wants, self.market)
         return {
             "listing": quote.listing.key,
             "url": quote.listing.url,
@@ -160,10 +159,6 @@ class _Writer:
             "cost": self.money(buy.cost),
             "status": quote.status,
             "for": [self._served(buy, number) for number in sorted(buy.serves)],
-            "shares": [
-                {"for": person or None, "build": build or None, "cost": self.money(cost)}
-                for (person, build), cost in borne.items()
-            ],
             "notes": [*self._doubts(buy), *buy.notes, *self._spare(buy), *quote.notes],
         }
 

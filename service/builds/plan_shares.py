@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from service.builds.cents import share_out, to_cents
+from service.builds.cents import share_out
 from service.builds.offers import Market
-from service.builds.plan_search import Buy, Plan
+from service.builds.plan_search import Buy, PlacedOrder, Plan
 from service.builds.plan_wants import Want
 
 Party = tuple[str, str]  # person, build; both empty: the user's shelf
@@ -31,38 +31,42 @@ class Share:
 
 
 def shares_of(plan: Plan, market: Market) -> list[Share]:
-    """The shares add up to the plan's total.
+    """The shares add up to the plan's total; alike builds differ by a cent at most.
 
     Goods are shared by the amounts that are needed of them (a set by its parts' shares of its
-    price first), charges by the goods of their order. What rounding leaves goes to the largest
-    remainders.
+    price first), charges by the goods of their order. Shares are exact up to the end, then
+    rounded once; what that leaves goes to the largest remainders.
     """
-    nothing = to_cents(Fraction(0), plan.currency)
     parties = list(dict.fromkeys((want.person, want.build) for want in plan.wants))
-    goods: defaultdict[Party, Decimal] = defaultdict(lambda: nothing)
-    charges: defaultdict[Party, Decimal] = defaultdict(lambda: nothing)
+    if not plan.orders or not parties:
+        return []
+    goods: defaultdict[Party, Fraction] = defaultdict(Fraction)
+    whole: defaultdict[Party, Fraction] = defaultdict(Fraction)
     for order in plan.orders:
-        mine: defaultdict[Party, Decimal] = defaultdict(lambda: nothing)
-        for buy in order.buys:
-            for party, part in line_shares(buy, plan.wants, market).items():
-                mine[party] += part
+        mine = _order_goods(order, plan.wants, market)
+        times = Fraction(order.total) / Fraction(order.landed.goods or 1)
         for party, part in mine.items():
             goods[party] += part
-        extra = order.landed.extra or nothing
-        weights = [Fraction(mine[party]) for party in parties]
-        for party, part in zip(parties, share_out(extra, weights, plan.currency), strict=True):
-            charges[party] += part
-    return [Share(*party, goods[party], charges[party]) for party in parties]
+            whole[party] += part * times
+    bought = sum((order.landed.goods for order in plan.orders), Decimal(0))
+    first = share_out(bought, [goods[party] for party in parties], plan.currency)
+    every = share_out(plan.total, [whole[party] for party in parties], plan.currency)
+    rows = zip(parties, first, every, strict=True)
+    return [Share(*party, part, total - part) for party, part, total in rows]
 
 
-def line_shares(buy: Buy, wants: Sequence[Want], market: Market) -> dict[Party, Decimal]:
-    """What each build bears of one line."""
-    weights: defaultdict[Party, Fraction] = defaultdict(Fraction)
-    for number, weight in want_weights(buy, wants, market).items():
-        weights[wants[number].person, wants[number].build] += weight
-    parties = list(weights)
-    parts = share_out(buy.cost, [weights[party] for party in parties], market.currency)
-    return dict(zip(parties, parts, strict=True))
+def _order_goods(
+    order: PlacedOrder, wants: Sequence[Want], market: Market
+) -> dict[Party, Fraction]:
+    """What each build bears of the order's goods, exact."""
+    found: defaultdict[Party, Fraction] = defaultdict(Fraction)
+    for buy in order.buys:
+        weights = want_weights(buy, wants, market)
+        all_ = sum(weights.values(), Fraction(0))
+        for number, weight in weights.items():
+            party = wants[number].person, wants[number].build
+            found[party] += Fraction(buy.cost) * weight / all_
+    return found
 
 
 def want_weights(buy: Buy, wants: Sequence[Want], market: Market) -> dict[int, Fraction]:

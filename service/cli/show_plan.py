@@ -76,6 +76,12 @@ def _charges(order: Row, currency: str) -> Iterator[str]:
     yield f"  order {least}{order['total']} {currency}"
     yield from (f"  not known: {why}" for why in order["unknown"])
     yield from (f"  note: {note}" for note in order["notes"])
+    yield from _remarks(order)
+    yield f"  booked by: {order['place']}"
+
+
+def _remarks(order: Row) -> Iterator[str]:
+    """What there is to know of the lines, each thing once."""
     said: dict[str, list[str]] = {}
     for line in order["lines"]:
         for note in line["notes"]:
@@ -86,7 +92,6 @@ def _charges(order: Row, currency: str) -> Iterator[str]:
             if row["instead"]:
                 told = f" ({row['note']})" if row["note"] else ""
                 yield f"  {row['instead']} for {row['part']}{told}"
-    yield f"  booked by: {order['place']}"
 
 
 def _lacking(answer: Row) -> Iterator[str]:
