@@ -289,7 +289,9 @@ class _Visit:
 
     def _in_state(self, made: Reading) -> Told | None:
         """What script state says of the product that was read: same name, same price."""
-        if made.price is None or not any(key in self.doc.html for key in _NUMBER_KEYS):
+        texts = [text for _, _, text in self.doc.priced_scripts()]
+        held = self.doc.tables or any(key in text for text in texts for key in _NUMBER_KEYS)
+        if made.price is None or not held:
             return None
         told, _ = tell(state.read(self.doc), made.title, self.doc.url, self.rules.choice)
         return told if told is not None and told.price == made.price else None

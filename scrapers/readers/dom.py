@@ -62,6 +62,7 @@ class Doc:
     numbers: list[LexborNode] = field(default_factory=list)
     canonical: str | None = None
     _texts: dict[int, str] = field(default_factory=dict)
+    _priced: list[tuple[int, LexborNode, str]] | None = None
 
     def script_text(self, node: LexborNode) -> str:
         """The text of one of the scripts, fetched once for all who search it."""
@@ -69,6 +70,16 @@ class Doc:
         if text is None:
             text = self._texts[node.mem_id] = node.text()
         return text
+
+    def priced_scripts(self) -> list[tuple[int, LexborNode, str]]:
+        """The scripts that speak of a price: their number on the page, element and text."""
+        if self._priced is None:
+            texts = ((n, s, self.script_text(s)) for n, s in enumerate(self.scripts[:MAX_SCRIPTS]))
+            self._priced = [t for t in texts if "rice" in t[2] or "centAmount" in t[2]]
+        return self._priced
+
+
+MAX_SCRIPTS = 300
 
 
 _TABLES = frozenset(

@@ -32,12 +32,11 @@ def roots(doc: Doc) -> list[tuple[str, Any]]:
     """JSON values of the scripts and islands that mention a price, with a name for each."""
     found: list[tuple[str, Any]] = []
     budget = MAX_SCRIPT * 2
-    for n, node in enumerate(doc.scripts[:300]):
-        text = doc.script_text(node)
+    for n, node, text in doc.priced_scripts():
         budget -= len(text)
         if budget < 0:
             break
-        if len(text) > MAX_SCRIPT or ("rice" not in text and "centAmount" not in text):
+        if len(text) > MAX_SCRIPT:
             continue
         name = node.attributes.get("id") or f"script[{n}]"
         found += [(name, v) for v in _values(text)]

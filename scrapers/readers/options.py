@@ -17,8 +17,7 @@ _KEY = '"optionPrices"'
 
 def read(doc: Doc, currency: str | None) -> tuple[Choice, ...]:
     """The variants of the first such script; empty where there is none."""
-    for node in doc.scripts[:300]:
-        text = doc.script_text(node)
+    for _, _node, text in doc.priced_scripts():
         if _KEY not in text or len(text) > MAX_SCRIPT:
             continue
         start = text.find("{")

@@ -246,12 +246,9 @@ def tables(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], str]:
 
 
 def _script_table(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], str]:
-    for node in doc.scripts[:300]:
+    for _, node, text in doc.priced_scripts():
         kind = (node.attributes.get("type") or "").lower()
-        if "json" not in kind:
-            continue
-        text = doc.script_text(node)
-        if '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
+        if "json" not in kind or '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
             continue
         for value in parse(text, watch_doubles=False).values:
             if is_folded(value):

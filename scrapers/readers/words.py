@@ -14,7 +14,7 @@ _LOOK = re.compile(r"\(\?<?[!=][^()]*\)")
 
 
 def widened(pattern: str, *, case_blind: bool = False) -> Any:
-    """A compiled RE2 pattern found wherever `pattern` of `re` is (in plain blanks), and elsewhere."""
+    """A compiled RE2 pattern: found wherever `pattern` of `re` is (in plain blanks), and more."""
     options = re2.Options()
     options.case_sensitive = not case_blind
     options.log_errors = False
