@@ -140,7 +140,8 @@ NONE = PageClass("")
 def challenge(doc: Doc, text: str) -> PageClass:
     """A bot check: its title or words on a page that says little else."""
     title = doc.titles[0] if doc.titles else ""
-    text = " ".join(text.split(None, SMALL // 2)[: SMALL // 2 + 1])  # more words are no small page
+    words = text.split(None, SMALL // 2)
+    text = " ".join(words) if len(words) <= SMALL // 2 else text  # more words are no small page
     small = len(text) < SMALL
     if small and (_BOT_TITLE.search(title) or _BOT_TEXT.search(text)):
         return PageClass("barred", "the page is a bot check")

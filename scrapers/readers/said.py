@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from selectolax.lexbor import LexborNode
+
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import currency_code
 
 MAX_MUTE = 2_000
 MAX_START = 100  # characters to search for: the whole of a long script takes long to look for
 _MUTE = "script, style, select"
-_PICKER = 'select[name*="currenc" i], select[id*="currenc" i], select[class*="currenc" i]'
 
 
 def text_of(doc: Doc) -> str:
@@ -31,9 +32,16 @@ def text_of(doc: Doc) -> str:
 
 def picked_currency(doc: Doc) -> str | None:
     """The currency that the shop's own picker stands at."""
-    for picker in doc.tree.css(_PICKER)[:5]:
+    selects = doc.tree.css("select")
+    pickers = [s for s in selects if any("currenc" in (v or "").lower() for v in _names(s))]
+    for picker in pickers[:5]:
         option = picker.css_first("option[selected]")
         if option is not None:
             code = currency_code((option.attributes.get("value") or "").strip()[:40])
             return code or currency_code(option.text().strip()[:40])
     return None
+
+
+def _names(node: LexborNode) -> tuple[str | None, ...]:
+    attrs = node.attributes
+    return attrs.get("name"), attrs.get("id"), attrs.get("class")
