@@ -11,6 +11,7 @@ from service.web.pages import (
     lists,
     login,
     parts,
+    plan,
     settings,
     shops,
     taking,
@@ -19,5 +20,5 @@ from service.web.pages import (
 
 def routers() -> list[APIRouter]:
     """All page routers, in the order in which their paths are tried."""
-    modules = (health, home, builds, taking, lists, parts, add, deals, shops, settings, login)
+    modules = (health, home, builds, plan, taking, lists, parts, add, deals, shops, settings, login)
     return [module.router for module in modules]
