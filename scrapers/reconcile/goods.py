@@ -32,7 +32,12 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
     lone = not buttons or (not close and not court.shown.rivals)
     by_it = not court.shown.rivals and 0 < close < FEW  # those of other things are further off
-    if by_it or (beside and (alone or (lone and _sells(doc, court, view)))):
+    labelled = now is not None and now.strong and not court.shown.rivals
+    if (
+        by_it
+        or (beside and labelled and bool(doc.headings))
+        or (beside and (alone or (lone and _sells(doc, court, view))))
+    ):
         return True  # the one price by the heading; where nothing can be ordered its stock too
     if max(view.cards, buttons) >= FEW:
         return False
