@@ -2,41 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
-from scrapers.readers.words import widened
-
-# names that shops of many tongues give to elements with an amount in them
-PRICE_NAMES = (
-    "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
-    "amount", "money", "cost", "betrag", "line-through", "strike",
-    "compare", "uvp", "rrp", "msrp", r"(?<![a-z])(?:was|old|now|before)(?![a-z])",
-)  # fmt: skip
-STOCK_NAMES = (
-    "stock",
-    "avail",
-    "lager",
-    "inventory",
-    "dispo",
-    "sold-out",
-    "soldout",
-    "deliverytime",
-    "voorraad",
-    "lever",
-    "lieferbar",
-    "lieferzeit",
-    "magazyn",
-    "dostup",
-    "sklad",
-    "status",
-    "dostep",
-)
-_PRICE_WORD = re.compile("|".join(PRICE_NAMES), re.IGNORECASE)
-_STOCK_WORD = re.compile("|".join(STOCK_NAMES), re.IGNORECASE)
+from scrapers.readers.names import CALLED, NAMES, NUMBERED, PRICED, STOCKED, TIERED
 
 
 @dataclass(slots=True)
@@ -115,11 +86,6 @@ _MUTE = frozenset(
     ]
 )
 _NUMBERS = frozenset({"data-product-sku", "data-hook"})
-# what builders of sites with made-up class names call an element by
-CALLED = (
-    "data-hook", "data-testid", "data-test-id", "data-test", "data-qa", "data-qaid", "data-aid",
-    "data-cy", "data-automation", "data-automation-id", "automation-id",
-)  # fmt: skip
 _CALLED = frozenset(CALLED)
 _RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | _CALLED | {"id"}
 
@@ -135,7 +101,7 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    names, plain, mute, by_tag, known = _NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID, _KNOWN_IDS
+    names, plain, mute, by_tag, known = NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID, _KNOWN_IDS
     for node in root.traverse():
         kind = node.tag_id
         if kind not in known:
@@ -160,50 +126,7 @@ def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
     return doc
 
 
-_PRICED, _STOCKED, _TIERED, _NUMBERED = 1, 2, 4, 8
 _NONE: dict[str, str | None] = {}
-_NUMBER_WORD = re.compile(
-    r"sku|product-(?:number|reference|code)|ordernumber|product_reference|artnr|"
-    r"article-?number|artikelnummer"
-)
-_TIER_WORD = re.compile(
-    r"tier|bulk|volume|staffel|block-?price|graduated|qty-?break|multi-?buy|quantity-?(?:discount|"
-    r"break|price)|"
-    r"product-discounts",
-    re.IGNORECASE,
-)
-
-
-class _Names(dict[str | None, int]):
-    """What a class or id text tells, each judged once; forgets all when it has grown too large."""
-
-    def __missing__(self, text: str | None) -> int:
-        if len(self) > MAX_NAMES:
-            self.clear()
-        mark = self[text] = _named(text[:400]) if text else 0
-        return mark
-
-
-MAX_NAMES = 20_000
-_NAMES = _Names()
-
-
-# one look tells that most names tell nothing
-_ANY_WORD = widened(
-    "|".join(p.pattern for p in (_PRICE_WORD, _STOCK_WORD, _TIER_WORD, _NUMBER_WORD)),
-    case_blind=True,
-)
-
-
-def _named(text: str) -> int:
-    if _ANY_WORD.search(text) is None:
-        return 0
-    return (
-        _PRICED * bool(_PRICE_WORD.search(text))
-        | _STOCKED * bool(_STOCK_WORD.search(text))
-        | _TIERED * bool(_TIER_WORD.search(text))
-        | _NUMBERED * bool(_NUMBER_WORD.search(text))
-    )
 
 
 def _sort(doc: Doc, node: LexborNode, kind: int, mark: int, rare: dict[str, str | None]) -> None:
@@ -214,22 +137,22 @@ def _sort(doc: Doc, node: LexborNode, kind: int, mark: int, rare: dict[str, str 
         mark |= _marked(doc, node, rare)
     if kind in _NO_TEXT_IDS:
         return
-    if mark & _PRICED and kind not in _STRUCK_IDS:
+    if mark & PRICED and kind not in _STRUCK_IDS:
         doc.priced.append(node)
-    if mark & _STOCKED:
+    if mark & STOCKED:
         doc.stocks.append(node)
-    if mark & _TIERED:
+    if mark & TIERED:
         doc.tiers.append(node)
-    if mark & _NUMBERED:
+    if mark & NUMBERED:
         doc.numbers.append(node)
 
 
 def _marked(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> int:
     """An element with attributes of markup: into their lists; what its amounts make it."""
-    mark = _PRICED * (not _AMOUNTS.isdisjoint(attrs))
+    mark = PRICED * (not _AMOUNTS.isdisjoint(attrs))
     if not _MARKED.isdisjoint(attrs):
         doc.itemprops.append(node)
-        mark |= _PRICED * (attrs.get("itemprop") == "price")
+        mark |= PRICED * (attrs.get("itemprop") == "price")
     if not _RDFA.isdisjoint(attrs):
         doc.properties.append(node)
     if not _TABLES.isdisjoint(attrs):
@@ -237,8 +160,8 @@ def _marked(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> int:
     if not _CALLED.isdisjoint(attrs):
         for name in CALLED:
             if name in attrs:
-                mark |= _NAMES[attrs[name]]
-    return mark | _NUMBERED * (not _NUMBERS.isdisjoint(attrs))
+                mark |= NAMES[attrs[name]]
+    return mark | NUMBERED * (not _NUMBERS.isdisjoint(attrs))
 
 
 _NO_TEXT = ("meta", "script", "link", "style", "template", "html", "body", "img", "input")

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
-from scrapers.readers.dom import CALLED
+from scrapers.readers.names import CALLED
 
 MAX_CLIMB = 600
 _OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
