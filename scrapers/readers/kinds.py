@@ -115,7 +115,7 @@ def _led(text: str) -> bool:
     return lead is not None and bool(labels.CURRENT.search(lead[1]))
 
 
-_LEAD = re.compile(r"([^\W\d_][^\d€$£¥:]{1,24}:)")
+_LEAD = re.compile(r"([^\W\d_][^\d€$£¥:]{1,24}(?::|(?= ?[\d€$£¥])))")
 
 
 def _by_class(leaf: Leaf) -> str | None:

@@ -30,9 +30,9 @@ REGULAR = Words(
     r"prix (?:normal|habituel)|"
     r"normale prijs|"
     r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|pvp|vanlig pris|cena (?:regularna|"
-    r"standardowa)|b[ěe][žz]n[áa] cena|"
-    r"ordinarie(?: pris)?|norm\.?(?=\s?\d)|normaalihinta|"
-    r"ord\.(?=\s?\d)|ord\.? ?pris|normalpris)\b",
+    r"standardowa)|b[ěe][žz]n[áa] cena|b[ěe][žz]n[ěe]|be[žz]ne|"
+    r"ordinarie(?: pris)?|norm(?=\.?\s?\d)|normaalihinta|"
+    r"ord(?=\.?\s?\d)|ord\.? ?pris|normalpris)\b",
 )
 SAVING = Words(
     r"(?:\b(?:you save|save|saving|savings|saved|off|discount|sie sparen|du sparst|sparen|"
@@ -114,7 +114,8 @@ MEMBER = Words(
     r"medlem\w*)\b",
 )
 USED = Words(
-    r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|gebraucht\w*|occasions?|"
+    r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|"
+    r"gebraucht\w*|occasions?|"
     r"reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
 )
@@ -159,7 +160,7 @@ TIER = Words(
     r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|"
     r"fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
     r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|"
-    r"je|[àa]|items?)\b|"
+    r"je|[àa]|items?|m|met(?:er|re)s?|m[èe]tres?|metr[iyóůo]w?|metros|kg|liter)\b|"
     r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\s?\d|\beach when\b|\bbulk\b|"
     r"\bstaffel\w*|"
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
@@ -189,7 +190,8 @@ CURRENT = Words(
     r"onze prijs|"
     r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|"
     r"na[šs]e cena|"
-    r"akční cena|nu|pris nu|nupris)\b\s*:?\s*$|"
+    r"akční cena|akciov[áa] cena|akci[óo]s [áa]r|nyt|n[åa]|tilbud(?:spris)?|kampanjpris|"
+    r"prezzo online|pre[çc]o final|promo[çc][ãa]o|nu|pris nu|nupris)\b\s*:?\s*$|"
     r"(?:販売価格|特別価格|セール価格|促销价|现价|售价|優惠價|판매가)\s*(?:[(（]税込[)）])?\s*[:：]?\s*$",
 )
 NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)

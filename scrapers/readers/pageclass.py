@@ -16,7 +16,11 @@ _BOT_TITLE = Words(
     r"captcha|"
     r"human verification|request blocked|ddos|unusual traffic|sicherheits(?:abfrage|pr[üu]fung)|"
     r"v[ée]rification de s[ée]curit[ée]|one more step|please wait|you are being redirected|"
-    r"slide to verify|you are now in line",
+    r"slide to verify|you are now in line|verifica di sicurezza|comprobaci[óo]n de seguridad|"
+    r"veiligheidscontrole|s[äa]kerhetskontroll|sikkerhetskontroll|bezpe[čc]nostn[íi] kontrola|"
+    r"^\W*(?:nur einen moment|einen moment(?: bitte)?|un instant|un momento|um momento|even geduld|"
+    r"chwileczk[ęe]|ci siamo quasi|okam[žz]ik|ett [öo]gonblick|et [øo]jeblik|[øo]yeblikk|"
+    r"egy pillanat|hetki)\W*$",
 )
 _BOT_TEXT = Words(
     r"verify (?:that )?you(?:'re| are) (?:a )?human|checking (?:if the site connection is secure|"
@@ -28,7 +32,11 @@ _BOT_TEXT = Words(
     r"solve (?:the|this) (?:captcha|puzzle)|type the characters you see|press (?:&|and) hold|"
     r"you have been blocked|access to this (?:page|site) has been (?:denied|blocked)|"
     r"best[äa]tigen sie,? dass sie (?:ein mensch|kein roboter)|"
-    r"v[ée]rifiez que vous [êe]tes humain|ray id",
+    r"v[ée]rifiez que vous [êe]tes humain|ray id|(?:usted es|eres) (?:un ser )?humano|"
+    r"no (?:soy|eres) un robot|conferma di essere umano|non sono un robot|sei un essere umano|"
+    r"jeste[śs] cz[łl]owiekiem|nie jestem robotem|jste [čc]lov[ěe]k|nejsem robot|ste [čc]lovek|"
+    r"dat (?:u|je) een mens bent|ik ben geen robot|[äa]r (?:en )?m[äa]nniska|er (?:et )?menneske|"
+    r"[ée] (?:um )?humano|n[ãa]o sou um rob[ôo]|nem vagyok robot|en ole robotti",
 )
 _BOT_HTML = Words(
     r"challenge-platform|cf-chl-|/captcha/|g-recaptcha[\"'][^>]*data-callback|h-captcha|px-captcha|"
@@ -61,7 +69,12 @@ _ASIDE = Words(
     r"winkelwagen|winkelmandje|carrello|carrito|cesta|koszyk|ko[šs][íi]k|varukorg|kundvagn|"
     r"indk[øo]bskurv|handlekurv|カート|購物車|购物车|wish ?-?lists?|favou?rites|account|orders?|"
     r"order history|compare products|product comparison|wunschliste|merkzettel|konto|"
-    r"bestellungen|produktvergleich|compte|commandes|liste d.envies)"
+    r"bestellungen|produktvergleich|compte|commandes|liste d.envies|"
+    r"compar(?:er les produits|ateur|ar productos|ar produtos)|confronta prodotti|"
+    r"(?:producten vergelijken|productvergelijking)|por[óo]wna(?:nie|j) produkt[óo]w|"
+    r"porovn[áa]n[íi](?: produkt[ůu]| zbo[žz][íi])?|j[äa]mf[öo]r produkter|sammenlign produkter|"
+    r"lista (?:dei desideri|de deseos|de desejos|[żz]ycze[ńn])|verlanglijst(?:je)?|"
+    r"[öo]nskelista|[øo]nskeliste|kedvencek|k[ív]áns[áa]glista)"
     r"(?: (?:contents|summary|items?|\(\d+\)|\d+ items?))?\W*(?:$|[-|–:•]\s)",
 )
 _SERVICE = Words(

@@ -39,6 +39,7 @@ FAR = 4  # levels above the heading: what first comes there may be another thing
 _BARE = re.compile(rf"(?:{MONEY}\s?)?\d[\d.,'’\u00a0\u202f]*(?:\s?{MONEY})?")
 _TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)(?![^\W\d_])"
 _RANGE_AFTER = re.compile(rf"\s*{_TO}\s*(?:{MONEY}\s*)?\d", re.IGNORECASE)
+_DASHED = re.compile(r"[\s€$£]\s*[-–—]\s*\Z")  # "4,95 € - " and the upper end in the next element
 _RANGE_BEFORE = re.compile(rf"(?:^|\s){_TO}\s*[^\d\s]{{0,4}}\s*$", re.IGNORECASE)
 _TIER_BEFORE = re.compile(
     r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|buy|qty|>=|"
@@ -55,7 +56,9 @@ _BUY_FOR = re.compile(
 )
 _TIER_TEXT = re.compile(
     r"(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|"
-    r"fra)\s*\d{1,5}\s+(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
+    r"fra)\s*\d{1,5}\s*(?:\s(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|pi[èe]ces?|pz|pezzi|uds?|szt|ks|"
+    r"m|met(?:er|re)s?|m[èe]tres?|metr\w{0,3}|kg)\.?(?:\s?[:=])?\s*)?(?<=[\s:=])"
+    r"(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
     re.IGNORECASE,
 )
 _PAID = ("now", "low", "gross", "net")
@@ -268,7 +271,7 @@ class _Reader:
         said_so = strong or kind != "now" or not _in_sentence(leaf.node)
         kind = self._of_row(leaf, before, kind) if said_so else "other"
         end = _end_of_range(leaf.node)
-        if end == "minPrice" or _RANGE_AFTER.match(after):
+        if end == "minPrice" or _RANGE_AFTER.match(after) or _DASHED.search(text):
             self._open = leaf.place.branch
         elif self._open == leaf.place.branch and (end == "maxPrice" or _RANGE_BEFORE.search(words)):
             self._close(told)
