@@ -79,11 +79,7 @@ def show_versions(answer: Row) -> None:
     currency = answer["currency"]
     for pair in answer["comparisons"]:
         _print(f"{pair['before']} beside {pair['after']}, in {currency}")
-        table = _table(("", "left"), (pair["before"], "right"), (pair["after"], "right"))
-        for group in pair["groups"]:
-            sums = [(group[x] or {}).get("share") for x in ("before", "after")]
-            table.add_row(_cell(group["group"]), *(_cell(x) for x in sums))
-        _print(table)
+        _print(_groups_table(pair))
         for change in pair["changes"]:
             _print(
                 f"  {change['part']}: {change['before'] or 'not there'} -> "
@@ -100,6 +96,20 @@ def show_versions(answer: Row) -> None:
             f"cheaper: {one['part']} instead of {one['instead_of']}{note} saves "
             f"{one['saves_share']} in this model, {one['saves_to_spend']} to spend"
         )
+
+
+def _groups_table(pair: Row) -> Any:
+    """Cost and mass by group; the mass where any is known."""
+    both = ("before", "after")
+    weighed = any((group[x] or {}).get("mass") for group in pair["groups"] for x in both)
+    shown = [(x, key) for key in ("share", *(["mass"] if weighed else [])) for x in both]
+    heads = [(pair[x] if key == "share" else f"{pair[x]}, g", "right") for x, key in shown]
+    table = _table(("", "left"), *heads)
+    for group in pair["groups"]:
+        table.add_row(
+            _cell(group["group"]), *(_cell((group[x] or {}).get(key)) for x, key in shown)
+        )
+    return table
 
 
 def taken_text(answer: Row) -> str:

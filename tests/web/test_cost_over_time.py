@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
-from web_kit import CATALOGUE, NOW, desk
+from web_kit import CATALOGUE, NOW, application, client, desk
 
 from service.exchange.catalogue import book_from_document, parse_toml
-from service.flows import views
+from service.flows import edit, views
 from service.flows.publish import read_wish, reprice
+from service.model.money import parse_money
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -88,3 +90,39 @@ lines = [{ part = "rod", amount = "1 m" }]
         want = Decimal("11.90") / (Decimal("0.9") + Decimal(step) / 100)
         assert share == str(want.quantize(Decimal("0.01"))), day
     assert len(set(found.values())) > 5
+
+
+def test_versions_show_cost_and_mass_by_group_and_what_would_be_cheaper(tmp_path: Path) -> None:
+    """A motor of 44.83 and 180 g, its equivalent of 39.83: 5.00 saved either way."""
+    text = CATALOGUE.replace(
+        '[part.motor]\nname = "Outrunner 900 KV"',
+        '[part.motor]\nname = "Outrunner 900 KV"\nmass = "180 g"\n'
+        'equivalent = [{ part = "motor-b", note = "5 mm longer" }]',
+    )
+    text += """
+[part.motor-b]
+name = "Outrunner 900 KV, B"
+[[part.motor-b.listing]]
+supplier = "dunnock"
+sold_as = "1 piece"
+"""
+    with desk(tmp_path, catalogue=text) as deps:
+        edit.book_price(deps, "motor-b", parse_money("39.83 EUR"), "dunnock")
+        found = views.versions(deps, "curlew")
+        assert found["columns"][0]["groups"]["drive"]["mass"] == "180"
+        (better,) = [p for p in found["proposals"] if p["instead_of"] == "Outrunner 900 KV"]
+        assert better == {  # 44.83 - 39.83
+            "part": "Outrunner 900 KV, B",
+            "instead_of": "Outrunner 900 KV",
+            "note": "5 mm longer",
+            "saves_share": "5.00",
+            "saves_to_spend": "5.00",
+        }
+
+        async def page() -> str:
+            async with client(application(deps, tmp_path), headers={"accept": "text/html"}) as one:
+                return (await one.get("/builds/curlew/versions")).text
+
+        text = asyncio.run(page())
+        assert "180" in text
+        assert "5 mm longer" in text

@@ -12,6 +12,7 @@ from typing import Any
 
 from scrapers import format_amount
 from service.builds import texts
+from service.builds.compare import Proposal, proposals
 from service.builds.cost import BuildCost, LineCost, price_build
 from service.builds.cost_json import cost_to_json
 from service.builds.view import PriceView
@@ -207,6 +208,7 @@ def versions(deps: Deps, key: str) -> dict[str, Any]:
             "columns": [_column(m, c) for m, c in zip(members, costs, strict=True)],
             "groups": list(dict.fromkeys(name for cost in costs for name, _ in cost.groups)),
             "changes": {m.key: _changes(m, view.parts) for m in members},
+            "proposals": [_proposal(p, build, view.parts) for p in proposals(build, view)],
             "parts": [{"part": p.key, "name": p.name} for p in view.parts.values()],
             "used": _used(costs[0], view.parts) if costs else [],
         }
@@ -226,6 +228,17 @@ def _column(build: Build, cost: BuildCost) -> dict[str, Any]:
         "base": build.base,
         "groups": {row["group"]: row for row in found["groups"]},
         "totals": found["totals"],
+    }
+
+
+def _proposal(one: Proposal, build: Build, parts: Mapping[str, Part]) -> dict[str, Any]:
+    """Another part that still meets what a line of the build asks for, and what it saves."""
+    return {
+        "part": parts[one.part].name,
+        "instead_of": parts[one.instead_of].name,
+        "note": one.note or None,
+        "saves_share": money(one.share, build.currency),
+        "saves_to_spend": money(one.to_spend, build.currency),
     }
 
 
