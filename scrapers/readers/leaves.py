@@ -22,7 +22,7 @@ CURRENCY = re.compile(
     r"руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = (
-    r"(?:[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원]|(?<![^\W\d_])R[pMs](?![^\W\d_])\.?|đ\b|руб|грн|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
+    r"(?:[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원]|(?<![^\W\d_])R[pMs](?![^\W\d_])\.?|đ\b|руб|грн|TL\b|₸|тг\b|บาท|د\.إ|ر\.س|ج\.م|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
     r"Ft\b|[Ll]ei\b|лв|S?Fr\.)"
 )
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")

@@ -37,8 +37,10 @@ _BUY = Words(
     r"u ko[šs]aricu|στο καλάθι|ostukorvi|[îi] krep[šs]el[įi]|pievienot grozam|"
     r"add (?:one |item |this )?to (?:basket|order)|^order(?: now| online| this| item)?$|"
     r"^make payments|^pay (?:now|with)|"
+    r"sepete ekle|sat.n al|th[êe]m v[àa]o gi[ỏo]|mua ngay|\bbeli\b|keranjang|"
+    r"หยิบใส่|ตะกร้า|הוסף לסל|أضف إلى|купи\b|"
     r"в корзину|купить|в кошик|купити|koop\b|立即购买|加入购物车|加入購物車|"
-    r"かごに(?:追加|入れる)|買い物かご|購入する|장바구니|구매하기|"
+    r"かごに(?:追加|入れる)|買い物かご|購入する|予約する|立即購買|장바구니|구매하기|"
     r"adicionar ao carrinho|カートに入れる|カートに追加",
 )
 MAX_TEXT = 90
