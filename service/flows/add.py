@@ -15,18 +15,17 @@ from scrapers import (
     ScrapeError,
     SiteRules,
     Visited,
-    VisitRequest,
     check_url,
-    host_key,
     read_page,
     read_price,
     reading_to_json,
 )
 from service.errors import InputError, NotFoundError
-from service.flows import build_edit, edit, lanes
+from service.flows import build_edit, edit
 from service.flows.keep import keep_verdicts
+from service.flows.look import visit_in_turn
 from service.flows.names import need_listing
-from service.flows.ports import Deps, HostState, Lease, VisitRow
+from service.flows.ports import Deps, VisitRow
 from service.flows.verdict import Seen, body_digest, decide, site_rules
 from service.model.book import Book
 from service.model.catalogue import Listing, Part, Supplier
@@ -77,31 +76,10 @@ def clean_url(deps: Deps, text: str) -> str:
 
 async def fetch_and_read(deps: Deps, url: str, rules: SiteRules | None = None) -> Looked:
     """Visit a page in its host's turn and read it; nothing of it is kept yet."""
-    lease = await lanes.claim(deps, host_key(url), patience=PATIENCE)
-    if lease is None:
-        return _not_now(url, "this shop is being visited just now; try again")
-    try:
-        pause = lanes.pause_before(lease.state, deps.clock())
-        if pause > PATIENCE:
-            wait = f"{-(-int(pause) // 60)} min"
-            return _not_now(url, f"this shop is left alone for {wait} after its last answer")
-        await asyncio.sleep(pause)
-        visited = await deps.fetcher.visit(VisitRequest(url=url, robots=lease.state.robots))
-        gap = lanes.gap_of(NOBODY, lease.host, deps.loopback_hosts)
-        state = lanes.after_visit(lease.state, visited, gap)
-        await asyncio.to_thread(_save_pace, deps, lease, state)
-    finally:
-        await asyncio.to_thread(lanes.give_back, deps, lease)
+    visited = await visit_in_turn(deps, url, patience=PATIENCE)
+    if isinstance(visited, str):
+        return Looked(url, reading_to_json(url, url, Reading(Outcome.THROTTLED, visited)))
     return await asyncio.to_thread(_read, url, visited, rules)
-
-
-def _not_now(url: str, why: str) -> Looked:
-    return Looked(url, reading_to_json(url, url, Reading(Outcome.THROTTLED, why)))
-
-
-def _save_pace(deps: Deps, lease: Lease, state: HostState) -> None:
-    with deps.store.write() as unit:
-        unit.polls.save_host(lease, state)
 
 
 def _read(url: str, visited: Visited, rules: SiteRules | None) -> Looked:

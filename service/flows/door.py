@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import asynccontextmanager
-from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from service.flows import lanes
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
+    from datetime import datetime
 
     from scrapers import HostDoor
     from service.flows.ports import Deps, Lease
@@ -33,24 +33,29 @@ def door(deps: Deps) -> HostDoor:
         lease = await lanes.claim(deps, host, patience=0.0)
         if lease is None:
             raise FetchError(ELSEWHERE)
-        pause = lanes.pause_before(lease.state, deps.clock())
         try:
-            if pause > PATIENCE or lanes.capped(lease.state, deps.clock()):
-                raise FetchError(ELSEWHERE)
-            await asyncio.sleep(pause)
+            await asyncio.sleep(_pause(lease, deps.clock()))
+        except BaseException:  # it was not asked
+            await lanes.hand_back(deps, lease)
+            raise
+        try:
             yield
         finally:
-            await asyncio.to_thread(_leave, deps, lease)
+            await lanes.hand_back(deps, _asked(deps, lease))
 
     return enter
 
 
-def _leave(deps: Deps, lease: Lease) -> None:
+def _pause(lease: Lease, now: datetime) -> float:
+    """Seconds until the host may be asked. FetchError where that is too long for a visit."""
+    pause = lanes.pause_before(lease.state, now)
+    if pause > PATIENCE or lanes.capped(lease.state, now):
+        raise FetchError(ELSEWHERE)
+    return pause
+
+
+def _asked(deps: Deps, lease: Lease) -> Lease:
     """Give the host its gap, never less than it was owed already."""
     quiet = lease.host.partition(":")[0] in deps.loopback_hosts
-    rested = deps.clock() + (timedelta(0) if quiet else lanes.DEFAULT_GAP)
-    owed = lease.state.next_allowed_at
-    state = replace(lease.state, next_allowed_at=rested if owed is None else max(owed, rested))
-    with deps.store.write() as unit:
-        unit.polls.save_host(lease, state)
-        unit.polls.release(lease)
+    gap = timedelta(0) if quiet else lanes.DEFAULT_GAP
+    return lanes.cut_short(lease, deps.clock(), gap)

@@ -8,9 +8,10 @@ one visit to the start of the next and outlives the process.
 from __future__ import annotations
 
 import asyncio
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
-from scrapers import Visited, is_host_failure, next_allowed
+from scrapers import Outcome, Visited, is_host_failure, next_allowed
 from service.flows.owner import is_dead
 from service.flows.ports import Deps, HostState, Lease
 from service.model.catalogue import Supplier
@@ -86,7 +87,10 @@ def _renew(deps: Deps, lease: Lease, until: datetime) -> Lease | None:
 
 
 async def hand_back(deps: Deps, lease: Lease) -> None:
-    """`give_back` in a thread, to its end also where this task is cancelled meanwhile."""
+    """`give_back` in a thread, to its end also where this task is cancelled meanwhile.
+
+    So the pace of a visit is kept even where its result no longer is.
+    """
     giving = asyncio.ensure_future(asyncio.to_thread(give_back, deps, lease))
     try:
         await asyncio.shield(giving)
@@ -96,8 +100,9 @@ async def hand_back(deps: Deps, lease: Lease) -> None:
 
 
 def give_back(deps: Deps, lease: Lease) -> None:
-    """Let the next one have the host; its pace stays in its row."""
+    """Let the next one have the host, at the pace that `lease` knows of."""
     with deps.store.write() as unit:
+        unit.polls.save_host(lease, lease.state)
         unit.polls.release(lease)
 
 
@@ -113,6 +118,22 @@ def capped(state: HostState, now: datetime) -> bool:
     return state.day == now.astimezone(UTC).date() and state.visits_today >= DAILY_CAP
 
 
+def cut_short(lease: Lease, now: datetime, gap: timedelta) -> Lease:
+    """After a visit of which nothing is known but that it began: the host was asked."""
+    owed = lease.state.next_allowed_at
+    rested = next_allowed(now, gap, None, None, Outcome.REFUSED, 0)
+    visits, today = counted(lease.state, now)
+    next_allowed_at = rested if owed is None else max(owed, rested)
+    state = replace(lease.state, next_allowed_at=next_allowed_at, visits_today=visits, day=today)
+    return replace(lease, state=state)
+
+
+def counted(state: HostState, now: datetime) -> tuple[int, date]:
+    """Visits of the day (UTC) with one more, and the day."""
+    today = now.astimezone(UTC).date()
+    return (state.visits_today + 1 if state.day == today else 1), today
+
+
 def after_visit(state: HostState, visited: Visited, gap: timedelta) -> HostState:
     """The host row after a visit: when it may be asked again, and its robots.txt."""
     now = visited.finished_at
@@ -126,8 +147,7 @@ def after_visit(state: HostState, visited: Visited, gap: timedelta) -> HostState
         outcome=visited.outcome,
         failures=failures,
     )
-    today = now.astimezone(UTC).date()
-    visits = state.visits_today + 1 if state.day == today else 1
+    visits, today = counted(state, now)
     robots = visited.robots or state.robots
     parked = visited.reason if failed else None
     return HostState(state.host, allowed, failures, robots, visits, today, parked)

@@ -44,6 +44,7 @@ class _Pass:
     patience: float
     slots: asyncio.Semaphore
     last: dict[str, Visited] = field(default_factory=dict)  # of each host
+    leases: dict[str, Lease] = field(default_factory=dict)  # with the pace after the last visit
 
 
 async def poll_due(deps: Deps, *, workers: int = 50, on_line: OnLine | None = None) -> PollReport:
@@ -136,7 +137,7 @@ async def _lane(this: _Pass, host: str, members: Sequence[int]) -> None:
             if kept:  # the host's pace is in its row before another may have the host
                 await asyncio.wait(kept[-1:])
         finally:  # cancelled while it waits, it gives the host back all the same
-            await lanes.hand_back(this.deps, lease)
+            await lanes.hand_back(this.deps, this.leases.pop(host, lease))
 
 
 async def _drain(this: _Pass, lease: Lease, members: Sequence[int], kept: list[Kept]) -> None:
@@ -155,19 +156,23 @@ async def _drain(this: _Pass, lease: Lease, members: Sequence[int], kept: list[K
             this.report.waiting[lease.host] = f"{left} left: to be left alone until {until}"
             return
         await asyncio.sleep(pause)
-        lease = await lanes.keep(this.deps, lease)
-        async with this.slots:
+        async with this.slots:  # its wait may be long: the lease is looked at after it
+            lease = await lanes.keep(this.deps, lease)
             result = await _visit(this, lease, listing)
-        lease = result.lease
+        lease = this.leases[lease.host] = result.lease
         kept.append(await this.writer.put(result))
 
 
 async def _visit(this: _Pass, lease: Lease, listing: Listing) -> Result:
     supplier = this.suppliers[listing.supplier]
     state = this.states.pop(listing.id)
-    seen = await look(this.deps, lease, listing, supplier, state)
-    this.last[lease.host] = seen.visited
     gap = lanes.gap_of(supplier, lease.host, this.deps.loopback_hosts)
+    try:
+        seen = await look(this.deps, lease, listing, supplier, state)
+    except BaseException:
+        this.leases[lease.host] = lanes.cut_short(lease, this.deps.clock(), gap)
+        raise
+    this.last[lease.host] = seen.visited
     return Result(seen, replace(lease, state=lanes.after_visit(lease.state, seen.visited, gap)))
 
 
