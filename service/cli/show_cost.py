@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from rich.text import Text
@@ -71,7 +72,21 @@ def _totals(answer: Row) -> list[str]:
     if totals["paid"]:
         spent = f", spent {totals['spent']} {currency}" if totals["spent"] else ""
         found.append(f"paid so far {totals['paid']} {currency}{spent}")
-    return found
+    return [*found, *_budget(answer)]
+
+
+def _budget(answer: Row) -> list[str]:
+    """How far the totals are from what the builder set, and by when."""
+    day, limit = answer.get("need_by"), answer.get("budget")
+    until = [f"needed by {day}"] if day else []
+    if limit is None:
+        return until
+    said = [f"budget {limit} {answer['currency']}"]
+    for name in ("share", "to_spend"):
+        over = Decimal(answer["totals"][name]) - Decimal(limit)
+        where = f"{over} above it" if over > 0 else f"{-over} below it" if over else "just that"
+        said.append(f"{HEADS[name]} {where}")
+    return ["; ".join([*said, *until])]
 
 
 def _orders(answer: Row) -> list[str]:

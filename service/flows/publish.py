@@ -18,7 +18,7 @@ from service.flows.load import price_view
 from service.flows.names import moment
 from service.flows.ports import Deps, Gap, Unit
 from service.model.builds import Build
-from service.model.money import parse_currency
+from service.model.money import money_text, parse_currency
 from service.model.prices import PriceNow, Spell, fresh_for
 from service.prices.stats import describe, usual_price
 from service.prices.track import make_track
@@ -76,10 +76,18 @@ def read_wish(
 
 
 def reprice(deps: Deps, build: str, wish: Wish) -> dict[str, Any]:
-    """The JSON object of `ebbmark reprice`. NotFoundError; InputError."""
+    """The JSON object of `ebbmark reprice`, with the build's budget and day.
+
+    The budget is None where another currency is asked for. NotFoundError; InputError.
+    """
     with deps.store.read() as unit:
         asked, view = wished(unit, deps, build, wish)
-        return cost_to_json(price_build(asked, view))
+        own = view.builds[build]
+        same = own.budget is not None and own.currency == asked.currency
+        return cost_to_json(price_build(asked, view)) | {
+            "budget": money_text(own.budget, own.currency) if same and own.budget else None,
+            "need_by": own.need_by.isoformat() if own.need_by else None,
+        }
 
 
 def published(deps: Deps, build: str, wish: Wish) -> Published:

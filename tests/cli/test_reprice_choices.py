@@ -54,6 +54,8 @@ lines = [
 name = "Hull with paid work"
 from = "hull"
 labour_rate = "12.00 EUR"
+budget = "150.00"
+need_by = 2027-04-01
 [[purchase]]
 part = "filler"
 supplier = "tarnside"
@@ -313,3 +315,18 @@ def test_from_nothing_and_usual_are_of_the_part_and_the_set_that_are_shown(db, t
         ("bat-b", "42.00", "0.00", "42.00", "42.00"),
         ("motor", "85.00", "85.00", "85.00", "85.00"),
     ]
+
+
+def test_budget_and_day_stand_beside_the_totals(db):
+    """12.5 h at 12.00 are 150.00 by themselves: what the model costs is above the budget by
+    what its goods come to."""
+    answer = priced(db, "paid")
+    assert (answer["budget"], answer["need_by"]) == ("150.00", "2027-04-01")
+    over = Decimal(answer["totals"]["share"]) - 150
+    left = 150 - Decimal(answer["totals"]["to_spend"])
+    out = ebbmark("--db", db, "reprice", "paid", "--at", AT).out
+    said = " ".join(out.split())
+    assert f"budget 150.00 EUR; in this model {over} above it; to spend {left} below it" in said
+    assert "needed by 2027-04-01" in said
+    other = priced(db, "paid", "--currency", "GBP")
+    assert (other["budget"], other["need_by"]) == (None, "2027-04-01")
