@@ -11,7 +11,7 @@ from scrapers.readers.words import Words
 _I = re.IGNORECASE
 
 LIST = Words(
-    r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|m\.?r\.?p|list price|retail price|recommended|"
+    r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|m\.?r\.?p|list price|recommended|"
     r"original(?:ly)?|"
     r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher(?:ig\w+)?|fr[üu]her|ehemal\w*|"
@@ -26,7 +26,8 @@ LIST = Words(
     r"通常価格|定価|希望小売価格|参考価格|元の価格|原价|市场价|划线价|原價|市價|정가|소비자가",
 )
 REGULAR = Words(
-    r"\b(?:regular price|normal price|standard price|normal(?:er )?preis|regul[äa]rer preis|"
+    r"\b(?:regular price|normal price|standard price|retail(?: price)?(?! store)|"
+    r"normal(?:er )?preis|regul[äa]rer preis|"
     r"prix (?:normal|habituel)|"
     r"normale prijs|"
     r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|pvp|vanlig pris|cena (?:regularna|"
@@ -199,7 +200,6 @@ NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 # class and id words of the element and its near ancestors
 C_LIST = re.compile(
     r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|original|previous|"
-    r"retail|"
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
     r"pseudo|statt|barre|"
     r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
@@ -210,7 +210,7 @@ C_LIST = re.compile(
     _I,
 )
 C_REGULAR = re.compile(
-    r"(?:^|[\s_-])(?:regular|normal)(?:-?price)?(?=$|[\s_-])|regularprice|normalprice|"
+    r"(?:^|[\s_-])(?:regular|normal|retail)(?:-?price)?(?=$|[\s_-])|regularprice|normalprice|"
     r"price__regular|price--regular",
     _I,
 )

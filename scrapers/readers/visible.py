@@ -253,11 +253,11 @@ class _Reader:
             before, text = row[0], text[row.end() :]
         if not is_price_like(text) and (not _LONE.match(text) or _counts(leaf, after)):
             return
-        words, cut = _cut(before)
-        if named := _printed_label(leaf.node):
-            words, cut = f"{words} {named}", False
-        close = partial(self._close_words, leaf)
-        kind, strong = kind_of(leaf, text, words, after, cut=cut, close=close)
+        kind, strong = self._kind(leaf, text, before, after)
+        if kind in _BESIDE and before.strip() and not row:
+            before, after = self._around(leaf, shown=True)  # a hidden "was" says nothing of it
+            kind, strong = self._kind(leaf, text, before, after)
+        words, cut = _labelled_by(leaf, before)
         told = self._told(text, words, kind)
         if told is None:
             return
@@ -279,6 +279,11 @@ class _Reader:
         self._keep(
             leaf, order, text, tax_label(text, words, after, cut=cut), kind, told, strong=strong
         )
+
+    def _kind(self, leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
+        words, cut = _labelled_by(leaf, before)
+        close = partial(self._close_words, leaf)
+        return kind_of(leaf, text, words, after, cut=cut, close=close)
 
     def _of_row(self, leaf: Leaf, before: str, kind: str) -> str:
         """In a row of quantity prices: that of one piece is the price, what follows a sum."""
@@ -366,13 +371,18 @@ class _Reader:
             )
         )
 
-    def _around(self, leaf: Leaf) -> tuple[str, str]:
-        """The words before and after the leaf in its nearest small block."""
+    def _around(self, leaf: Leaf, *, shown: bool = False) -> tuple[str, str]:
+        """The words before and after the leaf in its nearest small block.
+
+        `shown`: without those that are hidden.
+        """
         at, context, climbed = leaf.node.parent, "", 0
         while at is not None and climbed < 3:
             text = at.text(separator=" ")
             if len(text) > 600 or len(text := squeeze(text)) > MAX_TEXT:
                 break
+            if shown:
+                text = squeeze(self._shown(at))
             if context and text.count(leaf.raw) > 1:
                 break  # the same amount twice: which one's words these are cannot be told
             context = text
@@ -387,6 +397,15 @@ class _Reader:
         if following and following.start() > 4 and not _RANGE_AFTER.match(after):
             after = after[: following.start()]
         return before[-80:], after[:45]
+
+    def _shown(self, node: LexborNode) -> str:
+        parts: list[str] = []
+        for child in node.iter(include_text=True):
+            if child.is_text_node:
+                parts.append(child.text())
+            elif self.places.of(child).zone != "hidden":
+                parts.append(self._shown(child))
+        return " ".join(parts)
 
     def _close_words(self, leaf: Leaf) -> str:
         """The words before the leaf in the smallest element that has any beside it."""
@@ -412,6 +431,13 @@ class _Reader:
                 return True
             at, climbed = at.parent, climbed + 1
         return False
+
+
+def _labelled_by(leaf: Leaf, before: str) -> tuple[str, bool]:
+    """The words that may label the leaf, and whether another amount stands before them."""
+    words, cut = _cut(before)
+    named = _printed_label(leaf.node)
+    return (f"{words} {named}", False) if named else (words, cut)
 
 
 def _printed_label(node: LexborNode) -> str:
