@@ -8,6 +8,10 @@ from scrapers.model import Choice
 from scrapers.readers.dom import Doc
 
 MAX_FIELDS = 12
+_INPUTS = "input[type=radio]"
+_CHOSEN = "input[checked], option[selected]"
+_MARKED = frozenset({"active", "selected", "is-active", "is-selected", "checked", "current"})
+MAX_CLIMB = 3
 
 
 def read(doc: Doc, choices: tuple[Choice, ...]) -> Choice | None:
@@ -38,3 +42,15 @@ def _selected(form: LexborNode) -> set[str] | None:
             return None
         made.add(value.casefold())
     return made or None
+
+
+def is_ticked(node: LexborNode | None) -> bool:
+    """Whether the box around an amount is the one of several that the page has ticked."""
+    for _ in range(MAX_CLIMB):
+        if node is None or len(node.css(_INPUTS)) > 1:
+            return False
+        names = (node.attributes.get("class") or "").split()
+        if not _MARKED.isdisjoint(names) or node.css_first(_CHOSEN) is not None:
+            return True
+        node = node.parent
+    return False

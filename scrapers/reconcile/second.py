@@ -6,10 +6,8 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
-from selectolax.lexbor import LexborNode
-
 from scrapers.model import Source, Tax
-from scrapers.readers import labels, tiers
+from scrapers.readers import labels, picked, tiers
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
@@ -43,16 +41,11 @@ def by_breaks(
     )
 
 
-_CHOSEN = "input[checked], option[selected]"
-_MARKED = frozenset({"active", "selected", "is-active", "is-selected", "checked", "current"})
-MAX_CLIMB = 3
-
-
 def _by_mark(verdict: Verdict, court: Court) -> Verdict:
     """Of several choices with a price each the one that the page has ticked."""
     now = court.shown.now
     held = [s for s in (now, *court.shown.rivals) if s is not None and s.node is not None]
-    ticked = {s.amount: s for s in held if _ticked(s.node)}
+    ticked = {s.amount: s for s in held if picked.is_ticked(s.node)}
     if len(ticked) != 1 or len(ticked) == len({s.amount for s in held}):
         return verdict
     one = next(iter(ticked.values()))
@@ -61,20 +54,6 @@ def _by_mark(verdict: Verdict, court: Court) -> Verdict:
         verdict, price=one.amount, currency=one.currency or court.currency, doubt=None,
         source=Source.VISIBLE, low=min(amounts), high=max(amounts), note="a choice is ticked",
     )  # fmt: skip
-
-
-def _ticked(node: LexborNode | None) -> bool:
-    for _ in range(MAX_CLIMB):
-        if node is None or len(node.css(_INPUTS)) > 1:
-            return False
-        names = (node.attributes.get("class") or "").split()
-        if not _MARKED.isdisjoint(names) or node.css_first(_CHOSEN) is not None:
-            return True
-        node = node.parent
-    return False
-
-
-_INPUTS = "input[type=radio]"
 
 
 def _by_tax(text: str, verdict: Verdict, court: Court) -> Verdict:
