@@ -104,10 +104,8 @@ class _Order:
 
     def charges(self) -> Iterable[Charge]:
         """In the order in which an invoice names them."""
-        carriage, fees = (
-            self._in_build(self.shipping),
-            [self._in_build(fee_of(fee, self.value)) for fee in self._fees],
-        )
+        carriage = self._in_build(self.shipping)
+        fees = [self._in_build(fee_of(fee, self.value)) for fee in self._fees]
         yield self._charge(texts.SHIPPING, carriage)
         for fee, cost in zip(self._fees, fees, strict=True):
             yield self._charge(fee.name, cost)
@@ -227,7 +225,7 @@ class _Order:
     def _at(self, rule: Border, carriage: Fraction) -> list[Charge]:
         from service.builds.border import Consignment, import_cost  # noqa: PLC0415
 
-        net = [(lot, self._net(lot, rule.tax or Decimal(0))) for lot in self.lots]
+        net = [(lot, self._net(lot)) for lot in self.lots]
         value = sum((one for _, one in net), NONE)
         monies = [rule.handling, rule.not_under, Money(rule.a_group, rule.currency)]
         codes = {money.currency for money in monies if money is not None}
@@ -237,17 +235,18 @@ class _Order:
         found = import_cost(rule, sent, self.market.currency, rates)
         if found.unknown:
             raise Unknown(f"{self._lacks(texts.NO_DUTY)} ({found.unknown})")
-        held = to_cents(value * Fraction(rule.tax or 0) / 100, self.market.currency)
+        taxed = (one * Fraction(lot.quote.tax) / 100 for lot, one in net)
+        held = to_cents(sum(taxed, NONE), self.market.currency)
         return [
             Charge(texts.DUTY, found.duty),
             Charge(texts.IMPORT_TAX, found.tax - held),
             Charge(texts.CLEARANCE, found.handling),
         ]
 
-    def _net(self, lot: Lot, percent: Decimal) -> Fraction:
-        """Goods without tax and markup, in the build's currency."""
+    def _net(self, lot: Lot) -> Fraction:
+        """Goods without the tax that they hold and markup, in the build's currency."""
         gross = lot.quote.cost(lot.units) / self.market.markup(lot.quote.offer.currency)
-        return gross / (1 + Fraction(percent) / 100)
+        return gross / (1 + Fraction(lot.quote.tax) / 100)
 
     def _by_group(self, net: Sequence[Net]) -> dict[str, Fraction]:
         """By tariff group; a part without one is taken for a group of its own."""

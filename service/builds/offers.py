@@ -14,7 +14,7 @@ from service.builds import texts
 from service.builds.amounts import base_amount
 from service.builds.breaks import cost_of, units_for
 from service.builds.cents import exact_rate, number_text
-from service.builds.tax import Footing, footing
+from service.builds.tax import Footing, footing, standard_rate
 from service.builds.view import PriceView, Stock, listings_by_part, stock_of
 from service.model.catalogue import Listing, Part, Supply
 from service.model.prices import Offer, PriceNow, fresh_for
@@ -32,7 +32,8 @@ class Quote:
 
     `content`: base units of the part in one unit of sale. `factor`: from the page's
     currency and footing to the build's, payment markup included. `split`: this part's
-    share of the price (1 unless the listing is a set).
+    share of the price (1 unless the listing is a set). `tax`: the destination's, in percent,
+    that stands in what it costs (0 where none is known to).
     """
 
     listing: Listing
@@ -47,6 +48,7 @@ class Quote:
     factor: Fraction
     split: Fraction
     notes: tuple[str, ...] = ()
+    tax: Decimal = Decimal(0)
 
     def units(self, need: Fraction) -> Fraction:
         """Units of sale to buy for `need` base units."""
@@ -158,7 +160,14 @@ class Market:
             factor=rate[0] * tax.factor * self.markup(now.offer.currency),
             split=split,
             notes=tuple(note for note in notes if note),
+            tax=Decimal(0) if tax.unknown else self._tax,
         )
+
+    @property
+    def _tax(self) -> Decimal:
+        """The destination's standard rate."""
+        end = self.view.destination
+        return (standard_rate(end, self.view.at.date()) if end else None) or Decimal(0)
 
     def _rate(self, source: str) -> tuple[Fraction, date | None] | None:
         if source not in self._rates:

@@ -12,7 +12,6 @@ from scrapers import Amount, Dimension, UnitError, dimension, to_base
 from service.builds import plan_texts as texts
 from service.builds.amounts import base_amount, is_running, mass_of, misfit
 from service.builds.bodies import bodies_needed, own_bodies
-from service.builds.border import border_of
 from service.builds.breaks import cost_of
 from service.builds.cents import exact_rate, to_cents
 from service.builds.choose import short_key
@@ -254,7 +253,7 @@ def good_of(quote: Quote, market: Market) -> Good | None:
         grams=sum((mass for mass in masses if mass is not None), Fraction(0)) * step,
         weighed=None not in masses,
         abroad=abroad,
-        net=_net(quote, market, abroad=abroad),
+        net=_net(quote, market),
     )
 
 
@@ -303,12 +302,9 @@ def _groups(listing: Listing, market: Market) -> dict[str, Fraction]:
     return dict(found)
 
 
-def _net(quote: Quote, market: Market, *, abroad: bool) -> Fraction:
+def _net(quote: Quote, market: Market) -> Fraction:
     """The tax of the destination and the markup of paying taken out of the price."""
-    view = market.view
-    rule = border_of(view.destination, view.at.date(), view.import_rules) if abroad else None
-    percent = Fraction(rule.tax or 0) if rule else Fraction(0)
-    return 1 / market.markup(quote.offer.currency) / (1 + percent / 100)
+    return 1 / market.markup(quote.offer.currency) / (1 + Fraction(quote.tax) / 100)
 
 
 def demand(stall: Stall) -> dict[str, Fraction]:

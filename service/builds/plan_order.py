@@ -188,7 +188,8 @@ class Order:
         due = self.programme.column(tax * room + 1.0)
         self.programme.at_least(due, _times(base, tax), -HALF)
         held = self.programme.column(tax * room + 1.0, cost=-1.0)
-        self.programme.row(added({held: 1.0}, self.net, -tax), high=0.5)
+        taxed = [_times(s.net, float(s.good.quote.tax) / 100) for s in self.stocks]
+        self.programme.row(added({held: 1.0}, total(taxed), -1.0), high=0.5)
         self._levied(added(duty, {due: 1.0}), 2.0 * room + 1.0, border)
 
     def _levied(self, due: Lin, room: float, border: Border) -> None:

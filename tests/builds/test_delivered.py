@@ -200,6 +200,19 @@ def test_flat_duty_and_import_tax() -> None:
     ]
 
 
+def test_goods_of_a_country_of_unknown_tax_bear_the_whole_import_tax() -> None:
+    # no rate is known for CN: 52.00 count as shown; 8 + 6 + 19 % of 66.00 come on top
+    cost = price_build(AFAR, from_afar("CN").view(destination="DE", import_rules=NO_HANDLING))
+    assert (cost.totals.to_spend, cost.totals.delivered) == (D("52.00"), D("78.54"))
+    assert ("import tax", D("12.54")) in [(c.name, c.cost) for c in cost.orders[0].charges]
+
+
+def test_a_tax_of_ones_own_is_on_the_goods_too() -> None:  # 66.00 x 1.05 instead of 1.19
+    own = NO_HANDLING.replace("[country.DE]", '[country.DE]\ntax = "5"')
+    cost = price_build(AFAR, from_afar().view(destination="DE", import_rules=own))
+    assert (cost.totals.to_spend, cost.totals.delivered) == (D("61.88"), D("69.30"))
+
+
 def test_before_july_2026_there_was_no_duty_up_to_150() -> None:  # (52 + 8) x 1.19 = 71.40
     shop = from_afar()
     view = shop.view(destination="DE", at=BEFORE, import_rules=NO_HANDLING)
@@ -298,7 +311,7 @@ def test_parts_of_a_sum_add_up_to_it(total, weights) -> None:
 @given(
     goods=st.lists(st.tuples(st.sampled_from("xyz"), cents, st.integers(1, 9)), max_size=9),
     fees=st.tuples(cents, cents, cents),
-    countries=st.tuples(*[st.sampled_from(["NL", "DE", "GB", "US", "CH"])] * 3),
+    countries=st.tuples(*[st.sampled_from(["NL", "DE", "GB", "US", "CH", "CN"])] * 3),
     to=st.sampled_from(["NL", "DE", "GB", "CH"]),
     currencies=st.tuples(*[st.sampled_from(["EUR", "USD", "GBP"])] * 3),
     percent=st.decimals("0.1", "5", places=1),
