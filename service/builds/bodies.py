@@ -7,7 +7,7 @@ hand or on their way, as the purchases say; the rest comes from what is bought.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -100,7 +100,7 @@ LENGTH = Dimension.LENGTH
 
 def _bars(found: Cutting, quote: Quote) -> Bodies:
     pattern = texts.BARS if found.proved else texts.BARS_GAP
-    sold_as = format_amount(quote.sold_as)
+    sold_as = _one_text(quote.sold_as)
     note = pattern.format(bars=found.bars, least=found.least, sold_as=sold_as)
     return Bodies(
         Fraction(-(-found.bars // quote.sold_as.pieces)),
@@ -109,6 +109,11 @@ def _bars(found: Cutting, quote: Quote) -> Bodies:
         tuple(Cut(piece.count, piece.length) for piece in found.left),
         tuple(_bar_text(bar) for bar in found.layout),
     )
+
+
+def _one_text(sold_as: Amount) -> str:
+    """One bar or sheet of what is sold: `1 m` of `2 x 1 m`."""
+    return format_amount(replace(sold_as, value=sold_as.value / sold_as.pieces, pieces=1))
 
 
 def _bar_text(bar: Bar) -> str:
@@ -136,7 +141,7 @@ def _from_sheets(rows: Sequence[Row], quote: Quote, own: Sequence[Cut], *, still
             found.append(plan)
     sheets, least = sum(x.sheets for x in found), sum(x.least for x in found)
     if sheets > least:
-        sold_as = format_amount(quote.sold_as)
+        sold_as = _one_text(quote.sold_as)
         notes.append(texts.SHEETS.format(sheets=sheets, sold_as=sold_as))
     return Bodies(
         Fraction(-(-sheets // quote.sold_as.pieces)),

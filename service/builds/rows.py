@@ -30,7 +30,8 @@ def pick(
     """The listing that counts for the row. Sets in `torn` bear on it with their whole price."""
     if row.part is None or row.problem:
         return None
-    quotes = fitting(row, market.quotes(row.part))
+    known = market.quotes(row.part)
+    quotes = fitting(row, known) or ([] if row.to_buy else known)  # all is there: only its worth
     if row.line.listing:
         return fixed(quotes, row.line.listing, asked, "fixed")
     quotes = [replace(q, split=Fraction(1)) if q.listing.key in torn else q for q in quotes]
@@ -108,7 +109,9 @@ def _explain(row: Row, market: Market) -> None:
     if row.choice is None and not row.problem and not row.owned and row.included < row.need:
         known = market.listings(row.part.key)
         priced = any(entry.id in market.view.prices for entry in known)
-        reason = texts.NOT_HERE if priced else texts.NO_PRICE if known else texts.NO_LISTING
+        reason = texts.NO_PRICE if known else texts.NO_LISTING
+        if priced:
+            reason = texts.NONE_FITS if market.quotes(row.part) else texts.NOT_HERE
         fixed_to = row.line.listing
         row.notes.insert(0, texts.NOT_FIXED.format(listing=fixed_to) if fixed_to else reason)
     if row.taken:

@@ -208,3 +208,24 @@ def test_a_price_without_a_rate_is_not_said_to_be_unknown() -> None:
     assert found.missing == ("motor",)
     assert "notes" in found.lines[0].hint
     assert any("no exchange rate from EUR to KWD" in text for text in found.warnings)
+
+
+def test_bars_sold_by_the_pair_are_counted_one_by_one_in_words() -> None:
+    # three bars of 1 m: two packages of two, and 1.8 of 4 m at 36.00 are used up
+    shop = Shop(TUBE)
+    shop.sell("tube", "2 x 1 m", "18.00")
+    found = price_build(build(line("tube", "1.8 m", cuts=THREE)), shop.view()).lines[0]
+    assert (found.buy, found.share, found.to_spend) == (2, D("16.20"), D("36.00"))
+    assert found.hint == "3 of 1 m, by the best cutting plan"
+
+
+def test_a_piece_that_only_fits_in_what_is_there() -> None:
+    # 1.5 m comes from the 2 m bar on hand, though bars are now sold by the metre
+    shop = Shop(TUBE)
+    shop.sell("tube", "1 m", "10.00")
+    made = build(line("tube", "1500 mm", cuts=(Cut(1, D(1500)),)))
+    stock = Stock(D(2), D(0), (Cut(1, D(2000)),))
+    found = price_build(made, shop.view(on_hand={"tube": stock})).lines[0]
+    assert (found.status, found.share, found.to_spend) == ("priced", D("15.00"), D("0.00"))
+    without = price_build(made, shop.view(on_hand={})).lines[0]
+    assert (without.status, "large enough" in without.hint) == ("missing", True)
