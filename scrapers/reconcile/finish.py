@@ -26,7 +26,7 @@ from scrapers.readers.leaves import AMOUNT
 from scrapers.readers.stock import Stock
 from scrapers.readers.values import minor_units, rounded
 from scrapers.readers.visible import View
-from scrapers.reconcile.settle import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
+from scrapers.reconcile.court import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
 from scrapers.reconcile.tax import tax_of
 from scrapers.reconcile.told import Told, alike
 from scrapers.texts import read_sold_as, read_spec

@@ -8,7 +8,7 @@ from scrapers.model import Availability, Tax
 from scrapers.readers import pageclass, stock
 from scrapers.readers.dom import Doc
 from scrapers.readers.visible import View
-from scrapers.reconcile.settle import Court
+from scrapers.reconcile.court import Court
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 _DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})

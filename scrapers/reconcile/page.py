@@ -28,16 +28,12 @@ from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.titles import shop_names, without_shop
 from scrapers.readers.values import around, rounded
+from scrapers.reconcile.court import CHOICE_NEEDED, Court, Verdict
 from scrapers.reconcile.finish import Around, reading
 from scrapers.reconcile.nothing import Nothing
 from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars, likely_factors
 from scrapers.reconcile.second import by_breaks, with_options
-from scrapers.reconcile.settle import (
-    CHOICE_NEEDED,
-    Court,
-    Verdict,
-    settle,
-)
+from scrapers.reconcile.settle import settle
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.told import Told, akin, tell
 from scrapers.reconcile.wishes import Wishes

@@ -11,7 +11,7 @@ from scrapers.readers import labels, picked, tiers
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
-from scrapers.reconcile.settle import CHOICE_NEEDED, SEVERAL, TWO_BARE, Court, Verdict
+from scrapers.reconcile.court import CHOICE_NEEDED, SEVERAL, TWO_BARE, Court, Verdict
 
 
 def by_breaks(

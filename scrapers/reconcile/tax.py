@@ -12,7 +12,7 @@ import re2
 
 from scrapers.model import Tax
 from scrapers.readers import labels
-from scrapers.reconcile.settle import Court, Verdict
+from scrapers.reconcile.court import Court, Verdict
 
 MAX_TEXT = 60_000
 _SIGNS = re2.compile(

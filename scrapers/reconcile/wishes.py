@@ -9,8 +9,8 @@ from scrapers.model import Availability, Choice, Evidence, SiteRules, Source, Ta
 from scrapers.readers import picked, rule, stock, visible
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import clean
+from scrapers.reconcile.court import CHOICE_NEEDED, Court, Verdict
 from scrapers.reconcile.places import CURRENCY_OF
-from scrapers.reconcile.settle import CHOICE_NEEDED, Court, Verdict
 from scrapers.texts import read_availability, read_price
 
 
