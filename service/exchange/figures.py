@@ -181,6 +181,7 @@ def _remarks(answer: Answer, options: Options) -> list[str]:
     """What a reader must know: rates, what is missing, what is on sale, what is not counted."""
     said = [texts.SHARE] if "share" in options.columns else []
     said += [texts.TO_SPEND] if "to_spend" in options.columns else []
+    said += [_delivered(answer)] if "delivered" in options.columns else []
     said += [texts.FROM_NOTHING] if "from_nothing" in options.columns else []
     said += _usual(answer, options) if "usual" in options.columns else []
     rates = _rates(answer)
@@ -194,6 +195,16 @@ def _remarks(answer: Answer, options: Options) -> list[str]:
     said.append(_not_counted(answer["lines"], delivered=bool(delivered)))
     said += [texts.CLAIMS, texts.CAUTION]
     return said + (_warnings(answer, options) if options.notes else [])
+
+
+def _delivered(answer: Answer) -> str:
+    """What it holds beside the goods, by name, all orders together."""
+    sums: dict[str, Decimal] = {}
+    for charge in (one for order in answer.get("orders", ()) for one in order["charges"]):
+        sums[charge["name"]] = sums.get(charge["name"], Decimal(0)) + Decimal(charge["cost"])
+    named = ", ".join(f"{name} {cost}" for name, cost in sums.items())
+    charges = texts.CHARGES.format(charges=named) if named else ""
+    return texts.DELIVERED.format(charges=charges)
 
 
 def _usual(answer: Answer, options: Options) -> list[str]:

@@ -55,6 +55,8 @@ USUAL: Final = (
     "Usual price: in this model at the price that half of the watched time of {days} days was "
     "at or below."
 )
+DELIVERED: Final = "Delivered: to spend with what the orders cost beside the goods{charges}."
+CHARGES: Final = " ({charges})"
 NO_USUAL: Final = "Usual price not known, watched for less than a week: {parts}."
 NOT_COUNTED: Final = "Not counted: {what}."
 SHIPPING: Final = "shipping, duty and fees"

@@ -83,6 +83,7 @@ def test_the_column_in_files(book):
     ebbmark("price", "glue", "8.00 EUR", "--from", "quillfeather", "--sold-as", "250 g")
     ebbmark("reprice", "b", "--md", str(book / "b.md"), "--columns", "to_spend,delivered")
     assert "| **Total** |  |  | **14.00** | **19.85** |" in (book / "b.md").read_text()
+    assert "beside the goods (shipping 4.95, packing 0.90)." in (book / "b.md").read_text()
     ebbmark("reprice", "b", "--csv", str(book / "b.csv"))
     rows = (book / "b.csv").read_text().splitlines()
     assert '"delivered"' in rows[0]
