@@ -200,6 +200,20 @@ def test_flat_duty_and_import_tax() -> None:
     ]
 
 
+def test_splitting_a_parcel_saves_no_flat_duty() -> None:
+    # At 20 % (FR), by the rules of the Commission's guidance of 2 June 2026 (two codes: 6.00 and
+    # 1.20 of tax on them): 40 + 12, shipping 8 in one parcel 79.20, in two of 8 each 88.80.
+    own = '[country.FR]\nhandling = "0 EUR"\n'
+    view = from_afar().view(destination="FR", import_rules=own)
+    assert price_build(AFAR, view).totals.delivered == D("79.20")
+    shop = from_afar()
+    shop.suppliers["other"] = replace(shop.suppliers["far"], key="other", name="Other")
+    shop.listings[1] = replace(shop.listings[1], supplier="other")
+    view = shop.view(destination="FR", import_rules=own)
+    cost = price_build(AFAR, view)
+    assert (len(cost.orders), cost.totals.delivered) == (2, D("88.80"))
+
+
 def test_goods_of_a_country_of_unknown_tax_bear_the_whole_import_tax() -> None:
     # no rate is known for CN: 52.00 count as shown; 8 + 6 + 19 % of 66.00 come on top
     cost = price_build(AFAR, from_afar("CN").view(destination="DE", import_rules=NO_HANDLING))
