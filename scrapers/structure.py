@@ -199,13 +199,13 @@ def structure(page: bytes) -> Structure:
         shape=(len(padded) - 8,), dtype="<u8", buffer=padded, strides=(1,)
     )
     codes = codes_of.all(words[starts + 1])
-    rare = np.flatnonzero(codes >= _ODD)
+    rare = (codes >= _ODD).nonzero()[0]
     if len(rare):
-        odd = codes == _ODD
-        if int(odd.sum()) > MAX_ODD:
+        odd = codes[rare] == _ODD
+        if np.count_nonzero(odd) > MAX_ODD:
             return Structure(MAX_DEPTH + 1, 0)
-        codes[odd] = 0
-        for at in rare[codes[rare] == _LONG].tolist():
+        codes[rare[odd]] = 0
+        for at in rare[~odd].tolist():
             codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower(), codes_of)
     return _bounds(codes[codes != 0])
 
@@ -227,19 +227,37 @@ def _bounds(codes: NDArray[np.int32]) -> Structure:
     highest = int(names.max())
     kind = np.int8 if highest <= _MAX_TINY else np.int16 if highest <= _MAX_SHORT else np.int32
     order = np.argsort(names.astype(kind), kind="stable")  # short numbers are sorted by radix
-    steps, groups = np.sign(codes).astype(np.int64)[order], names[order]
-    first = np.concatenate((_ZERO, (groups[1:] != groups[:-1]).nonzero()[0] + 1))
-    sizes = np.concatenate((first[1:], [count])) - first
-    total = steps.cumsum()
+    signs = np.sign(codes).astype(np.int64)
+    groups, total = names[order], signs[order].cumsum()
+    last = np.concatenate(((groups[1:] != groups[:-1]).nonzero()[0], [count - 1]))
+    tidy = int(total.min()) >= 0 and not total[last].any()  # every name opens before it closes
+    kept = signs if tidy else _without_strays(signs, order, last, total)
+    formatting = kept[names <= len(_FORMATTING)].cumsum()
+    return Structure(int(kept.cumsum().max()), int(formatting.max(initial=0)))
+
+
+def _without_strays(
+    signs: NDArray[np.int64],
+    order: NDArray[np.intp],
+    last: NDArray[np.intp],
+    total: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """The steps up and down without those that close what was never opened.
+
+    `order` sorts the tags by name, `last` is where each name's run ends there, `total` the
+    running sum there.
+    """
+    steps, count = signs[order], len(signs)
+    first = np.concatenate((_ZERO, last[:-1] + 1))
+    sizes = np.diff(last, prepend=-1)
     # groups far apart, so that one running minimum serves all
     far = np.arange(len(first)) * (2 * count + 2)
-    base = np.concatenate((_ZERO, total[first[1:] - 1]))
+    base = np.concatenate((_ZERO, total[last[:-1]]))
     lowest = np.minimum.accumulate(total - (base + far).repeat(sizes))
     lowest = np.minimum(lowest + far.repeat(sizes), 0)
     before = np.concatenate((_ZERO, lowest[:-1]))
     before[first] = 0
-    steps[(steps < 0) & (lowest < before)] = 0  # closes what was never opened
+    steps[(steps < 0) & (lowest < before)] = 0
     kept = np.empty_like(steps)
     kept[order] = steps
-    formatting = kept[names <= len(_FORMATTING)].cumsum()
-    return Structure(int(kept.cumsum().max()), int(formatting.max(initial=0)))
+    return kept
