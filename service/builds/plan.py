@@ -43,7 +43,8 @@ def make_plan(
     stall = stall_of(found.wants, market)
     lacking = [*found.lacking, *((found.wants[n], why) for n, why in sorted(stall.why.items()))]
     planner = Planner(found.wants, stall, market, limit)
-    plan = replace(planner.plan(), lacking=tuple(lacking), covered=found.covered)
+    first = planner.plan()
+    plan = replace(first, lacking=(*lacking, *first.lacking), covered=found.covered)
     if not plan.orders:
         return plan
     start, weighed, hurried = now(), [], False

@@ -233,7 +233,7 @@ def good_of(quote: Quote, market: Market) -> Good | None:
     shop = view.suppliers.get(listing.supplier)
     own = (shop.currency if shop else None) or quote.offer.currency
     rate = exact_rate(view.rates, quote.offer.currency, own)
-    if rate is None:
+    if rate is None or any(supply.part not in view.parts for supply in listing.supplies):
         return None
     step = _step(quote)
     supplies = {s.part: market.content(s, view.parts[s.part]) for s in listing.supplies}

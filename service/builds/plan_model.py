@@ -24,8 +24,7 @@ FEWER_ORDERS = 0.02  # of a cent: of equal plans the one with fewer orders
 class Model:
     """The programme and where to find its answers. `unknown`: columns that are 1 where an
     order's charges cannot be told, `lost`: how many; `ways`: by want and part, where several may
-    fill a want;
-    `chosen`: by the first want of a bucket and listing.
+    fill a want; `chosen`: by the first want of a bucket and listing.
     """
 
     programme: Programme
@@ -49,11 +48,6 @@ class Model:
             for key in self.stocks
         }
         return {key: count for key, count in counts.items() if count}
-
-    def part_of(self, want: int, found: Solved) -> str | None:
-        """The part that fills a want; None where only one can."""
-        mine = [(part, place) for (number, part), place in self.ways.items() if number == want]
-        return next((part for part, place in mine if found.on(place)), None)
 
 
 def model_of(stall: Stall, terms: Mapping[Place, Terms]) -> Model:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fractions import Fraction
 
+from service.builds import plan_texts as texts
 from service.builds.cents import to_cents
 from service.builds.delivery import Parcel, cheapest
 from service.builds.landed import Landed, Lot, landed
@@ -25,6 +26,7 @@ from service.model.catalogue import ShippingRow
 from service.model.money import quantum
 
 TIME_LIMIT = 10.0  # seconds, for the plan itself
+ANY = 0.05  # the gap of an order that is better than none
 NEAR = 0.5  # minor units: the programme's cost and the exact one are the same
 
 
@@ -96,7 +98,6 @@ class Plan:
     currency: str
     orders: tuple[PlacedOrder, ...]
     wants: tuple[Want, ...]
-    parts: tuple[str | None, ...]
     lacking: tuple[tuple[Want, str], ...]
     covered: int
     bound: Decimal
@@ -129,29 +130,37 @@ class Planner:
     def plan(self) -> Plan:
         """Without what it lacks, which no order changes."""
         found = self.best((), (), self.limit)
+        if not found.values and not found.proved:  # any order is better than none
+            found = replace(self.best((), (), max(self.limit, TIME_LIMIT), ANY), proved=False)
         bought = self.model.bought(found) if found.values else {}
         orders = self.orders(bought, found)
         total = sum((order.total for order in orders), Decimal(0))
-        step = quantum(self.market.currency)
-        shown = float(total / step)
-        same = abs(found.cost - shown) < NEAR or not bought
-        least = total if found.proved and same else _down(found.bound, step)
-        thin = [s for several in self.model.stocks.values() for s in several if not s.all_counts]
-        untried = tuple(dict.fromkeys(stock.good.listing.key for stock in thin))
-        parts = tuple(
-            self.model.part_of(n, found) if found.values else None for n in range(len(self.wants))
-        )
+        proved, bound = self._proof(found, total)
+        asked = {n for n, want in enumerate(self.wants) if n not in self.stall.why}
+        stuck = sorted(asked) if asked and not found.values else []
         return Plan(
             currency=self.market.currency,
             orders=tuple(orders),
             wants=self.wants,
-            parts=parts,
-            lacking=(),
+            lacking=tuple((self.wants[n], texts.NO_ORDER) for n in stuck),
             covered=0,
-            bound=min(least, total),
-            proved=found.proved and same and not untried,
-            untried=untried,
+            bound=bound,
+            proved=proved,
+            untried=self._untried(),
         )
+
+    def _proof(self, found: Solved, total: Decimal) -> tuple[bool, Decimal]:
+        """Whether the exact total is proved the least, and what nothing is below."""
+        step = quantum(self.market.currency)
+        same = not found.values or abs(found.cost - float(total / step)) < NEAR
+        proved = found.proved and same and not self._untried()
+        return proved, total if proved else min(total, _down(found.bound, step))
+
+    def _untried(self) -> tuple[str, ...]:
+        """Listings of which not every number was looked at."""
+        every = [stock for several in self.model.stocks.values() for stock in several]
+        thin = [stock.good.listing.key for stock in every if not stock.all_counts]
+        return tuple(dict.fromkeys(thin))
 
     def best(
         self, closed: Iterable[int], forced: Iterable[int], limit: float, gap: float = 0.0
@@ -168,7 +177,8 @@ class Planner:
         if not fewest.values:
             return fewest
         most = {self.model.lost: float(round(fewest.cost))}
-        return programme.solve(limit, closed=shut, forced=must, most=most, gap=gap)
+        found = programme.solve(limit, closed=shut, forced=must, most=most, gap=gap)
+        return replace(found, proved=found.proved and fewest.proved)
 
     def orders(self, bought: Mapping[str, int], found: Solved) -> list[PlacedOrder]:
         """What is bought, order by order, counted exactly."""

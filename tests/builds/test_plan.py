@@ -400,3 +400,33 @@ def test_the_plan_of_one_shop_is_what_reprice_says_delivered():
     plan, market = planned(shop, wanted)
     delivered = price_in(wanted, market).totals.delivered
     assert plan.total == delivered == D("89.86")
+
+
+def test_a_short_time_gives_an_order_and_its_gap():
+    rng = random.Random(7)
+    shop = Shop(*(part(f"p{n}") for n in range(30)))
+    for name in range(8):
+        table = (row("NL", "6.95", free_from=str(rng.randint(40, 120))),)
+        shop.supplier(f"s{name}", country="NL", currency="EUR", shipping=table)
+        for n in range(30):
+            shop.sell(f"p{n}", "1 piece", f"{rng.uniform(2, 30):.2f}", f"s{name}")
+    wanted = build(*(line(f"p{n}", f"{rng.randint(1, 4)} piece") for n in range(30)))
+    market = Market(shop.view(destination="NL"), "EUR")
+    hurried = make_plan([Asked(wanted)], market, weigh=0.0, limit=0.001)
+    whole = make_plan([Asked(wanted)], market, weigh=0.0, limit=60.0)
+    assert whole.proved
+    assert hurried.orders
+    assert hurried.bound <= whole.total <= hurried.total
+    assert hurried.proved is (hurried.bound == hurried.total)
+    assert all(not order.landed.unknown for order in hurried.orders)
+
+
+def test_a_currency_without_minor_units():
+    # 1 piece of 1,980 yen and delivery of 550: 2,530; ISO 4217 knows no smaller unit
+    shop = Shop(part("motor"))
+    shop.supplier("kite", country="JP", currency="JPY", shipping=(row("JP", "550"),))
+    shop.sell("motor", "1 piece", "1980", "kite", currency="JPY")
+    market = Market(shop.view(destination="JP"), "JPY")
+    plan = make_plan([Asked(build(line("motor", "1 piece"), currency="JPY"))], market, weigh=0.0)
+    assert str(plan.total) == "2530"
+    assert plan.proved
