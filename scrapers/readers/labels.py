@@ -15,7 +15,7 @@ LIST = Words(
     r"original(?:ly)?|"
     r"compare at|instead of|old price|previous(?:ly)? price|normally|usual(?:ly)? price|"
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher(?:ig\w+)?|fr[üu]her|ehemal\w*|"
-    r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|de base|d'origine)|avant|"
+    r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|d'origine)|avant|"
     r"adviesprijs|oude prijs|van|prezzo (?:consigliato|originale|precedente)|"
     r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr|"
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
@@ -26,7 +26,8 @@ LIST = Words(
     r"通常価格|定価|希望小売価格|参考価格|元の価格|原价|市场价|划线价|原價|市價|정가|소비자가",
 )
 REGULAR = Words(
-    r"\b(?:regular price|normal price|standard price|retail(?: price)?(?! store)|"
+    r"\b(?:basispreis|base price|prix de base|prezzo base|precio base|cena podstawowa|"
+    r"z[áa]kladn[íi] cena|regular price|normal price|standard price|retail(?: price)?(?! store)|"
     r"normal(?:er )?preis|regul[äa]rer preis|"
     r"prix (?:normal|habituel)|"
     r"normale prijs|"
@@ -131,6 +132,8 @@ ASIDE = Words(
     r"(?:mwst|ust|vat|btw|tva|iva|moms|mva|dph|alv)\.?\s?\(\s*$|"
     r"\b(?:davon|darin enthalten|enth[äa]lt|of which|waarvan|dont|di cui|w tym|z toho|varav|heraf)"
     r"[^:()]{0,12}\b(?:mwst|ust|vat|btw|tva|iva|moms|mva|dph|alv)\.?:?\s*\(?\s*$|"
+    r"\b(?:mwst\.?-?|steuer|tax |vat |gst |btw-?|moms)(?:betrag|amount|bedrag|belopp|bel[øo]b)\b|"
+    r"\b(?:montant de la (?:tva|taxe)|importo iva|importe del? iva|kwota vat)\b|"
     r"\b(?:trade price|trade only|h[äa]ndlerpreis|wiederverk[äa]ufer\w*|prix pro|prix revendeur|"
     r"cena dla firm|dealer price)\b",
 )
@@ -192,6 +195,9 @@ CURRENT = Words(
     r"ora|adesso|prezzo attuale|ahora|precio actual|teraz|cena promocyjna|aktualna cena|nyn[íi]|"
     r"na[šs]e cena|"
     r"akční cena|akciov[áa] cena|akci[óo]s [áa]r|nyt|n[åa]|tilbud(?:spris)?|kampanjpris|"
+    r"verkaufspreis|endpreis|prix de vente|sales price|selling price|verkoopprijs|"
+    r"prezzo di vendita|precio de venta|pre[çc]o de venda|cena sprzeda[żz]y|prodejn[íi] cena|"
+    r"predajn[áa] cena|utpris|salgspris|myyntihinta|elad[áa]si [áa]r|va[šs]e cena|"
     r"prezzo online|pre[çc]o final|promo[çc][ãa]o|nu|pris nu|nupris)\b\s*:?\s*$|"
     r"(?:販売価格|特別価格|セール価格|促销价|现价|售价|優惠價|판매가)\s*(?:[(（]税込[)）])?\s*[:：]?\s*$",
 )

@@ -258,7 +258,7 @@ class _Reader:
             before, after = self._around(leaf, shown=True)  # a hidden "was" says nothing of it
             kind, strong = self._kind(leaf, text, before, after)
         words, cut = _labelled_by(leaf, before)
-        told = self._told(text, words, kind)
+        told = self._told(leaf, text, words, kind)
         if told is None:
             return
         long = len(text) > MAX_PRICE_TEXT or (self._plain and _is_sentence(text))
@@ -296,7 +296,7 @@ class _Reader:
             return "other"
         return kind
 
-    def _told(self, text: str, words: str, kind: str) -> PriceText | None:
+    def _told(self, leaf: Leaf, text: str, words: str, kind: str) -> PriceText | None:
         """What the text says; None without an amount, whose doubt is then kept."""
         told = read_price(_for_reading(text, words), locale=self.locale, currency=self.currency)
         if kind in _BESIDE and (told is None or told.amount is None):
@@ -308,10 +308,21 @@ class _Reader:
             told = replace(
                 told, amount=told.list_amount, list_amount=None, doubt=None
             )  # everyone's
+        if told.amount is not None and told.list_amount is None:
+            told = replace(told, list_amount=self._struck_in(leaf, told.amount))
         self.multibuy += told.multibuy
         if told.amount is None and told.doubt and kind == "now" and CURRENCY.search(text):
             self.doubts.append(f"{text[:60]}: {told.doubt}")
         return told if told.amount is not None else None
+
+    def _struck_in(self, leaf: Leaf, amount: Decimal) -> Decimal | None:
+        """A higher amount without a sign of its own, struck within the element."""
+        if leaf.own or len(AMOUNT.findall(leaf.raw)) < 2:
+            return None
+        inner = leaf.node.css_first("del, s, strike")
+        told = self._bare(squeeze(inner.text())) if inner is not None else None
+        listed = told.amount if told is not None else None
+        return listed if listed is not None and amount < listed < amount * 8 else None
 
     def _tier(self, least: int, amount: Decimal) -> None:
         if least > 1:

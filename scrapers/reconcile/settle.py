@@ -37,8 +37,22 @@ def settle(court: Court) -> Verdict:
     for weigh in RULES:
         verdict = weigh(court, priced, now)
         if verdict is not None:
-            return verdict
+            return _paired(court, verdict)
     return conflict(court, priced, now)
+
+
+def _paired(court: Court, verdict: Verdict) -> Verdict:
+    """The one higher bare amount in the element that holds the markup's price: the old one."""
+    plain = [s for s in court.shown.all if s.kind in ("now", "gross") and s.low is None]
+    held = next((s for s in plain if court.same(s.amount, verdict.price)), None)
+    known = verdict.list_price is not None or verdict.doubt or verdict.source is Source.VISIBLE
+    if known or held is None or not held.parent:
+        return verdict
+    others = {s.amount for s in plain if s.parent == held.parent} - {held.amount}
+    old = others.pop() if len(others) == 1 else None
+    if old is None or not held.amount < old < held.amount * 3 or court.vat(held.amount, old):
+        return verdict
+    return replace(verdict, list_price=old)
 
 
 def _told_only(court: Court, priced: list[Told]) -> Verdict:
