@@ -18,7 +18,8 @@ from fractions import Fraction
 from functools import lru_cache
 from math import ceil
 
-from service.builds.patterns import Stick, cheapest_cutting
+from service.builds.fillings import Stick
+from service.builds.patterns import cheapest_cutting
 from service.errors import InputError
 
 MOST_PIECES = 10_000

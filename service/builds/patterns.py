@@ -8,23 +8,20 @@ from decimal import Decimal
 from math import ceil, floor
 from typing import Any
 
+from service.builds.fillings import (
+    Column,
+    Pattern,
+    Row,
+    Stick,
+    best_pattern,
+    fill_in_turn,
+    in_steps,
+)
 from service.builds.solver import new_solver
 
 MOST_PATTERNS = 4_000  # above, patterns come from column generation
-MOST_STEPS = 50_000  # of a bar, in the knapsack
 ROUNDS = 300
 TIME_LIMIT = 5.0  # seconds, of the integer programme
-TINY = 1e-9
-Pattern = tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Stick:
-    """A kind of bar: its length with one kerf, what one costs, how many there are."""
-
-    length: Decimal
-    cost: int
-    count: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,21 +38,47 @@ def cheapest_cutting(
     """Cut `wanted` pieces of each of `sizes` (longest first) from the sticks at least cost."""
     if not sizes:
         return Found((), 0)
-    columns: list[tuple[int, Pattern]] = []
+    columns: list[Column] = []
     complete = True
     for kind, stick in enumerate(sticks):
         patterns = maximal_patterns(sizes, wanted, stick.length)
         complete = complete and patterns is not None
         columns += [(kind, p) for p in _begin(patterns, sizes, wanted, stick.length)]
-    bound = 0.0 if complete else _generate(columns, sizes, wanted, sticks)
-    counts, value, dual = _solve(columns, wanted, sticks)
-    least = ceil((dual if complete else bound) - 1e-6)
-    used = [
-        (kind, pattern, round(n))
-        for (kind, pattern), n in zip(columns, counts, strict=True)
-        if round(n) > 0
-    ]
-    return Found(_trimmed(used, wanted), min(least, round(value)))
+    if complete:
+        counts, value, dual = _solve(columns, wanted, sticks)
+        return Found(_used(columns, counts, wanted), min(ceil(dual - 1e-6), round(value)))
+    return _from_generated(columns, sizes, wanted, sticks)
+
+
+def _from_generated(
+    columns: list[Column], sizes: Sequence[Decimal], wanted: Sequence[int], sticks: Sequence[Stick]
+) -> Found:
+    """Too many patterns to try all: generated ones, and those of bars filled one by one.
+
+    The solver is asked where no filling meets the linear bound; the better answer counts.
+    """
+    bound, prices = _generate(columns, sizes, wanted, sticks)
+    least = ceil(bound - 1e-6)
+    fillings = fill_in_turn(sizes, wanted, sticks, prices)
+    best = min(fillings, key=lambda rows: _cost(rows, sticks), default=None)
+    if best is not None and _cost(best, sticks) <= least:
+        return Found(_trimmed(best, wanted), least)
+    columns += {(kind, pattern) for rows in fillings for kind, pattern, _ in rows} - {*columns}
+    counts, value, _ = _solve(columns, wanted, sticks)
+    if counts and (best is None or round(value) < _cost(best, sticks)):
+        return Found(_used(columns, counts, wanted), min(least, round(value)))
+    return Found(_trimmed(best or (), wanted), least)
+
+
+def _cost(rows: Sequence[Row], sticks: Sequence[Stick]) -> int:
+    return sum(sticks[kind].cost * count for kind, _, count in rows)
+
+
+def _used(
+    columns: Sequence[Column], counts: Sequence[float], wanted: Sequence[int]
+) -> tuple[Row, ...]:
+    rows = [(k, p, round(n)) for (k, p), n in zip(columns, counts, strict=True) if round(n) > 0]
+    return _trimmed(rows, wanted)
 
 
 def maximal_patterns(
@@ -106,13 +129,14 @@ def _starters(sizes: Sequence[Decimal], wanted: Sequence[int], length: Decimal) 
 
 
 def _generate(
-    columns: list[tuple[int, Pattern]],
+    columns: list[Column],
     sizes: Sequence[Decimal],
     wanted: Sequence[int],
     sticks: Sequence[Stick],
-) -> float:
-    """Add patterns while one can lower the linear programme; answers its value."""
-    value, (steps, lengths) = 0.0, in_steps(sizes, sticks)
+) -> tuple[float, list[float]]:
+    """Add patterns while one can lower the linear programme; answers its value and prices."""
+    steps, lengths = in_steps(sizes, sticks)
+    prices: list[float] = []
     for _ in range(ROUNDS):
         value, prices = _solve_linear(columns, wanted, sticks)
         new = []
@@ -122,69 +146,12 @@ def _generate(
             if worth + room > stick.cost + 1e-7 and (kind, pattern) not in columns:
                 new.append((kind, pattern))
         if not new:
-            return value
+            return value, prices
         columns += new
-    return 0.0  # not solved to the end: no bound is claimed
+    return 0.0, prices  # not solved to the end: no bound is claimed
 
 
-def best_pattern(
-    sizes: Sequence[int], wanted: Sequence[int], prices: Sequence[float], length: int
-) -> tuple[float, Pattern]:
-    """The pattern worth most at the pieces' prices.
-
-    A bounded knapsack by dynamic programming: counts are split in powers of two, so
-    that each step takes a bundle or leaves it.
-    """
-    import numpy as np  # noqa: PLC0415  # only long cut lists come here
-
-    best = np.zeros(length + 1)
-    bundles = [
-        (place, n)
-        for place, size in enumerate(sizes)
-        if prices[place] > TINY
-        for n in _powers(min(wanted[place], length // size))
-    ]
-    taken = np.zeros((len(bundles), length + 1), dtype=bool)
-    for row, (place, n) in enumerate(bundles):
-        weight = n * sizes[place]
-        tried = best[: length + 1 - weight] + n * prices[place]
-        taken[row, weight:] = tried > best[weight:] + TINY
-        best[weight:] = np.where(taken[row, weight:], tried, best[weight:])
-    counts, left = [0] * len(sizes), length
-    for row in range(len(bundles) - 1, -1, -1):
-        if taken[row, left]:
-            place, n = bundles[row]
-            counts[place] += n
-            left -= n * sizes[place]
-    return float(best[length]), tuple(counts)
-
-
-def _powers(count: int) -> list[int]:
-    """1, 2, 4, ... and the rest: together every number up to `count`."""
-    found, step = [], 1
-    while count > 0:
-        found.append(min(step, count))
-        count -= found[-1]
-        step *= 2
-    return found
-
-
-def in_steps(sizes: Sequence[Decimal], sticks: Sequence[Stick]) -> tuple[list[int], list[int]]:
-    """Lengths as whole steps of the finest decimal, coarser where that makes too many.
-
-    Then pieces grow and bars shrink to the step, so that what fits still fits.
-    """
-    lengths = [*sizes, *(stick.length for stick in sticks)]
-    digits = max(max(0, -int(x.as_tuple().exponent)) for x in lengths)
-    step = Decimal(1).scaleb(-digits)
-    while max(lengths) / step > MOST_STEPS:
-        step *= 10
-    return [ceil(x / step) for x in sizes], [floor(stick.length / step) for stick in sticks]
-
-
-def _programme(
-    columns: Sequence[tuple[int, Pattern]], wanted: Sequence[int], sticks: Sequence[Stick]
-) -> Any:
+def _programme(columns: Sequence[Column], wanted: Sequence[int], sticks: Sequence[Stick]) -> Any:
     """Rows: every size wanted, then every kind of stick that is limited in number."""
     import highspy  # noqa: PLC0415  # 0.1 s, only where something is cut
 
@@ -203,7 +170,7 @@ def _programme(
 
 
 def _solve_linear(
-    columns: Sequence[tuple[int, Pattern]], wanted: Sequence[int], sticks: Sequence[Stick]
+    columns: Sequence[Column], wanted: Sequence[int], sticks: Sequence[Stick]
 ) -> tuple[float, list[float]]:
     solver = _programme(columns, wanted, sticks)
     solver.run()
@@ -212,7 +179,7 @@ def _solve_linear(
 
 
 def _solve(
-    columns: Sequence[tuple[int, Pattern]], wanted: Sequence[int], sticks: Sequence[Stick]
+    columns: Sequence[Column], wanted: Sequence[int], sticks: Sequence[Stick]
 ) -> tuple[list[float], float, float]:
     """Counts of every pattern, their cost, and the solver's lower bound."""
     import highspy  # noqa: PLC0415  # as above
@@ -225,12 +192,10 @@ def _solve(
     return list(solver.getSolution().col_value), info.objective_function_value, info.mip_dual_bound
 
 
-def _trimmed(
-    used: Sequence[tuple[int, Pattern, int]], wanted: Sequence[int]
-) -> tuple[tuple[int, Pattern, int], ...]:
+def _trimmed(used: Sequence[Row], wanted: Sequence[int]) -> tuple[Row, ...]:
     """Without the pieces that nobody wants: patterns may cut more than is asked for."""
     over = [sum(p[i] * n for _, p, n in used) - wanted[i] for i in range(len(wanted))]
-    rows: dict[tuple[int, Pattern], int] = {}
+    rows: dict[Column, int] = {}
     for kind, pattern, count in used:
         for _ in range(count):
             kept = []

@@ -177,3 +177,24 @@ def test_an_estimate_never_promises_too_little(sizes: list[tuple[int, int]], ker
 def test_the_solver_writes_nothing(capfd: pytest.CaptureFixture[str]) -> None:
     assert cut_bars(pieces((301, 4)), D(1001)).bars == 2
     assert capfd.readouterr().out == ""
+
+
+# 25 sizes from 97 to 409 mm, seven of each: 44.275 m, and 2 mm of the saw for each of the 175
+# pieces; the length alone asks for ceil(44625 / (bar + 2)) bars, and so many are enough
+@pytest.mark.parametrize(("bar", "fewest"), [(1000, 45), (2000, 23), (5000, 9)])
+def test_long_lists_come_near_what_the_length_alone_asks_for(bar: int, fewest: int) -> None:
+    rows = [(97 + 13 * k, 7) for k in range(25)]
+    assert -(-(sum(size * count for size, count in rows) + 2 * 175) // (bar + 2)) == fewest
+    found = cut_bars(pieces(*rows), D(bar), kerf=D(2))
+    assert (found.bars, found.proved) == (fewest, True)
+    check(found, rows, 2)
+
+
+def test_own_bars_are_filled_before_any_is_bought_in_long_lists() -> None:
+    rows = [(97 + 13 * k, 7) for k in range(25)]
+    own = [Piece(D(900), 3), Piece(D(450), 2)]
+    found = cut_bars(pieces(*rows), D(5000), kerf=D(2), own=own)
+    check(found, rows, 2)
+    # 44.625 m less what the own bars hold at most (3 x 902 and 2 x 452) still take 9 of 5.002 m
+    assert -(-(44625 - 3 * 902 - 2 * 452) // 5002) == 9
+    assert found.bars == 9
