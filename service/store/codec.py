@@ -123,6 +123,7 @@ def _dataclass(kind: type) -> Pair:
     names = [f.name for f in dataclasses.fields(kind)]
     needless = {f.name: _empty_default(f) for f in dataclasses.fields(kind)}
     coders = {name: _coders(hints[name]) for name in names}
+    made = {name: pair[1] for name, pair in coders.items() if pair[1] is not _same}
 
     def out(value: Any) -> dict[str, Any]:
         data = {}
@@ -139,7 +140,10 @@ def _dataclass(kind: type) -> Pair:
                 f"the database holds {kind.__name__} with unknown {', '.join(sorted(unknown))}: "
                 "it was written by a newer version of this program; upgrade"
             )
-        return kind(**{name: coders[name][1](held) for name, held in data.items()})
+        held = dict(data)
+        for name in made.keys() & held.keys():
+            held[name] = made[name](held[name])
+        return kind(**held)
 
     return out, back
 

@@ -6,14 +6,14 @@ import json
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, and_, delete, func, or_, select, update
+from sqlalchemy import Connection, and_, delete, func, or_, select, text, update
 
 from scrapers import RobotsCopy, Validators
 from service.flows.ports import HostState, Lease, ListingState, VisitRow
 from service.store import tables
-from service.store.bulk import among, insert_into, insert_many, run_many
+from service.store.bulk import among, insert_into, insert_many, one_of, run_many
 from service.store.codec import dumps, loads_once
-from service.store.types import to_day, to_micros
+from service.store.types import instant, to_day, to_micros
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
@@ -38,6 +38,13 @@ _SAVE_PAGE: Final = (
     f"ON CONFLICT (listing) DO UPDATE SET {', '.join(f'{n} = excluded.{n}' for n in _PAGE)} "
     "WHERE " + " OR ".join(f"page.{n} IS DISTINCT FROM excluded.{n}" for n in _PAGE)
 )
+
+
+# Read in text: what the columns' types would do for each value is half the work.
+_STATES: Final = """SELECT p.listing, p.next_due_at, p.failures, p.missing, p.last_visit_at,
+        p.last_outcome, p.last_reason, g.etag, g.last_modified, g.digest, g.verdict,
+        g.verdict_reason, g.last_full_at, g.identity, {evidence}
+    FROM poll p LEFT JOIN page g ON g.listing = p.listing WHERE p.listing {one}"""
 
 
 class _Stored(tuple[dict[str, Any], ...]):  # noqa: SLOT001 -- a tuple can have no slots
@@ -89,13 +96,10 @@ class Polls:
         self, listings: Collection[int], *, evidence: bool = True
     ) -> dict[int, ListingState]:
         """By listing; one by hand has none. Without `evidence` only to be looked at."""
-        poll, page = tables.poll, tables.page
-        names = [name for name in _PAGE if evidence or name != "evidence"]
-        query = select(poll, *(page.c[name] for name in names)).join(
-            page, page.c.listing == poll.c.listing, isouter=True
-        )
-        rows = self._conn.execute(query.where(among(self._conn, poll.c.listing, listings)))
-        return {row.listing: _state(row, row.evidence if evidence else None) for row in rows}
+        one, bound = one_of(self._conn, listings)
+        query = _STATES.format(evidence="g.evidence" if evidence else "NULL", one=one)
+        rows = self._conn.execute(text(query), {"listings": bound}).all()
+        return {row[0]: _state(*row) for row in rows}
 
     def tiers(self, at: datetime) -> dict[int, str]:
         """By listing the prices for several on its page, as it was last read up to `at`."""
@@ -246,23 +250,39 @@ def _host(row: Any) -> HostState:
     )
 
 
-def _state(row: Any, shown: str | None) -> ListingState:
+def _state(  # noqa: PLR0913, PLR0917 -- the columns of `_STATES`, in their order
+    listing: int,
+    next_due_at: int,
+    failures: int,
+    missing: int,
+    last_visit_at: int | None,
+    last_outcome: str | None,
+    last_reason: str | None,
+    etag: str | None,
+    last_modified: str | None,
+    digest: str | None,
+    verdict: str | None,
+    verdict_reason: str | None,
+    last_full_at: int | None,
+    identity: str | None,
+    shown: str | None,
+) -> ListingState:
     evidence = _Stored(json.loads(shown) if shown else ())
     state = ListingState(
-        row.listing,
-        row.next_due_at,
-        Validators(row.etag, row.last_modified),
-        row.digest,
-        row.verdict,
-        row.verdict_reason,
-        row.failures,
-        row.missing,
-        row.last_visit_at,
-        row.last_outcome,
-        row.last_reason,
-        row.last_full_at,
+        listing,
+        instant(next_due_at),
+        Validators(etag, last_modified),
+        digest,
+        verdict,
+        verdict_reason,
+        failures,
+        missing,
+        None if last_visit_at is None else instant(last_visit_at),
+        last_outcome,
+        last_reason,
+        None if last_full_at is None else instant(last_full_at),
         evidence,
-        json.loads(row.identity) if row.identity else {},
+        json.loads(identity) if identity else {},
     )
     evidence.page = _page(state)
     return state

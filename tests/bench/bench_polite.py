@@ -5,6 +5,8 @@
 Times are scaled: a gap of 0.2 s stands for 10 s, back-off and deadline likewise.
 The poll is the service's own (lanes, leases, store, reading, committing); the
 verdict comes from the servers' log alone. `--visits 100000` is the long run.
+"Requests alone" are the visits of one tick at the same gaps and Retry-After, with
+robots.txt, by the same fetcher: what of the CPU is left over read, decided and kept.
 """
 
 from __future__ import annotations
@@ -37,14 +39,13 @@ from scrapers import (
     Limits,
     Page,
     Policy,
-    RobotsCopy,
     VisitRequest,
     read_page,
 )
 from scrapers.pace import next_allowed
 from service.flows import lanes, poll
 from service.flows.owner import owner_name
-from service.flows.ports import Deps
+from service.flows.ports import Deps, HostState
 from service.model.book import Book
 from service.model.catalogue import Listing, Part, Supplier, Supply
 from service.store.database import SqlStore, open_store
@@ -134,20 +135,23 @@ async def poll_until(deps: Deps, counting: Counting, lanes_: int) -> None:
 
 
 async def bare(plan: Plan, visits: int, lanes_: int) -> float:
-    """CPU seconds a visit of the same requests without reading and committing, and no gaps."""
-    fetcher = fetcher_of(plan)
-    left = iter(range(visits))
-    copy = RobotsCopy("allow", "", now())
+    """CPU seconds a visit of the same requests, at the same gaps, not read and not kept."""
+    fetcher, slots = fetcher_of(plan), asyncio.Semaphore(lanes_)
+    gap = timedelta(seconds=plan.gap)
 
-    async def lane() -> None:
-        for n in left:
-            host, listing = n % plan.hosts, n // plan.hosts % 50
-            await fetcher.visit(VisitRequest(url_of(host, listing), robots=copy))
+    async def lane(host: int) -> None:
+        state = HostState(name_of(host))
+        for listing in range(50):
+            await asyncio.sleep(lanes.pause_before(state, now()))
+            async with slots:
+                request = VisitRequest(url_of(host, listing), robots=state.robots)
+                seen = await fetcher.visit(request)
+            state = lanes.after_visit(state, seen, gap)
 
     start = time.process_time()
     async with asyncio.TaskGroup() as group:
-        for _ in range(lanes_):
-            group.create_task(lane())
+        for host in range(visits // 50):
+            group.create_task(lane(host))
     await fetcher.aclose()
     return (time.process_time() - start) / visits
 
@@ -241,7 +245,7 @@ def main() -> int:
         folder = Path(name)
         full = run(plan, args.listings, args.visits, args.lanes, folder)
         with Servers(plan, folder / "bare.jsonl"):
-            alone = asyncio.run(bare(plan, min(5000, args.visits), args.lanes))
+            alone = asyncio.run(bare(plan, min(10_000, args.visits), args.lanes))
         size = full.database.stat().st_size
     made = verdict(full.rows, plan)
     done = full.counting.outcomes.total()
