@@ -12,8 +12,8 @@ from functools import partial
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.model import Multibuy, PriceText, Tax
-from scrapers.readers import labels
+from scrapers.model import Availability, Multibuy, PriceText, Tax
+from scrapers.readers import labels, stock
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.headings import heading_of
@@ -131,8 +131,8 @@ def look(
     apart = _apart(reader.seen, found.places, expected) if paid and not regular else 0
     if not paid or (expected and not met) or regular or apart:
         named = list(reader.seen)
-        more, extra = leaves(_plain_nodes(doc, found), found.places, plain=True)
-        reader.take(more, plain=True)
+        once = bool(expected or named) or not _sold_out(doc, found.places)
+        extra = _take_plain(reader, doc, found, once=once)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
             reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed)]
@@ -191,9 +191,34 @@ def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
     return net or bool(backed and any(s.kind in ("list", "regular") for s in seen))
 
 
-def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:
-    """Elements of the block around the heading, for pages whose classes say nothing."""
-    at = found.heading or doc.tree.body
+def _take_plain(reader: _Reader, doc: Doc, found: View, *, once: bool) -> int:
+    """Plain text around the heading, further out while it shows nothing that could be paid."""
+    named, cards, elsewhere = list(reader.seen), reader.cards, 0
+    block = _plain_block(doc, found)
+    for _ in range(1 if once else MAX_BLOCKS):
+        if block is None:
+            break
+        reader.seen, reader.cards = list(named), cards
+        more, elsewhere = leaves(block.css(_PLAIN_TAGS)[:3_000], found.places, plain=True)
+        reader.take(more, plain=True)
+        if any(s.kind in _PAID for s in reader.seen[len(named) :]):
+            break
+        block = block.parent if block.tag != "body" else None
+    return elsewhere
+
+
+def _sold_out(doc: Doc, places: Places) -> bool:
+    """Without a button to tell which block sells, the price may stand further out."""
+    return stock.read(doc, places).said is Availability.OUT_OF_STOCK
+
+
+MAX_BLOCKS = 3
+
+
+def _plain_block(doc: Doc, found: View) -> LexborNode | None:
+    """The block around the heading that has amounts, and the order button where there is one."""
+    at, best = found.heading or doc.tree.body, None
+    bought = _around_button(doc, found.places)
     for _ in range(12):
         if at is None or at.tag in (None, "html", "-undef"):
             break
@@ -201,13 +226,32 @@ def _plain_nodes(doc: Doc, found: View) -> list[LexborNode]:
         if len(text) > 60_000:
             break
         rest = text.replace(found.title or "\0", "", 1)
-        if any(
+        if best is None and any(
             CURRENCY.search(rest[max(0, m.start() - 8) : m.end() + 6])
             for m in AMOUNT.finditer(rest)
         ):
-            return at.css(_PLAIN_TAGS)[:3_000]
+            best = at
+        if best is not None and (not bought or at.mem_id in bought):
+            best = at
+            break
         at = at.parent
-    return []
+    return best
+
+
+def _around_button(doc: Doc, places: Places) -> set[int]:
+    """The elements around the order button nearest the heading: price and button go together."""
+    buttons = stock.orderers(doc, places)
+    if not buttons:
+        return set()
+    at: LexborNode | None = min(buttons, key=lambda n: places.of(n).level)
+    around: set[int] = set()
+    while at is not None and len(around) < MAX_ABOVE:
+        around.add(at.mem_id)
+        at = at.parent
+    return around
+
+
+MAX_ABOVE = 200
 
 
 class _Reader:
@@ -233,7 +277,7 @@ class _Reader:
         for order, leaf in enumerate(held):
             if leaf.place.zone == "hidden":
                 continue
-            if self._in_card(leaf.node):
+            if self._in_card(leaf.node) or (plain and _of_link(leaf.node)):
                 self.cards += 1
                 continue
             self._one(leaf, order)
@@ -442,6 +486,20 @@ class _Reader:
                 return True
             at, climbed = at.parent, climbed + 1
         return False
+
+
+def _of_link(node: LexborNode) -> bool:
+    """An amount behind a link in the same line: what another page sells."""
+    link = node.css_first("a[href]")
+    if link is None:
+        return False
+    href = (link.attributes.get("href") or "").strip().lower()
+    name = squeeze(link.text())
+    if href.startswith(("#", "javascript:", "mailto:", "tel:")) or not _WORDS_OF.search(name):
+        return False
+    said = labels.GROSS.search(name) or labels.NET.search(name) or labels.SHIPPING.search(name)
+    before, _, after = squeeze(node.text(separator=" ")).partition(name)
+    return not said and not AMOUNT.search(before) and AMOUNT.search(after) is not None
 
 
 def _labelled_by(leaf: Leaf, before: str) -> tuple[str, bool]:

@@ -12,6 +12,7 @@ from scrapers.reconcile.court import Court
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 _DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
+FAR = 4  # the same where the page says that the goods are sold out
 FEW = 4  # that many order buttons and more belong to a list
 _BESIDE = ("now", "gross", "net", "low")
 _KINDS = ("product", "og:product", "product.item")
@@ -26,6 +27,8 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     now = court.shown.now
     close = stock.ordered_within(doc, view.places, now.level) if now is not None else 0
     beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
+    if not beside and now is not None and now.level <= FAR and now.kind in _BESIDE:
+        beside = stock.read(doc, view.places).said is Availability.OUT_OF_STOCK
     said = pageclass.why_no_price(text).kind
     if said in ("withdrawn", "login", "call", "lost", "down"):
         return False
