@@ -90,7 +90,9 @@ def _step(outer: Place, node: LexborNode, key: int) -> Place:
 
 
 def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
-    if tag in _OTHER_TAGS and not (tag == "header" and node.parent and node.parent.tag != "body"):
+    inner = tag == "header" and node.parent is not None and node.parent.tag != "body"
+    # a custom element is named by its tag
+    if (tag in _OTHER_TAGS and not inner) or ("-" in tag and _class_zone(tag) == "other"):
         return "other"
     if not attrs:
         return ""
