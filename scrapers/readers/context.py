@@ -1,0 +1,133 @@
+"""What stands around an amount: its label, the sentence or link it is in, the range it ends."""
+
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
+from __future__ import annotations
+
+import re
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.readers import labels
+from scrapers.readers.leaves import (
+    AMOUNT,
+    Leaf,
+    squeeze,
+)
+from scrapers.readers.places import own_class
+
+TIER_BEFORE = re.compile(
+    r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|buy|qty|>=|"
+    r"≥)\s*(\d{1,5})|"
+    r"(?<![\d.,])(\d{1,5})\s*(?:\+(?!\s*[a-z])|or more|oder mehr|et plus|of meer|o m[áa]s|"
+    r"o pi[ùu]))[^\d]{0,16}$",
+    re.IGNORECASE,
+)
+# "Koop 10 voor", "Kaufen Sie 3 zum Preis von je"
+BUY_FOR = re.compile(
+    r"\b(?:buy|koop|kaufen sie|achetez(?:-en)?|acquist(?:a|ando)(?:ne)?|compra|kup|k[öo]p|k[øo]b|"
+    r"kj[øo]p)\s+(\d{1,5})[^\d]{1,24}$",
+    re.IGNORECASE,
+)
+TIER_TEXT = re.compile(
+    r"(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|"
+    r"fra)\s*\d{1,5}\s*(?:\s(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|pi[èe]ces?|pz|pezzi|uds?|szt|ks|"
+    r"m|met(?:er|re)s?|m[èe]tres?|metr\w{0,3}|kg)\.?(?:\s?[:=])?\s*)?(?<=[\s:=])"
+    r"(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
+    re.IGNORECASE,
+)
+FOR_ONE = re.compile(
+    r"(?<![\d.,])1\s*(?:\+|pcs?\.?|pieces?\+?|st(?:k|[üu]ck)?\.?|szt\.?)?[^\d\w]*\Z"
+)
+# before an amount only the rate of a tax and a saving told twice ("20%, also 5 €") are none
+_SUM_BEFORE = re.compile(
+    r"\d[\d.,'’\u00a0\u202f]*(?!\d)(?![\d.,]*\s?%\s?(?:(?:mwst|ust|vat|btw|moms|mva|tva|iva|dph|alv|"
+    r"tax|[áa]fa)\b|,?\s?(?:also|soit|ou|or|oder|czyli|dvs)\b))",
+    re.IGNORECASE,
+)
+
+
+def of_link(node: LexborNode) -> bool:
+    """An amount behind a link in the same line: what another page sells."""
+    link = node.css_first("a[href]")
+    if link is None:
+        return False
+    href = (link.attributes.get("href") or "").strip().lower()
+    name = squeeze(link.text())
+    if href.startswith(("#", "javascript:", "mailto:", "tel:")) or not _WORDS_OF.search(name):
+        return False
+    said = labels.GROSS.search(name) or labels.NET.search(name) or labels.SHIPPING.search(name)
+    before, _, after = squeeze(node.text(separator=" ")).partition(name)
+    return not said and not AMOUNT.search(before) and AMOUNT.search(after) is not None
+
+
+def labelled_by(leaf: Leaf, before: str) -> tuple[str, bool]:
+    """The words that may label the leaf, and whether another amount stands before them."""
+    words, cut = _cut(before)
+    named = _printed_label(leaf.node)
+    return (f"{words} {named}", False) if named else (words, cut)
+
+
+def _printed_label(node: LexborNode) -> str:
+    """The label that a style sheet prints before the amount."""
+    for one in (node, node.parent):
+        label = one.attributes.get("data-label") if one is not None else None
+        if label:
+            return label.strip()[:40]
+    return ""
+
+
+def in_sentence(node: LexborNode) -> bool:
+    """An amount in the midst of a paragraph's words, as an article tells what things cost."""
+    block = node.parent
+    if node.tag not in _INLINE or block is None or block.tag != "p":
+        return False
+    before, _, after = squeeze(block.text(separator=" ")).partition(squeeze(node.text()))
+    ahead = len(_WORDS_OF.findall(_cut(before)[0]))
+    return ahead >= FEW_WORDS and len(_WORDS_OF.findall(after[:60])) >= FEW_WORDS
+
+
+FEW_WORDS = 3
+_INLINE = frozenset({"b", "strong", "em", "i", "span", "a", "u"})
+_WORDS_OF = re.compile(r"[^\W\d_]{2,}")
+_STOP = re.compile(r"(?:[^\W\d_]|\d)[.!?]\s*\Z")
+_NEXT = re.compile(r"[.!?]\s+[A-ZÀ-Ž]\w+.*\d")
+
+
+def is_sentence(text: str) -> bool:
+    """Whether an amount stands in running text: words and a full stop, or a second sentence."""
+    return len(_WORDS_OF.findall(text)) > 3 and bool(_STOP.search(text) or _NEXT.search(text))
+
+
+def end_of_range(node: LexborNode) -> str | None:
+    """The end of a range that the element or its wrapper is marked as."""
+    for one in (node, node.parent):
+        kind = one.attributes.get("data-price-type") if one is not None else None
+        if kind:
+            return kind
+    return None
+
+
+def _cut(before: str) -> tuple[str, bool]:
+    """The words since the last amount, and whether there was one."""
+    ends = [m.end() for m in _SUM_BEFORE.finditer(before)]
+    return before[ends[-1] if ends else 0 :][-60:], bool(ends)
+
+
+def counts(leaf: Leaf, after: str) -> bool:
+    """A bare number that counts something: pieces, stars, stock."""
+    return bool(labels.C_COUNT.search(own_class(leaf.node)) or after.lstrip().startswith("%"))
+
+
+def find(context: str, leaf: Leaf) -> tuple[int, int]:
+    for text in (squeeze(leaf.node.text(separator=" ")), leaf.raw):
+        start = context.find(text)
+        if start >= 0:
+            return start, start + len(text)
+    return len(context), len(context)
+
+
+def for_reading(text: str, before: str) -> str:
+    """A "from" that stands outside the element belongs to its amount."""
+    found = labels.FROM.search(before)
+    return f"{found[0].strip()} {text}" if found else text
