@@ -118,6 +118,19 @@ def _led(text: str) -> bool:
 _LEAD = re.compile(r"([^\W\d_][^\d€$£¥:]{1,24}(?::|(?= ?[\d€$£¥])))")
 
 
+def _several(node: LexborNode) -> bool:
+    return len(set(AMOUNT.findall(_PERCENT.sub("", _SPACED.sub("", node.text(separator=" ")))))) > 1
+
+
+_DISCOUNTED = re.compile(
+    r"(?:with|has|is|ws|price|prix|preis|pris|prijs|prezzo|cena)[-_]{0,2}discount"
+    r"(?![-_]?(?:amount|value|percent|label|badge|info|text))|"
+    r"discount(?:ed)?[-_]{0,2}(?:price|prix|preis|pris|prijs|prezzo|cena)",
+    re.IGNORECASE,
+)
+_OFF_SIGN = re.compile(r"^\W*[-−–]\s?\D{0,4}\d|%")  # noqa: RUF001  # the minus of pages
+
+
 def _by_class(leaf: Leaf) -> str | None:
     at: LexborNode | None = leaf.node
     for _ in range(3):
@@ -127,6 +140,10 @@ def _by_class(leaf: Leaf) -> str | None:
             break
         own = own_class(at)
         kind = _class_kind(own, own_one=at is leaf.node) if own else None
+        if kind == "saving" and _DISCOUNTED.search(own) and not _OFF_SIGN.search(leaf.raw):
+            kind = None  # the price after the discount, not the discount
+        if kind == "list" and at is not leaf.node and _several(at):
+            kind = None  # the box of current and old price together
         if kind is not None:
             return kind
         at = at.parent

@@ -113,7 +113,7 @@ MEMBER = Words(
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|"
     r"kanta-?asiak\w*|j[äa]sen\w*|t[öo]rzsv[áa]s[áa]rl\w*|s[óo]cios?|vernostn\w*|v[ěe]rnostn\w*|"
     r"sta[łl]y klient\w*|carte de fid[ée]lit[ée]|kundenkarte|stammkunde\w*|"
-    r"medlem\w*)\b",
+    r"medlem\w*|klubb\w*)\b",
 )
 USED = Words(
     r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|"
