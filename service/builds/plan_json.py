@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -61,6 +61,19 @@ def plan_to_json(plan: Plan, market: Market, names: Names) -> dict[str, Any]:
     }
 
 
+FEW = 3  # parts that are named in a sentence
+
+
+def _lacking(parts: Sequence[str]) -> str:
+    """Why a way of ordering does not go."""
+    if not parts:
+        return texts.NOT_FOUND
+    named = ", ".join(parts[:FEW])
+    if len(parts) > FEW:
+        named = texts.AND_MORE.format(parts=named, count=len(parts) - FEW)
+    return texts.LACKING.format(parts=named)
+
+
 class _Writer:
     def __init__(self, plan: Plan, market: Market, names: Names) -> None:
         self.plan, self.market, self.names = plan, market, names
@@ -94,19 +107,26 @@ class _Writer:
             "proved": self.plan.proved,
             "bound": self.money(bound),
             "gap_percent": percent,
-            "text": texts.PROVED if self.plan.proved else told,
+            "text": self._proved() if self.plan.proved else told,
         }
 
+    def _proved(self) -> str:
+        known = all(not order.landed.unknown for order in self.plan.orders)
+        return texts.PROVED if known else texts.PROVED_BUT
+
     def other(self, other: Other) -> dict[str, Any]:
+        lacks = list(dict.fromkeys(self.plan.wants[n].name for n in other.lacks))
         more = None if other.total is None else self.money(other.total - self.plan.total)
         return {
             "kind": other.kind,
             "supplier": other.name or None,
+            "text": texts.OTHERS[other.kind].format(supplier=self._shop(other.name)),
             "total": None if other.total is None else self.money(other.total),
             "more": more,
             "complete": other.complete,
             "orders": other.orders,
-            "lacks": list(dict.fromkeys(self.plan.wants[n].name for n in other.lacks)),
+            "lacks": lacks,
+            "why": None if other.total is not None else _lacking(lacks),
         }
 
     def below(self, key: str, limit: Decimal) -> str:
@@ -134,6 +154,7 @@ class _Writer:
             "name": self._shop(order.place.supplier),
             "country": order.place.country or None,
             "lines": [self._line(buy) for buy in order.buys],
+            "remarks": self._remarks(order),
             "goods": self.money(landed.goods),
             "shipping": self._shipping(order),
             "charges": [{"name": c.name, "cost": self.money(c.cost)} for c in landed.charges],
@@ -152,6 +173,7 @@ class _Writer:
             "listing": quote.listing.key,
             "url": quote.listing.url,
             "parts": [supply.part for supply in quote.listing.supplies],
+            "names": self._names(buy),
             "sold_as": format_amount(quote.sold_as),
             "count": number_text(buy.units),
             "price": money_text(quote.offer.price, quote.offer.currency),
@@ -159,8 +181,30 @@ class _Writer:
             "cost": self.money(buy.cost),
             "status": quote.status,
             "for": [self._served(buy, number) for number in sorted(buy.serves)],
-            "notes": [*self._doubts(buy), *buy.notes, *self._spare(buy), *quote.notes],
         }
+
+    def _remarks(self, order: PlacedOrder) -> list[dict[str, Any]]:
+        """What there is to know of the lines, each thing once with the parts that it is of."""
+        found: dict[str, dict[str, str]] = {}
+        for buy in order.buys:
+            key = "+".join(supply.part for supply in buy.good.listing.supplies)
+            notes = [*self._doubts(buy), *buy.notes, *self._spare(buy), *self._instead(buy)]
+            for note in [*notes, *buy.good.quote.notes]:
+                found.setdefault(note, {})[key] = "+".join(self._names(buy))
+        return [
+            {"parts": list(named), "names": list(named.values()), "note": note}
+            for note, named in found.items()
+        ]
+
+    def _names(self, buy: Buy) -> list[str]:
+        parts = self.market.view.parts
+        return [parts[supply.part].name for supply in buy.good.listing.supplies]
+
+    def _instead(self, buy: Buy) -> list[str]:
+        """Parts that serve in another's place, and why they may."""
+        served = [self._served(buy, number) for number in sorted(buy.serves)]
+        told = [row["note"] or texts.INSTEAD.format(part=row["part"]) for row in served]
+        return [text for row, text in zip(served, told, strict=True) if row["instead"]]
 
     def _served(self, buy: Buy, number: int) -> dict[str, Any]:
         want = self.plan.wants[number]

@@ -21,9 +21,20 @@ SPARE: Final = "{count} more than needed: it makes the order cheaper"
 MORE_FOR_LESS: Final = "{count} more than needed cost less than the exact number"
 BREAK_EVEN: Final = "delivery from {supplier} is not known; it pays off below {limit}"
 PROVED: Final = "no cheaper order exists at these prices"
+PROVED_BUT: Final = "no cheaper order exists with so few of unknown charges"
 GAP: Final = "not proved best: a cheaper order could cost {bound} at least ({percent} % less)"
 NOT_ALL_COUNTS: Final = "not every number of {listing} was tried"
 SHELF: Final = "kept on hand"
 ESTIMATE: Final = "import cost is an estimate; what is charged may differ"
 HURRIED: Final = "not everything was weighed that could be: it took too long"
 NO_ORDER: Final = "no order was found that the shops' terms allow; more time: --limit"
+OTHERS: Final = {
+    "all from": "all from {supplier}",
+    "without abroad": "without orders abroad",
+    "without customs": "without customs",
+    "without": "without {supplier}",
+    "with": "with {supplier} too",
+}
+LACKING: Final = "does not go, nobody sells {parts}"
+AND_MORE: Final = "{parts} and {count} more"
+NOT_FOUND: Final = "no such order was found"

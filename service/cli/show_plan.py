@@ -8,14 +8,6 @@ from typing import Any
 from service.cli.show import _cell, print_plain, table
 
 Row = Mapping[str, Any]
-FEW = 3  # parts that are named
-KINDS = {
-    "all from": "all from {supplier}",
-    "without abroad": "without orders abroad",
-    "without customs": "without customs",
-    "without": "without {supplier}",
-    "with": "with {supplier} too",
-}
 
 
 def show_plan(answer: Row) -> None:
@@ -76,22 +68,9 @@ def _charges(order: Row, currency: str) -> Iterator[str]:
     yield f"  order {least}{order['total']} {currency}"
     yield from (f"  not known: {why}" for why in order["unknown"])
     yield from (f"  note: {note}" for note in order["notes"])
-    yield from _remarks(order)
+    for remark in order["remarks"]:
+        yield f"  {', '.join(remark['parts'])}: {remark['note']}"
     yield f"  booked by: {order['place']}"
-
-
-def _remarks(order: Row) -> Iterator[str]:
-    """What there is to know of the lines, each thing once."""
-    said: dict[str, list[str]] = {}
-    for line in order["lines"]:
-        for note in line["notes"]:
-            said.setdefault(note, []).append("+".join(line["parts"]))
-    yield from (f"  {', '.join(parts)}: {note}" for note, parts in said.items())
-    for line in order["lines"]:
-        for row in line["for"]:
-            if row["instead"]:
-                told = f" ({row['note']})" if row["note"] else ""
-                yield f"  {row['instead']} for {row['part']}{told}"
 
 
 def _lacking(answer: Row) -> Iterator[str]:
@@ -114,25 +93,16 @@ def _people(answer: Row) -> Iterator[str]:
 def _others(answer: Row) -> Iterator[str]:
     whole = [row for row in answer["others"] if row["kind"] == "all from"]
     for row in answer["others"]:
-        name = KINDS[row["kind"]].format(supplier=row["supplier"])
         if row["total"] is not None:
             least = "" if row["complete"] else "at least "
             sign = "" if row["more"].startswith("-") else "+"
-            yield f"{name}: {least}{row['total']} ({sign}{row['more']})"
+            yield f"{row['text']}: {least}{row['total']} ({sign}{row['more']})"
         elif row["kind"] != "all from":
-            yield f"{name}: does not go, {_lacks(row)}"
+            yield f"{row['text']}: {row['why']}"
     if whole and all(row["total"] is None for row in whole):
         near = min(whole, key=lambda row: len(row["lacks"]))
-        yield f"nobody sells it all; {near['supplier']} comes nearest, {_lacks(near)}"
+        yield f"{near['text']} comes nearest to one order: {near['why']}"
     yield from (row["note"] for row in answer["pays_below"])
-
-
-def _lacks(row: Row) -> str:
-    parts = row["lacks"]
-    if not parts:
-        return "no such order was found"
-    more = f" and {len(parts) - FEW} more" if len(parts) > FEW else ""
-    return f"nobody sells {', '.join(parts[:FEW])}{more}"
 
 
 def _notes(answer: Row) -> Iterator[str]:

@@ -113,8 +113,8 @@ def test_one_more_may_make_delivery_free():
     plan, market = planned(shop, build(line("motor", "1 piece"), line("prop", "1 piece")))
     assert plan.total == D("51.00")
     answer = plan_to_json(plan, market, {})
-    told = [note for one in answer["orders"][0]["lines"] for note in one["notes"]]
-    assert told == ["1 more than needed: it makes the order cheaper"]
+    told = {tuple(row["parts"]): row["note"] for row in answer["orders"][0]["remarks"]}
+    assert told == {("prop",): "1 more than needed: it makes the order cheaper"}
 
 
 def test_prices_for_several_and_package_sizes():
