@@ -75,7 +75,11 @@ def look(
     apart = _apart(reader.seen, found.places, expected) if paid and not regular else 0
     if not paid or (expected and not met) or regular or apart:
         named = list(reader.seen)
-        once = bool(expected or named) or not _sold_out(doc, found.places)
+        once = (
+            bool(expected)
+            or any(s.kind != "list" for s in named)
+            or not _sold_out(doc, found.places)
+        )
         extra = _take_plain(reader, doc, found, once=once)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
