@@ -15,10 +15,11 @@ from scrapers import Amount, Dimension, dimension, format_amount, to_base
 from service.builds import texts
 from service.builds.amounts import body_length, fits
 from service.builds.cents import number_text, to_decimal
-from service.builds.cut import Bar, Cutting, Piece, Rect, Sheets, cut_bars, cut_sheets
+from service.builds.cut import Bar, Cutting, Piece, cut_bars
 from service.builds.offcuts import cut_amount
 from service.builds.offers import Market, Quote
 from service.builds.row import Row
+from service.builds.sheets import Rect, Sheets, cut_sheets
 from service.model.builds import Cut
 from service.model.catalogue import Part
 

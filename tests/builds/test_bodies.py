@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.builds.cost import BuildCost, price_build
-from service.builds.cut import Rect, cut_sheets
+from service.builds.sheets import Rect, cut_sheets
 from service.builds.view import Holding, Stock
 from service.model.builds import Cut
 from service.model.catalogue import Supply

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.builds.cut import Cutting, Piece, Rect, cut_bars, cut_sheets
+from service.builds.cut import Cutting, Piece, cut_bars
+from service.builds.sheets import Rect, cut_sheets
 from service.errors import InputError
 
 D = Decimal
@@ -198,3 +199,13 @@ def test_own_bars_are_filled_before_any_is_bought_in_long_lists() -> None:
     # 44.625 m less what the own bars hold at most (3 x 902 and 2 x 452) still take 9 of 5.002 m
     assert -(-(44625 - 3 * 902 - 2 * 452) // 5002) == 9
     assert found.bars == 9
+
+
+def test_sheets_of_a_workshop_by_hand() -> None:
+    """Laid out by hand on 300 x 600 mm with a saw of 2 mm: fewest sheets that can be."""
+    # two of 149 across, four of 148.5 along (4 x 148.5 + 3 x 2 = 600): eight from one sheet
+    assert cut_sheets([Rect(D(149), D("148.5"), 8)], (D(300), D(600)), kerf=D(2)).sheets == 1
+    assert cut_sheets([Rect(D(149), D("148.5"), 9)], (D(300), D(600)), kerf=D(2)).sheets == 2
+    # 200 x 600 and the strip of 98 beside it in three: 98 x 200, 98 x 200, 98 x 196
+    rects = [Rect(D(200), D(600)), Rect(D(98), D(200), 2), Rect(D(98), D(196))]
+    assert cut_sheets(rects, (D(300), D(600)), kerf=D(2), turn=False).sheets == 1
