@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from scrapers import isolate
-from scrapers.decode import MAX_INLINE, Text, decode, not_text
+from scrapers.decode import MAX_INLINE, Text, decode, not_text, utf8_as_it_is
 from scrapers.errors import TooLargeError
 from scrapers.model import (
     Outcome,
@@ -85,11 +85,19 @@ def _read(page: Page, rules: SiteRules, heavy: _Heavy) -> Reading:
     kind = not_text(page.body)
     if kind is not None:
         return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
-    text = decode(page.body, page.content_type)
-    raw = text.raw if text.raw is not None else text.text.encode("utf-8", "replace")
+    text, raw = _source(page)
     if len(raw) > MAX_INLINE or structure(raw).heavy:
-        return heavy(text, page.url, rules)
-    return read_text(text, page.url, rules)
+        return heavy(text or decode(page.body, page.content_type), page.url, rules)
+    return Visit(parse(text.text if text else None, page.url, raw), rules).reading()
+
+
+def _source(page: Page) -> tuple[Text | None, bytes]:
+    """The page's text, where it had to be decoded, and its UTF-8 bytes."""
+    raw = utf8_as_it_is(page.body, page.content_type)
+    if raw is not None:
+        return None, raw
+    text = decode(page.body, page.content_type)
+    return text, text.raw if text.raw is not None else text.text.encode("utf-8", "replace")
 
 
 def read_text(text: Text, url: str, rules: SiteRules) -> Reading:

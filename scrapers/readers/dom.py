@@ -15,8 +15,9 @@ class Doc:
     """A parsed page with its elements sorted by what they may tell."""
 
     tree: LexborHTMLParser
-    html: str
     url: str
+    text: str | None = None
+    raw: bytes = b""
     lang: str | None = None
     titles: list[str] = field(default_factory=list)
     headings: list[LexborNode] = field(default_factory=list)
@@ -34,6 +35,13 @@ class Doc:
     canonical: str | None = None
     _texts: dict[int, str] = field(default_factory=dict)
     _priced: list[tuple[int, LexborNode, str]] | None = None
+
+    @property
+    def html(self) -> str:
+        """The page as text, decoded when first asked for."""
+        if self.text is None:
+            self.text = self.raw.decode("utf-8", "replace")
+        return self.text
 
     def script_text(self, node: LexborNode) -> str:
         """The text of one of the scripts, fetched once for all who search it."""
@@ -90,13 +98,13 @@ _CALLED = frozenset(CALLED)
 _RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | _CALLED | {"id"}
 
 
-def parse(html: str, url: str, raw: bytes | None = None) -> Doc:
-    """Parse once, select once. `html` is decoded text within the structure limits.
+def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
+    """Parse once, select once. `html`: decoded text within the structure limits.
 
-    `raw`: the same as UTF-8 bytes, where they are at hand.
+    `raw`: the same as UTF-8 bytes, where they are at hand; then `html` may be None.
     """
-    tree = LexborHTMLParser(html if raw is None else raw)
-    doc = Doc(tree, html, url)
+    tree = LexborHTMLParser((html or "") if raw is None else raw)
+    doc = Doc(tree, url, html, raw or b"")
     root = tree.root
     if root is None:
         return doc
