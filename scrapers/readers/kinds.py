@@ -57,9 +57,10 @@ def kind_of(
     if labels.OPTION.search(text) or labels.MINIMUM.search(before) or _ticked(leaf.node):
         return "option", False
     named = own_class(leaf.node)
-    strong = bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
+    once = bool(labels.ONCE.search(f"{before[-40:]} {text}"))
+    strong = once or bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
     by_label = _by_label(text, before, after)
-    if by_label == "member" and not labels.MEMBER.search(f"{close()} {text}"):
+    if by_label == "member" and (once or not labels.MEMBER.search(f"{close()} {text}")):
         by_label = None
     if by_label == "regular" and _by_class(leaf) == "list":
         return "list", False

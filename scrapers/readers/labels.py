@@ -115,6 +115,12 @@ MEMBER = Words(
     r"sta[łl]y klient\w*|carte de fid[ée]lit[ée]|kundenkarte|stammkunde\w*|"
     r"medlem\w*|klubb\w*)\b",
 )
+# beside the price of a subscription
+ONCE = Words(
+    r"\b(?:one[- ]?time|(?:buy|order|purchase) once|single (?:purchase|delivery|order)|"
+    r"einmal(?:ig\w*|kauf|bestellung|lieferung)|achat unique|une seule fois|eenmalig\w*|"
+    r"acquisto (?:singolo|unico)|compra [úu]nica|jednorazow\w*|jednor[áa]zov\w*|eng[åa]ngsk\w+)\b",
+)
 USED = Words(
     r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|"
     r"gebraucht\w*|occasions?|"
@@ -135,7 +141,10 @@ ASIDE = Words(
     r"\b(?:mwst\.?-?|steuer|tax |vat |gst |btw-?|moms)(?:betrag|amount|bedrag|belopp|bel[øo]b)\b|"
     r"\b(?:montant de la (?:tva|taxe)|importo iva|importe del? iva|kwota vat)\b|"
     r"\b(?:trade price|trade only|h[äa]ndlerpreis|wiederverk[äa]ufer\w*|prix pro|prix revendeur|"
-    r"cena dla firm|dealer price)\b",
+    r"cena dla firm|dealer price|"
+    r"(?:highest|max(?:imum)?\.?) price|h[öo]chste\w* preis|hoogste prijs|prix (?:le plus [ée]lev[ée]|"
+    r"maximum)|prezzo pi[ùu] alto|precio m[áa]s alto|h[øo]jeste pris|h[öo]gsta pris\w*|"
+    r"najwy[żz]sza cena|nejvy[šs][šs][íi] cena)\b",
 )
 SET = Words(
     r"\b(?:im (?:spar)?set|im bundle|als set|set-?preis|bundle ?price|as a bundle|"

@@ -181,6 +181,7 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
     return NONE
 
 
+MAX_WHY = 80_000
 _WHY = (
     ("login", _LOGIN_PRICE, 60_000, 'the price is shown only after logging in ("{}")'),
     ("withdrawn", _WITHDRAWN, 60_000, 'the product is no longer sold ("{}")'),
@@ -192,10 +193,12 @@ _WHY = (
 
 def why_no_price(text: str) -> PageClass:
     """For a page without a price of its own: what it says instead."""
+    size = len(text)
+    text = " ".join(text[:MAX_WHY].split())  # a phrase may run over several elements
     for kind, words, limit, reason in _WHY:
         if found := words.search(text[:limit]):
             return PageClass(kind, reason.format(found[0][:40]))
-    small = text if len(text) < SMALL else ""
+    small = text if size < SMALL else ""
     if _LOGIN_PAGE.search(small):
         return PageClass("wall", "the page asks to log in")
     if _CONSENT.search(small):
