@@ -161,7 +161,7 @@ class Order:
         """Of the value; the sum is rounded to cents, what the border counts is not."""
         factor = float(Fraction(fee.percent or 0) / 100 * self.terms.factor)
         due = _times(self.value, factor)
-        most = factor * sum(float(s.good.value(s.most)) for s in self.stocks) + 1.0
+        most = self._most(due) + 1.0
         cost = self.programme.column(most, cost=1.0)
         exact = self.programme.column(most, whole=False)
         slack = 0.0
