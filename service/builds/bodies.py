@@ -200,7 +200,20 @@ def own_bodies(
     ] or [(quote.content, amount)]
     lots = held[::-1] if coming else held  # what is begun is the oldest, what comes the newest
     begun = not stock.offcuts
-    return [*stock.offcuts, *_whole(amount, lots, quote, market, begun=begun)]
+    offcuts = without_smallest(stock.offcuts, -amount)  # what plain lines take of them
+    return [*offcuts, *_whole(amount, lots, quote, market, begun=begun)]
+
+
+def without_smallest(cuts: Sequence[Cut], amount: Fraction) -> list[Cut]:
+    """The bodies that are left where `amount` base units went out of them, small ones first."""
+    kept: list[Cut] = []
+    for cut in sorted(cuts, key=lambda one: cut_amount(replace(one, count=1))):
+        each = cut_amount(replace(cut, count=1))
+        gone = min(cut.count, max(0, -(-amount // each))) if each else 0
+        amount -= gone * each
+        if cut.count > gone:
+            kept.append(replace(cut, count=cut.count - gone))
+    return kept
 
 
 def _whole(

@@ -10,7 +10,13 @@ from fractions import Fraction
 from typing import Final
 
 from service.builds import texts
-from service.builds.bodies import Bodies, bodies_needed, is_cut, own_bodies
+from service.builds.bodies import (
+    Bodies,
+    bodies_needed,
+    is_cut,
+    own_bodies,
+    without_smallest,
+)
 from service.builds.cost import replace_destination
 from service.builds.mixes import whole_build
 from service.builds.offcuts import cut_amount
@@ -74,12 +80,16 @@ def _of_part(rows: Sequence[Row], market: Market, scrap: Decimal) -> Iterator[Ta
         notes.add(texts.NOT_ALL_HERE)
     if plan is not None:
         gone, offcuts = _after(plan, market, part, scrap)
-        yield Taken(part, amount + gone, offcuts, plan.layout, _said(notes))
+        left = _still_there(offcuts, amount + gone, market, part)
+        yield Taken(part, amount + gone, left, plan.layout, _said(notes))
         return
     if cut:
         notes.add(texts.NOT_CUT)
     if amount or any(notes):
-        yield Taken(part, amount, note=_said(notes))
+        stock = market.stock(part.key)
+        left = _still_there(stock.offcuts if stock else (), amount, market, part)
+        known = stock is not None and left != stock.offcuts
+        yield Taken(part, amount, left if known else None, note=_said(notes))
 
 
 def _said(notes: set[str]) -> str:
@@ -128,6 +138,16 @@ def _after(
     left = tuple(Cut(count, length, size) for (length, size), count in there.items() if count)
     used = sum((cut_amount(cut) for cut in plan.used), Fraction(0))
     return used - sum((cut_amount(cut) for cut in kept), Fraction(0)), left
+
+
+def _still_there(
+    offcuts: Sequence[Cut], taken: Fraction, market: Market, part: Part
+) -> tuple[Cut, ...]:
+    """Never more bodies than there is on hand: plain lines use up the small ones first."""
+    stock = market.stock(part.key)
+    free = Fraction(stock.free) if stock else Fraction(0)
+    over = sum((cut_amount(cut) for cut in offcuts), Fraction(0)) - (free - taken)
+    return tuple(without_smallest(offcuts, over)) if over > 0 else tuple(offcuts)
 
 
 Shape = tuple[Decimal | None, tuple[Decimal, Decimal] | None]
