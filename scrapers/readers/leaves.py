@@ -30,6 +30,7 @@ _WIDE = widened(PRICE_LIKE.pattern)
 MAX_SHORT = 40
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
+_LISTS = frozenset({"table", "tbody", "ul", "ol", "dl"})
 _MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
 
 
@@ -72,7 +73,7 @@ def leaves(
     elsewhere = 0
     for node in reversed(nodes[: MAX_LEAVES * 30]):
         raw = node.text()
-        if len(raw) > 2_000 or not _DIGIT.search(raw):
+        if len(raw) > 2_000 or not _DIGIT.search(raw) or _is_list(node):
             continue
         if plain and not is_price_like(squeeze(raw)):
             continue
@@ -96,6 +97,11 @@ def leaves(
             _cover(inside, node, len(kept), places)
             kept.append(Leaf(node, place, text, own))
     return [leaf for leaf in reversed(kept) if leaf.raw][:MAX_LEAVES], elsewhere
+
+
+def _is_list(node: LexborNode) -> bool:
+    """Rows of amounts, which are read cell by cell."""
+    return node.tag in _LISTS and len(PRICE_LIKE.findall(node.text(separator=" "))) > 1
 
 
 def _marked(node: LexborNode) -> bool:

@@ -12,6 +12,7 @@ from scrapers.model import Multibuy
 from scrapers.readers.dom import Doc
 from scrapers.readers.places import Places
 from scrapers.texts import read_price
+from scrapers.texts.locales import style
 
 MAX_ROWS = 40
 MAX_BOXES = 3_000
@@ -40,8 +41,8 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
 
 def unnamed(
     doc: Doc, places: Places, locale: str | None, currency: str | None
-) -> tuple[tuple[Decimal, ...], list[Multibuy]]:
-    """Of rows that no name marks: the amounts for one piece, and the prices of more.
+) -> tuple[tuple[Decimal, ...], list[Multibuy], str | None]:
+    """Of rows that no name marks: the amounts for one piece, the prices of more, the currency.
 
     Rows count where their amounts fall as the quantities that lead them rise.
     """
@@ -53,8 +54,20 @@ def unnamed(
         found = [r for text in texts if (r := _amounts(text, locale, currency))]
         if len(found) > 1 and all(a[0] < b[0] and a[1][0] > b[1][0] for a, b in pairwise(found)):
             more = [Multibuy(least, amounts[0], "each") for least, amounts in found if least > 1]
-            return (found[0][1] if found[0][0] == 1 else ()), more
-    return (), []
+            one = found[0][1] if found[0][0] == 1 else ()
+            return one, more, _code(node.text(separator=" "), locale, currency)
+    return (), [], currency
+
+
+def _code(text: str, locale: str | None, currency: str | None) -> str | None:
+    """The currency of the first amount of a table, whatever the amount."""
+    first = _MONEY.search(text)
+    one = _DIGITS.sub("1", first[0]) if first else ""
+    told = read_price(one, locale=locale, currency=currency)
+    return (told.currency if told else None) or currency
+
+
+_DIGITS = re.compile(r"\d[\d.,'\u00a0\u202f]*")
 
 
 def _row(text: str, locale: str | None, currency: str | None) -> Multibuy | None:
@@ -69,6 +82,21 @@ def _amounts(
     match = _ROW.match(text)
     if match is None or _UNTIL.match(text) or int(match[1]) < 1:
         return None
-    read = (read_price(m[0], locale=locale, currency=currency) for m in _MONEY.finditer(match[2]))
-    amounts = tuple(p.amount for p in read if p is not None and p.amount is not None)
+    read = (_amount(m[0], locale, currency) for m in _MONEY.finditer(match[2]))
+    amounts = tuple(a for a in read if a is not None)
     return (int(match[1]), amounts) if amounts and min(amounts) > 0 else None
+
+
+_THREE = re.compile(r"(\d{1,3})([.,])(\d{3})(?!\d)")
+
+
+def _amount(text: str, locale: str | None, currency: str | None) -> Decimal | None:
+    """An amount; three decimals, usual for parts by the hundred, by the locale's mark."""
+    told = read_price(text, locale=locale, currency=currency)
+    if told is not None and told.amount is not None:
+        return told.amount
+    found = _THREE.search(text) if told is not None and told.doubt == "separator" else None
+    known = style(locale) if found is not None and locale else None
+    if found is None or known is None or known.decimal != found[2]:
+        return None
+    return Decimal(f"{found[1]}.{found[3]}")

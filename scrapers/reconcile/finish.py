@@ -62,7 +62,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     stock, stock_doubt = _availability(court, verdict, around)
     doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids) or stock_doubt
     currency = verdict.currency or around.rules.currency
-    doubt = doubt or _fractions(verdict, currency)
+    doubt = doubt or _fractions(verdict, currency, around.view.multibuy)
     if doubt is None:
         doubt = CHOICE_NEEDED if verdict.price is None else None if currency else NO_CURRENCY
     choices = _choices(court, around)
@@ -93,12 +93,15 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     )
 
 
-def _fractions(verdict: Verdict, currency: str | None) -> str | None:
+def _fractions(verdict: Verdict, currency: str | None, rows: tuple[Multibuy, ...]) -> str | None:
     """More decimals than the currency has: misread in sight, another currency in markup.
 
-    Markup may hold the unrounded net amount of a currency that has cents.
+    Markup may hold the unrounded net amount of a currency that has cents, and parts by the
+    hundred have such prices in all rows.
     """
     price = verdict.price
+    if minor_units(currency) and any(rounded(m.price, currency) != m.price for m in rows):
+        return None
     strict = verdict.source is Source.VISIBLE or minor_units(currency) == 0
     if price is None or not strict or rounded(price, currency) == price:
         return None

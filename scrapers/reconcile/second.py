@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from decimal import Decimal
 
 from scrapers.model import Source, Tax
 from scrapers.readers import labels, picked, tiers
@@ -21,24 +22,56 @@ def by_breaks(
     view: View,
     court: Court,
     locale: str | None,
+    hint: str | None = None,
 ) -> Verdict:
     """Several amounts that are one price in a table of quantities."""
     if verdict.note == TWO_BARE:
         return _by_tax(text(), verdict, court)
-    several = verdict.doubt and verdict.doubt.startswith((CHOICE_NEEDED, SEVERAL))
-    if not several or verdict.price is not None:
+    rows = bool(view.multibuy or view.doubts) or any(s.kind == "tier" for s in view.seen)
+    several = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
+    taxed = verdict.price is not None and "<table" in doc.html and _columns(text())
+    cut = verdict.price is not None and rounded(verdict.price, court.currency) != verdict.price
+    if not (several or rows or taxed or cut):
         return verdict
-    money = verdict.currency or court.currency
-    amounts, more = tiers.unnamed(doc, view.places, locale, money)
+    money = verdict.currency or court.currency or hint
+    amounts, more, code = tiers.unnamed(doc, view.places, locale, money)
+    money = money or code
     view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
-    if verdict.doubt != CHOICE_NEEDED and not amounts:
-        return _by_mark(verdict, court)
-    if not amounts or verdict.doubt == CHOICE_NEEDED:
+    if verdict.doubt == CHOICE_NEEDED and not (amounts and court.same(verdict.high, amounts[0])):
         return verdict
-    taxed = next((a for a in amounts[1:] if court.vat(amounts[0], a)), amounts[0])
+    if several and not amounts:
+        return _by_mark(verdict, court)
+    return _of_row(text, verdict, court, amounts, money, {m.price for m in more})
+
+
+def _of_row(
+    text: Callable[[], str],
+    verdict: Verdict,
+    court: Court,
+    amounts: tuple[Decimal, ...],
+    money: str | None,
+    more: set[Decimal],
+) -> Verdict:
+    """The price of one piece by its row; with tax where a column holds it."""
+    doubt = verdict.doubt or SEVERAL
+    still_open = verdict.price is None and doubt.startswith((SEVERAL, CHOICE_NEEDED))
+    still_open = still_open or verdict.price in more  # a row of several pieces is none of one
+    if not amounts or not (still_open or court.same(verdict.price, amounts[0])):
+        return verdict
+    taxed = next((a for a in amounts[1:] if court.vat(amounts[0], a)), None)
+    with_tax = taxed is not None and _columns(text())
+    price = taxed if taxed is not None and with_tax else amounts[0]
+    if not still_open and not with_tax:
+        return verdict
     return replace(
-        verdict, price=rounded(taxed, money), currency=money, doubt=None, source=Source.VISIBLE
-    )
+        verdict, price=rounded(price, money), currency=money, doubt=None, source=Source.VISIBLE,
+        low=None, high=None, list_price=None, tax=Tax.INCLUDED if with_tax else verdict.tax,
+    )  # fmt: skip
+
+
+def _columns(text: str) -> bool:
+    """Whether the page speaks of prices with tax and of prices without."""
+    return bool(labels.NET.search(text) and labels.GROSS.search(text))
 
 
 def _by_mark(verdict: Verdict, court: Court) -> Verdict:
@@ -61,7 +94,7 @@ def _by_tax(text: str, verdict: Verdict, court: Court) -> Verdict:
     net, gross = verdict.price, verdict.list_price
     if net is None or gross is None or not court.vat(net, gross):
         return verdict
-    if not (labels.NET.search(text) and labels.GROSS.search(text)):
+    if not _columns(text):
         return verdict
     return replace(verdict, price=gross, list_price=None, tax=Tax.INCLUDED)
 
