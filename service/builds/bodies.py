@@ -189,7 +189,8 @@ def own_bodies(
     if stock is None or not any(is_cut(row) for row in rows):
         return []
     plain = [row for row in rows if not is_cut(row)]
-    amount = Fraction(stock.free) - sum((row.on_hand for row in plain), Fraction(0))
+    beside = sum((row.on_hand for row in plain), Fraction(0))
+    amount = Fraction(stock.free) - beside
     amount -= sum((cut_amount(cut) for cut in stock.offcuts), Fraction(0))
     if coming:
         amount += Fraction(stock.coming) - sum((row.coming for row in plain), Fraction(0))
@@ -200,7 +201,7 @@ def own_bodies(
     ] or [(quote.content, amount)]
     lots = held[::-1] if coming else held  # what is begun is the oldest, what comes the newest
     begun = not stock.offcuts
-    offcuts = without_smallest(stock.offcuts, -amount)  # what plain lines take of them
+    offcuts = without_smallest(stock.offcuts, min(beside, -amount))
     return [*offcuts, *_whole(amount, lots, quote, market, begun=begun)]
 
 
