@@ -22,14 +22,16 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     """A price in sight counts only on a page that is about one thing for sale."""
     buttons = stock.buy_buttons(doc, view.places)
     marked = any(t.goods and t.own for t in court.told)
+    now = court.shown.now
+    said = pageclass.why_no_price(text).kind
+    if said == "login" and not marked and (now is None or now.level > NEAR):
+        return False
     if (aside := not marked and _aside(doc, kind, buttons)) or 0 < buttons < FEW:
         return not aside
-    now = court.shown.now
     close = stock.ordered_within(doc, view.places, now.level) if now is not None else 0
     beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
     if not beside and now is not None and now.level <= FAR and now.kind in _BESIDE:
         beside = stock.read(doc, view.places).said is Availability.OUT_OF_STOCK
-    said = pageclass.why_no_price(text).kind
     if said in ("withdrawn", "login", "call", "lost", "down"):
         return False
     alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
