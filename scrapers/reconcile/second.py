@@ -27,12 +27,9 @@ def by_breaks(
     """Several amounts that are one price in a table of quantities."""
     if verdict.note == TWO_BARE:
         return _by_tax(text(), verdict, court)
-    rows = bool(view.multibuy or view.doubts) or any(s.kind == "tier" for s in view.seen)
-    several = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
-    taxed = verdict.price is not None and "<table" in doc.html and _columns(text())
-    cut = verdict.price is not None and rounded(verdict.price, court.currency) != verdict.price
-    if not (several or rows or taxed or cut):
+    if not _asks(doc, text, verdict, view, court):
         return verdict
+    several = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
     money = verdict.currency or court.currency or hint
     amounts, more, code = tiers.unnamed(doc, view.places, locale, money)
     money = money or code
@@ -42,6 +39,20 @@ def by_breaks(
     if several and not amounts:
         return _by_mark(verdict, court)
     return _of_row(text, verdict, court, amounts, money, {m.price for m in more})
+
+
+def _asks(doc: Doc, text: Callable[[], str], verdict: Verdict, view: View, court: Court) -> bool:
+    """Whether rows of quantities may change the price: it is open, cut, a row's, or without tax."""
+    price = verdict.price
+    if price is None:
+        open_ = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
+        rows = bool(view.multibuy or view.doubts) or any(s.kind == "tier" for s in view.seen)
+        return open_ or rows
+    if rounded(price, court.currency) != price or price in {m.price for m in view.multibuy}:
+        return True
+    if view.doubts and verdict.source is Source.VISIBLE and "<table" in doc.html:
+        return True
+    return verdict.tax is not Tax.INCLUDED and "<table" in doc.html and _columns(text())
 
 
 def _of_row(
