@@ -60,11 +60,7 @@ def offcut_command(part: str, size: str, count: int, *, as_json: bool) -> int:
 
     with book() as deps:
         answer = workshop.set_offcut(deps, part, size, count)
-    if as_json:
-        say_json(answer)
-    else:
-        click.echo(f"{part}: {', '.join(answer['offcuts']) or 'no offcuts'}")
-    return DONE
+    return _told(answer, f"{part}: {', '.join(answer['offcuts']) or 'no offcuts'}", as_json=as_json)
 
 
 def _told(answer: Mapping[str, Any], text: str, *, as_json: bool) -> int:

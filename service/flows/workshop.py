@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from scrapers import UnitError, parse_amount
 from service.builds.amounts import base_amount, base_unit
 from service.builds.cents import number_text, to_cents, to_decimal
+from service.builds.offcuts import cut_amount
 from service.builds.workshop import Books
 from service.errors import InputError, NotFoundError
 from service.flows.books import books_at, day_of
@@ -136,7 +138,24 @@ def set_offcut(deps: Deps, part: str, size: str, count: int) -> dict[str, Any]:
         if count:
             kept.append(Offcut(goods.key, cut))
         unit.workshop.set_offcuts(goods.key, kept)
-        return {"part": goods.key, "offcuts": [cut_text(one.cut) for one in kept]}
+        return {
+            "part": goods.key,
+            "offcuts": [cut_text(one.cut) for one in kept],
+            "warnings": _beyond_the_books(unit, deps, goods, kept),
+        }
+
+
+def _beyond_the_books(unit: Unit, deps: Deps, part: Part, kept: Sequence[Offcut]) -> list[str]:
+    """Offcuts of what was never booked count for nothing: say how to book it."""
+    whole = sum((cut_amount(one.cut) for one in kept), Fraction(0))
+    books = books_at(unit, deps, day_of(deps.clock(), deps))
+    have = books.statement.hand[part.key].amount
+    if whole <= have:
+        return []
+    name, lack = base_unit(part), number_text(whole - have, 6)
+    held, cut = number_text(have, 6), number_text(whole, 6)
+    do = f'ebbmark buy {part.key} --count {lack} --total "0 {deps.currency}"'
+    return [f"the books hold {held} {name} of {part.key}, its offcuts are {cut}: book them by {do}"]
 
 
 def _cut(size: str, count: int) -> Cut:

@@ -217,6 +217,14 @@ def test_offcuts_by_size(deps) -> None:
         workshop.set_offcut(deps, "ply", "3 g", 1)
 
 
+def test_offcuts_of_what_was_never_booked_are_told(deps) -> None:
+    # 2 x 0.3 m x 0.4 m are 0.24 m2, of which the books hold none
+    (said,) = workshop.set_offcut(deps, "ply", "300 x 400 mm", 2)["warnings"]
+    assert "--count 0.24" in said
+    buy(deps, "ply", D("0.24"), euro("0.00"))
+    assert workshop.set_offcut(deps, "ply", "300 x 400 mm", 2)["warnings"] == []
+
+
 @pytest.mark.parametrize(
     ("do", "words"),
     [
