@@ -164,7 +164,7 @@ def _ways(line: Line, market: Market) -> tuple[list[Way], str]:
     met = parts_meeting(parts.values(), line.need) if line.need else []
     named += [(Alternative(part.key, line.amount), "") for part in met]
     named += [(way, texts.INSTEAD.format(part=line.part)) for way in line.choose]
-    if line.part in parts and not line.listing:
+    if line.part and line.part in parts and not line.listing:
         named += [
             (Alternative(part.key, line.amount), texts.EQUIVALENT.format(part=line.part, note=note))
             for part, note in successors(parts[line.part], parts)
