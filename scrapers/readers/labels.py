@@ -143,8 +143,8 @@ ASIDE = Words(
     r"\b(?:trade price|trade only|h[äa]ndlerpreis|wiederverk[äa]ufer\w*|prix pro|prix revendeur|"
     r"cena dla firm|dealer price|"
     r"(?:highest|max(?:imum)?\.?) price|h[öo]chste\w* preis|hoogste prijs|"
-    r"prix (?:le plus [ée]lev[ée]|maximum)|prezzo pi[ùu] alto|precio m[áa]s alto|h[øo]jeste pris|h[öo]gsta pris\w*|"
-    r"najwy[żz]sza cena|nejvy[šs][šs][íi] cena)\b",
+    r"prix (?:le plus [ée]lev[ée]|maximum)|prezzo pi[ùu] alto|precio m[áa]s alto|"
+    r"h[øo]jeste pris|h[öo]gsta pris\w*|najwy[żz]sza cena|nejvy[šs][šs][íi] cena)\b",
 )
 SET = Words(
     r"\b(?:im (?:spar)?set|im bundle|als set|set-?preis|bundle ?price|as a bundle|"

@@ -24,10 +24,10 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     marked = any(t.goods and t.own for t in court.told)
     now = court.shown.now
     said = pageclass.why_no_price(text).kind
-    if said == "login" and not marked and (now is None or now.level > NEAR):
-        return False
-    if (aside := not marked and _aside(doc, kind, buttons)) or 0 < buttons < FEW:
-        return not aside
+    hidden = said == "login" and not marked and (now is None or now.level > NEAR)
+    aside = not marked and _aside(doc, kind, buttons)
+    if hidden or aside or 0 < buttons < FEW:
+        return not (hidden or aside)
     close = stock.ordered_within(doc, view.places, now.level) if now is not None else 0
     beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
     if not beside and now is not None and now.level <= FAR and now.kind in _BESIDE:
