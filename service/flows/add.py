@@ -20,6 +20,8 @@ from scrapers import (
     read_price,
     reading_to_json,
 )
+from service.builds.requirements import value_meets
+from service.builds.specs import canonical
 from service.errors import InputError, NotFoundError
 from service.flows import build_edit, edit
 from service.flows.keep import keep_verdicts
@@ -193,7 +195,7 @@ def fitting_parts(deps: Deps, reading: Mapping[str, Any]) -> list[dict[str, Any]
     with deps.store.read() as unit:
         parts = unit.catalogue.parts().values()
     found = [
-        (score, part, why) for part in parts for score, why in _likeness(part, ids, spec, title)
+        (score, part, why) for part in parts for score, why in likeness(part, ids, spec, title)
     ]
     found.sort(key=lambda item: -item[0])
     best: dict[str, dict[str, Any]] = {}
@@ -202,16 +204,19 @@ def fitting_parts(deps: Deps, reading: Mapping[str, Any]) -> list[dict[str, Any]
     return list(best.values())[:6]
 
 
-def _likeness(
+def likeness(
     part: Part, ids: Mapping[str, Any], spec: Mapping[str, Any], title: str
 ) -> list[tuple[Decimal, str]]:
+    """How much speaks for the page selling this part, each with its reason."""
     found = []
     if ids.get("gtin") and part.ids.get("gtin") == ids["gtin"]:
         found.append((Decimal(3), "same GTIN"))
     if ids.get("mpn") and part.ids.get("mpn") == ids["mpn"]:
         found.append((Decimal(2), "same maker's number"))
-    alike = {k for k, v in part.spec.items() if str(spec.get(k)) == v}
-    against = {k for k, v in part.spec.items() if k in spec and str(spec[k]) != v}
+    seen = {canonical(key): str(value) for key, value in spec.items()}
+    both = {key: value for key, value in part.spec.items() if canonical(key) in seen}
+    alike = {key for key, value in both.items() if value_meets(seen[canonical(key)], value)}
+    against = both.keys() - alike
     if alike and not against:
         found.append((Decimal(1), f"same {', '.join(sorted(alike))}"))
     words = set(title.casefold().split())

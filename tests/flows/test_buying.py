@@ -10,9 +10,11 @@ from web_kit import NOW, desk
 
 from service.errors import InputError, NotFoundError
 from service.exchange.catalogue import book_from_document, parse_toml
+from service.flows.add import likeness
 from service.flows.buying import Bought, buy
 from service.flows.ordering import Terms, place, read_wanted
 from service.flows.stock import stock
+from service.model.catalogue import Part
 from service.model.money import parse_money
 
 if TYPE_CHECKING:
@@ -123,3 +125,14 @@ def test_a_bundle_second_hand_is_shared_by_its_split(deps: Deps) -> None:
 def test_bad_input_says_what_to_do(deps: Deps, count: str, more: Bought, said: str) -> None:
     with pytest.raises((InputError, NotFoundError), match=said):
         buy(deps, "resin", D(count), parse_money("5.00 EUR"), more)
+
+
+def test_a_page_is_like_a_part_whose_specification_says_the_same_in_other_words() -> None:
+    """What the reader calls c_rating and cells, the catalogue writes as C and "4"."""
+    battery = Part("b", "Battery", spec={"C": "45", "cells": "4"}, unit="piece")
+    assert [why for _, why in likeness(battery, {}, {"c_rating": "45", "cells": 4}, "x")] == [
+        "same C, cells"
+    ]
+    assert likeness(battery, {}, {"c_rating": "60", "cells": 4}, "x") == []
+    motor = Part("m", "Motor", spec={"KV": "900..1100"}, unit="piece")
+    assert likeness(motor, {}, {"kv": "1000"}, "x")
