@@ -71,7 +71,11 @@ class Visit:
         self.locale = rules.locale or self.head.locale
         self.country = rules.country or country_of(doc.url, self.locale)
         self.wishes = Wishes(doc, rules, self.locale, self.country)
-        self.nothing = Nothing(doc, rules, self.head.kind, lambda: self.body_text)
+
+    @property
+    def nothing(self) -> Nothing:
+        """Not kept: page and function would hold one another until a collection finds them."""
+        return Nothing(self.doc, self.rules, self.head.kind, lambda: self.body_text)
 
     @cached_property
     def body_text(self) -> str:
