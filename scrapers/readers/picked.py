@@ -44,6 +44,18 @@ def _selected(form: LexborNode) -> set[str] | None:
     return made or None
 
 
+def has_box(node: LexborNode | None) -> bool:
+    """Whether an amount stands beside a radio button of its own: a choice, not the price."""
+    for _ in range(MAX_CLIMB):
+        if node is None:
+            return False
+        boxes = len(node.css(_INPUTS))
+        if boxes:
+            return boxes == 1
+        node = node.parent
+    return False
+
+
 def is_ticked(node: LexborNode | None) -> bool:
     """Whether the box around an amount is the one of several that the page has ticked."""
     for _ in range(MAX_CLIMB):

@@ -177,6 +177,28 @@ def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
     return found or _own([n for n in doc.tree.css("a")[:600] if _orders(_words(n))], places)
 
 
+def linked(doc: Doc, places: Places) -> bool:
+    """Whether the box around an order button has a title, a picture or a link: a list's card."""
+    for node in orderers(doc, places)[:MAX_LINKED]:
+        at = node.parent
+        for _ in range(3):
+            if at is None or at.mem_id in places.above:
+                break
+            if at.css_first("h2, h3, h4, img") is not None:
+                return True
+            for link in at.css("a[href]")[:4]:
+                href = link.attributes.get("href") or ""
+                named = _LETTERS.search(link.text()) or link.css_first("img") is not None
+                if link.mem_id != node.mem_id and named and not href.startswith(("#", "java")):
+                    return True
+            at = at.parent
+    return False
+
+
+MAX_LINKED = 8
+_LETTERS = re.compile(r"[^\W\d_]{2}")
+
+
 def ordered_within(doc: Doc, places: Places, level: int) -> int:
     """How many buttons and links order something no further from the heading than `level`."""
     nodes = (*doc.buttons[:150], *doc.tree.css(_LINKS)[:150])

@@ -21,6 +21,8 @@ _KINDS = ("product", "og:product", "product.item")
 def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:
     """A price in sight counts only on a page that is about one thing for sale."""
     buttons = stock.buy_buttons(doc, view.places)
+    if buttons >= FEW and not stock.linked(doc, view.places):
+        buttons = 1  # rows of one thing's variants, each with its button; lists link what they sell
     marked = any(t.goods and t.own for t in court.told)
     now = court.shown.now
     said = pageclass.why_no_price(text).kind

@@ -25,8 +25,12 @@ def by_breaks(
     hint: str | None = None,
 ) -> Verdict:
     """Several amounts that are one price in a table of quantities."""
+    now = court.shown.now
+    if verdict.source is Source.VISIBLE and now is not None and picked.has_box(now.node):
+        return _by_mark(replace(verdict, list_price=None), court)
     if verdict.note == TWO_BARE:
-        return _by_tax(text(), verdict, court)
+        ticked = _by_mark(replace(verdict, list_price=None), court)
+        return ticked if ticked.note != TWO_BARE else _by_tax(text(), verdict, court)
     if not _asks(doc, text, verdict, view, court):
         return verdict
     several = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
