@@ -12,15 +12,16 @@ from scrapers.readers import labels
 from scrapers.readers.leaves import (
     AMOUNT,
     Leaf,
+    is_price_like,
     squeeze,
 )
 from scrapers.readers.places import own_class
 
 TIER_BEFORE = re.compile(
-    r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|buy|qty|>=|"
+    r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|alkaen|buy|qty|>=|"
     r"≥)\s*(\d{1,5})|"
     r"(?<![\d.,])(\d{1,5})\s*(?:\+(?!\s*[a-z])|or more|oder mehr|et plus|of meer|o m[áa]s|"
-    r"o pi[ùu]))[^\d]{0,16}$",
+    r"o pi[ùu]|db-?t[óo]l))[^\d]{0,16}$",
     re.IGNORECASE,
 )
 # "Koop 10 voor", "Kaufen Sie 3 zum Preis von je"
@@ -30,8 +31,10 @@ BUY_FOR = re.compile(
     re.IGNORECASE,
 )
 TIER_TEXT = re.compile(
-    r"(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|"
-    r"fra)\s*\d{1,5}\s*(?:\s(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|pi[èe]ces?|pz|pezzi|uds?|szt|ks|"
+    r"\d{1,5}\s*db-?t[óo]l:?\s+(?=\d)|"
+    r"(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|alkaen|"
+    r"fra)\s*\d{1,5}\s*(?:\s(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|pi[èe]ces?|pz|pezzi|uds?|"
+    r"unid\w*|kpl|szt|ks|"
     r"m|met(?:er|re)s?|m[èe]tres?|metr\w{0,3}|kg)\.?(?:\s?[:=])?\s*)?(?<=[\s:=])"
     r"(?=[^\d\s]{0,4}\s?\d+[.,]\d)",
     re.IGNORECASE,
@@ -64,8 +67,43 @@ def of_link(node: LexborNode) -> bool:
 def labelled_by(leaf: Leaf, before: str) -> tuple[str, bool]:
     """The words that may label the leaf, and whether another amount stands before them."""
     words, cut = _cut(before)
+    if cut and not leaf.own and words.strip():
+        own = _beside(leaf.node, forward=False)
+        words = words if own is None else _cut(own)[0]
     named = _printed_label(leaf.node)
     return (f"{words} {named}", False) if named else (words, cut)
+
+
+def own_after(leaf: Leaf, after: str) -> str:
+    """The words after the leaf without those that lead the next amount in an element of its own."""
+    if leaf.own or not _WORDS_OF.search(after):
+        return after
+    own = _beside(leaf.node, forward=True)
+    return after if own is None else own[:45]
+
+
+def _beside(node: LexborNode, *, forward: bool) -> str | None:
+    """The words between the node and the next element with an amount; None where none is near."""
+    found: list[str] = []
+    at: LexborNode | None = node
+    for _ in range(3):
+        if at is None or at.tag in ("body", "main"):
+            break
+        near = at.next if forward else at.prev
+        while near is not None:
+            if near.is_element_node:
+                text = squeeze(near.text(separator=" ")[:400])
+                if _SUM_BEFORE.search(text) and is_price_like(text):
+                    return " ".join(found if forward else reversed(found))
+            else:
+                text = squeeze(near.text_content or "") if near.is_text_node else ""
+                if AMOUNT.search(text):
+                    return None  # bare text: whose words these are cannot be told
+            if text:
+                found.append(text)
+            near = near.next if forward else near.prev
+        at = at.parent
+    return None
 
 
 def _printed_label(node: LexborNode) -> str:

@@ -194,6 +194,8 @@ def _by_label(text: str, before: str, after: str) -> str | None:
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
     bare = _TIMES.sub("", _PERCENT.sub("", _SPACED.sub("", text)))
+    if (prior := labels.LOWEST30.search(text)) and not AMOUNT.search(text[: prior.start()]):
+        return "lowest30"
     if len(AMOUNT.findall(bare)) > 1:
         found = "converted" if labels.APPROX.search(text) else _led_by(f"{before} {text}")
     else:
@@ -212,11 +214,20 @@ def _led_by(text: str) -> str | None:
     return next((kind for kind, pattern in _LEADING if pattern.search(lead)), None)
 
 
+_PIECES = re.compile(
+    r"\b(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|each|szt\w*|ks|kus|pi[èe]ces?|unidad|unit[éà]|unit|pezz[oi]|"
+    r"paar|pair|paire|par|set|pack\w*|kpl|db|rol\w*|artikel|item)\b|€|£|\d",
+    re.IGNORECASE,
+)
+
+
 def _labelled(words: str, lead: str, before: str) -> str | None:
     """What the words around the one amount of a text say; `lead`: those before it."""
     now = labels.CURRENT.search(before) and not _claims(lead[len(before) :])
     if labels.SET.search(lead) or labels.ASIDE.search(lead):
         return "other"
+    if labels.UNIT.search(lead) and not _PIECES.search(lead):
+        return "unit"
     if not now and labels.LIST.search(lead) and not labels.SAVING.search(lead):
         return "list"
     claims = _BY_LABEL if now else _WITH_CLAIMS

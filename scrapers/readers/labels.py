@@ -21,6 +21,7 @@ LIST = Words(
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
     r"market price|"
+    r"stara cena|star[áa] cena|sugerowana cena|cena sugerowana|doporu[čc]en\w+|odpor[úu][čc]an\w+|"
     r"suositushinta|ovh|ennen|eredeti [áa]r|r[ée]gi [áa]r|kor[áa]bbi [áa]r|listaár|prp|pvr|"
     r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b|"
     r"通常価格|定価|希望小売価格|参考価格|元の価格|原价|市场价|划线价|原價|市價|정가|소비자가",
@@ -104,7 +105,8 @@ INSTALMENT = Words(
     r"\d+ ?x sans frais|"
     r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|"
     r"miesi[ęe]cznie|"
-    r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|havonta|r[ée]szlet\w*|kuukaudessa|m[åa]naden|delbetal\w*|m[åa]neden|afbetal\w*)\b|"
+    r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|havonta|r[ée]szlet\w*|kuukaudessa|"
+    r"m[åa]naden|m[åa]ned(?:lig\w*)?|pr\.? md|delbetal\w*|m[åa]neden|afbetal\w*)\b|"
     r"/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
 )
 MEMBER = Words(
@@ -160,7 +162,8 @@ LOWEST30 = Words(
     r"nejni[žz][šs][íi]|najni[žz][šs]\w*|alin|legalacsonyabb|"
     r"mais baixo|l[äa]gsta|laveste)\b.{0,60}\b30\b)|(?:\b30\b.{0,40}\b(?:lowest|"
     r"niedrigst\w*|plus bas|"
-    r"najni[żz]sz\w*|laagste|laveste|l[äa]gsta)\b)",
+    r"najni[żz]sz\w*|laagste|laveste|l[äa]gsta|"
+    r"legalacsonyabb\w*)\b)",
 )
 FROM = Words(
     r"(?:^|\b)(?:from|starting (?:at|from)|as low as|starts at|ab|[àa] partir de|d[èe]s|vanaf|"
@@ -172,7 +175,7 @@ TIER = Words(
     r"et plus|of meer|o pi[ùu]|o m[áa]s|"
     r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|"
     r"fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
-    r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|for|pour|f[üu]r|at|"
+    r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|unid\w*|kpl|db|for|pour|f[üu]r|at|"
     r"je|[àa]|items?|m|met(?:er|re)s?|m[èe]tres?|metr[iyóůo]w?|metros|kg|liter)\b|"
     r"\b\d+\s+(?:for|pour|f[üu]r|voor|per|por|za)\s+[€$£]?\s?\d|\beach when\b|\bbulk\b|"
     r"\bstaffel\w*|"

@@ -198,7 +198,7 @@ def _glue(before: str, part: str) -> str:
         return "." if len(part.strip()) <= 4 else " "
     if _EURO_CENTS.match(part) and before[-1].isdigit():
         return ""
-    if before[-1] in ".," or part[0] in ".,":
+    if (before[-1] in ".," and part[0].isdigit()) or part[0] in ".,":
         return ""
     return " "
 

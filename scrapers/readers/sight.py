@@ -27,6 +27,7 @@ from scrapers.readers.context import (
     is_sentence,
     labelled_by,
     of_link,
+    own_after,
 )
 from scrapers.readers.dom import where
 from scrapers.readers.kinds import kind_of, refined, tax_label, tax_of_seen
@@ -118,35 +119,48 @@ class Reader:
         long = len(text) > MAX_PRICE_TEXT or (self._plain and is_sentence(text))
         if long and not strong and kind in ("now", "regular", "net", "gross"):
             kind = "other"  # a sentence with an amount in it
-        least = (TIER_BEFORE.search(before) or BUY_FOR.search(before)) if cut else None
+        least = _least(before) if cut else None
         if least and told.amount:
             kind = "tier"
-            self._tier(int(least[1] or least[least.re.groups]), told.amount)
+            self._tier(least, told.amount)
         said_so = strong or kind != "now" or not in_sentence(leaf.node)
         kind = self._of_row(leaf, before, kind) if said_so else "other"
         end = end_of_range(leaf.node)
         if end == "minPrice" or _RANGE_AFTER.match(after) or _DASHED.search(text):
             self._open = leaf.place.branch
-        elif self._open == leaf.place.branch and (end == "maxPrice" or _RANGE_BEFORE.search(words)):
+        elif self._open == leaf.place.branch and (
+            end == "maxPrice" or _RANGE_BEFORE.search(before)
+        ):
             self._close(told)
             return
         self._keep(
-            leaf, order, text, tax_label(text, words, after, cut=cut), kind, told, strong=strong
+            leaf,
+            order,
+            text,
+            tax_label(text, words, own_after(leaf, after), cut=cut),
+            kind,
+            told,
+            strong=strong,
         )
 
     def _kind(self, leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
         words, cut = labelled_by(leaf, before)
+        after = own_after(leaf, after)
         close = partial(self._close_words, leaf)
         return kind_of(leaf, text, words, after, cut=cut, close=close)
 
     def _of_row(self, leaf: Leaf, before: str, kind: str) -> str:
         """In a row of quantity prices: that of one piece is the price, what follows a sum."""
-        row = leaf.node.parent.mem_id if leaf.node.parent is not None else 0
+        outer = leaf.node.parent
+        one_cell = outer is None or (outer.tag not in _ROWS and len(AMOUNT.findall(leaf.raw)) > 1)
+        row = 0 if outer is None or (kind == "tier" and one_cell) else outer.mem_id
         if kind == "tier":
             if leaf.node.tag in _CELLS and FOR_ONE.search(before):
                 return "now"
             self._row = row
-        elif row == self._row and leaf.node.tag in _CELLS and kind in ("now", "gross", "net"):
+        elif (
+            row and row == self._row and leaf.node.tag in _CELLS and kind in ("now", "gross", "net")
+        ):
             return "other"
         return kind
 
@@ -296,3 +310,14 @@ class Reader:
                 return True
             at, climbed = at.parent, climbed + 1
         return False
+
+
+_ROWS = frozenset({"li", "tr", "dl"})  # elsewhere the quantity stands in a cell of its own
+
+
+def _least(before: str) -> int | None:
+    """From how many pieces on the amount after these words holds; None for "free from 75 €"."""
+    found = TIER_BEFORE.search(before) or BUY_FOR.search(before)
+    if found is None or CURRENCY.search(before[found.end(found.lastindex or 0) :]):
+        return None
+    return int(found[found.lastindex or 0])

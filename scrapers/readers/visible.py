@@ -136,7 +136,8 @@ def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
     """Whether plain text calls the markup's price net, or shows it below a list price."""
     backed = [s for s in seen if s.amount in expected]
     net = any(s.kind == "net" or s.tax is Tax.EXCLUDED for s in backed)
-    return net or bool(backed and any(s.kind in ("list", "regular") for s in seen))
+    listed = any(s.kind in ("list", "regular") for s in seen)
+    return net or bool(backed and listed)
 
 
 def _take_plain(reader: Reader, doc: Doc, found: View, *, once: bool) -> int:

@@ -22,7 +22,7 @@ MAX_CLIMB = 5
 _LETTERS = "A-Za-zÀ-ž"
 _AMOUNT = (
     rf"(?:[{_LETTERS}]{{2,3}}\.? ?|[€$£¥￥₹₩₱฿] ?)?"
-    r"\d[\d.,'’\xa0]*(?: \d{3}(?!\d))*(?:,?[-–—]|:-)?"
+    r"\d[\d.,'’\xa0]*(?: \d{3}(?!\d)[.,]?\d{0,2})*(?:,?[-–—]|:-)?"
 )
 _SIGN = rf"(?: ?(?:[€$£¥￥₹₩₱฿円元원]|[{_LETTERS}]{{1,3}}\b\.?))?"
 # the word, nothing but a colon or a bracket, the amount
@@ -43,14 +43,15 @@ _TOLD = Words(
     r"be[žz]n[áa] cena|doporu[čc]en[áa](?: cena)?|odpor[úu][čc]an[áa](?: cena)?|m[íi]sto|"
     r"ord(?:inarie|in[æa]rt?)?\.?(?: ?pris)?|rek\.? ?(?:ca)?pris|rek\.?|tidigare(?: pris)?|"
     r"f[øö]r(?:pris)?|vejl\.?(?: ?(?:udsalgs)?pris)?|veil\.?(?: ?pris)?|normalpris|"
-    r"ennen|norm(?:aali(?:hinta)?)?\.?|ovh|suositushinta|"
+    r"ennen|norm(?:aali(?:hinta)?)?\.?|ovh|suositushinta|prima|avant|"
     r"定価|通常価格|(?:メーカー)?希望小売価格|参考価格|建[議议](?:零)?售[價价]|原售價|定價|原價|原价|市场价|정가|소비자가|"
     r"eredeti [áa]r|kor[áa]bbi [áa]r|list[aá][áa]r|r[ée]gi [áa]r)"
     rf"\s*[:(：]?\s*({_AMOUNT}{_SIGN})"
 )
 # words of many uses: they must stand right beside the price
 _LOOSE = re.compile(
-    r"(?:van|f[øö]r|before|was|were|antes|bisher|vorher|m[íi]sto|rek|ennen)\b", re.IGNORECASE
+    r"(?:van|f[øö]r|before|was|were|antes|bisher|vorher|m[íi]sto|rek|ennen|prima|avant)\b",
+    re.IGNORECASE,
 )
 _NOT_DIGIT = re.compile(r"\D")
 
