@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 _SAVE_POLL: Final = """UPDATE poll SET next_due_at = ?, failures = ?, missing = ?,
     last_visit_at = ?, last_outcome = ?, last_reason = ? WHERE listing = ?"""
 _SAVE_HOST: Final = """UPDATE host SET next_allowed_at = ?, failures = ?, robots = ?,
-    visits_today = ?, day = ?, parked_reason = ? WHERE host = ? AND token = ?"""
+    visits_today = ?, day = ?, parked_reason = ?
+    WHERE host = ? AND token = ? AND owner IS NOT NULL"""
 _PAGE: Final = (
     "etag",
     "last_modified",
@@ -173,7 +174,7 @@ class Polls:
         return Lease(lease.host, lease.owner, lease.token, until, lease.state)
 
     def save_host(self, lease: Lease, state: HostState) -> bool:
-        """Only while the lease's token is the newest; False: it was lost."""
+        """Only while the lease stands; False: it was lost, or given back with a later state."""
         return self.save_hosts([(lease, state)]) > 0
 
     def save_hosts(self, hosts: Sequence[tuple[Lease, HostState]]) -> int:

@@ -125,6 +125,7 @@ def test_a_host_comes_back_as_it_was_saved(store: SqlStore) -> None:
         assert unit.polls.save_host(lease, state)
         assert unit.polls.host(state.host) == state
         unit.polls.release(lease)
+        assert not unit.polls.save_host(lease, HostState(state.host))  # too late: it went back
         again = unit.polls.claim(state.host, "you", NOON, MINUTE)
         assert again is not None
         assert again.state == state
