@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from selectolax.lexbor import LexborHTMLParser, LexborNode
@@ -109,8 +109,15 @@ def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
+    for part in _parts(tree):
+        _take(doc, part)
+    return doc
+
+
+def _take(doc: Doc, nodes: Iterable[LexborNode]) -> None:
+    """Each element into the lists of those who want it."""
     names, plain, mute, by_tag, known = NAMES, _RARE.isdisjoint, _MUTE_IDS, _BY_TAG_ID, _KNOWN_IDS
-    for node in root.traverse():
+    for node in nodes:
         kind = node.tag_id
         if kind not in known:
             attrs = node.attributes
@@ -131,7 +138,42 @@ def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
             mark |= names[attrs["id"]]
         if mark or rare:
             _sort(doc, node, kind, mark, attrs if rare else _NONE)
-    return doc
+
+
+# What tells something wherever it stands; of menus and footers nothing else is asked for.
+_TELLING = (
+    "script, h1, [itemprop], [itemscope], [data-product], [data-product_variations], "
+    "[data-variants], [data-product-json]"
+)
+MAX_SHALLOW = 3  # levels of boxes in which a page's menus and footers are looked for
+
+
+def _parts(tree: LexborHTMLParser) -> Iterator[Iterable[LexborNode]]:
+    """The page in order, in runs of elements; of its menus and footers only what tells."""
+    body = tree.body
+    for top in tree.root.iter() if tree.root is not None else ():
+        if body is not None and top.mem_id == body.mem_id:
+            yield from _inside(body, 0)
+        else:
+            yield top.traverse()
+
+
+def _inside(box: LexborNode, depth: int) -> Iterator[Iterable[LexborNode]]:
+    yield (box,)
+    for child in box.iter():
+        tag = child.tag
+        aside = tag in ("nav", "footer") or (tag == "header" and depth == 0)
+        if aside and child.css_first("h1") is None:
+            yield _once(child.css(_TELLING))
+        elif tag == "div" and depth < MAX_SHALLOW:
+            yield from _inside(child, depth + 1)
+        else:
+            yield child.traverse()
+
+
+def _once(nodes: list[LexborNode]) -> list[LexborNode]:
+    """Without repeats: an element that two selectors find comes twice, one after the other."""
+    return [n for i, n in enumerate(nodes) if i == 0 or n.mem_id != nodes[i - 1].mem_id]
 
 
 _NONE: dict[str, str | None] = {}
