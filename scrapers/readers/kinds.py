@@ -34,7 +34,9 @@ _BY_LABEL = (
 _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
 _SPACED = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")  # "1 599"
 _PERCENT = re.compile(r"\d+(?:[.,]\d+)?\s?%")
-_OFF = re.compile(r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b", re.IGNORECASE)
+_OFF = re.compile(
+    r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b(?!\s*:)", re.IGNORECASE
+)
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
 

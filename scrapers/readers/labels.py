@@ -17,7 +17,7 @@ LIST = Words(
     r"statt|uvp|unverb\w*|listenpreis|alter preis|bisher\w*|vorher(?:ig\w+)?|fr[üu]her|ehemal\w*|"
     r"au lieu de|ancien prix|prix (?:conseill\w+|barr\w+|public|d'origine)|avant|"
     r"adviesprijs|oude prijs|van|prezzo (?:consigliato|originale|precedente)|"
-    r"anzich[eé]|invece di|prima|precio (?:anterior|original|recomendado)|antes|pvpr|"
+    r"anzich[eé]|invece di|prima|pre(?:ci|[çc])o (?:anterior|original|recomendado)|antes|pvpr|"
     r"cena (?:katalogowa|przed\w*|poprzednia)|poprzednia cena|zamiast|by[łl]o|"
     r"p[ůu]vodn[íi]|m[íi]sto|tidigare|"
     r"market price|"
@@ -34,7 +34,7 @@ REGULAR = Words(
     r"normale prijs|"
     r"prezzo (?:normale|di listino)|precio (?:normal|habitual)|pvp|vanlig pris|cena (?:regularna|"
     r"standardowa)|b[ěe][žz]n[áa] cena|b[ěe][žz]n[ěe]|be[žz]ne|"
-    r"ordinarie(?: pris)?|norm(?=\.?\s?\d)|normaalihinta|"
+    r"ordinarie(?: pris)?|norm(?![.:]?\s?[^\W\d_])|normaalihinta|"
     r"ord(?=\.?\s?\d)|ord\.? ?pris|normalpris)\b",
 )
 SAVING = Words(
@@ -200,7 +200,8 @@ MINIMUM = Words(
     r"mindestbestell\w*|[üu]ber|d[èe]s|boven|oltre|superior\w*|powy[żz]ej|nad|[öo]ver|over)\s*$",
 )
 CURRENT = Words(
-    r"\b(?:now|sale price|current price|our price|your price|special price|today|only|"
+    r"\b(?:now|sales? price|selling price|verkaufspreis|prix de vente|precio de venta|"
+    r"prezzo di vendita|current price|our price|your price|special price|today|only|"
     r"^(?:price|preis|prix|prijs|precio|prezzo|cena|pris)|jetzt|nur|unser preis|angebotspreis|"
     r"aktueller preis|maintenant|prix actuel|notre prix|nu|"
     r"onze prijs|"

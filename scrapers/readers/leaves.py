@@ -19,7 +19,7 @@ MAX_LEAVES = 120
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
     r"[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원đ]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
-    r"руб|Fr|Rs|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
+    r"руб|Fr|Rs|RM|Rp|TL|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = (
     r"(?:[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원]|(?<![^\W\d_])R[pMs](?![^\W\d_])\.?|đ\b|руб|грн|TL\b|₸|тг\b|บาท|د\.إ|ر\.س|ج\.م|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
@@ -29,6 +29,7 @@ PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–
 _WIDE = widened(PRICE_LIKE.pattern)
 MAX_SHORT = 40
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
+_WORD = re.compile(r"[^\W\d_]{5}")
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
 _LISTS = frozenset({"table", "tbody", "ul", "ol", "dl"})
 _MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
@@ -41,6 +42,7 @@ class Leaf(NamedTuple):
     place: Place
     raw: str
     own: bool = False  # only the text directly in the element; its children are leaves too
+    line: bool = False  # one of the lines of the element, with all its words
 
 
 def squeeze(text: str) -> str:
@@ -116,8 +118,19 @@ def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
         return False
     if any(leaf.place.zone == "hidden" for leaf in inner):
         return False
+    if len({leaf.place.struck for leaf in inner}) > 1 or _WORD.search(text):
+        return False  # two prices, or a label between them
     bare = all(_FRAGMENT.match(leaf.raw) for leaf in inner)
-    return bare and bool(CURRENCY.search(text) or len(inner) > 1) and len(AMOUNT.findall(text)) <= 2
+    cents = len(inner) > 1 or _is_cents(inner[0].node)
+    return bare and bool(CURRENCY.search(text) or cents) and len(AMOUNT.findall(text)) <= 2
+
+
+def _is_cents(node: LexborNode) -> bool:
+    """A raised or so named end of a price: "6" and "49"."""
+    return node.tag == "sup" or _FRACTION.search(node.attributes.get("class") or "") is not None
+
+
+_FRACTION = re.compile(r"fraction|cents?\b|decimal", re.IGNORECASE)
 
 
 def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: Places) -> None:

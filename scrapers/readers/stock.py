@@ -159,7 +159,7 @@ def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
 def _best(nodes: list[LexborNode], places: Places) -> tuple[int, Availability, Evidence] | None:
     best: tuple[int, Availability, Evidence] | None = None
     for node in nodes:
-        place = places.of(node)
+        place = places.of(_box(node))
         if place.zone in ("other", "hidden") or (best and place.level >= best[0]):
             continue
         text = _words(node)[:60]
@@ -209,7 +209,12 @@ def ordered_within(doc: Doc, places: Places, level: int) -> int:
 def _own(nodes: list[LexborNode], places: Places | None) -> list[LexborNode]:
     if places is None:
         return nodes
-    return [n for n in nodes if places.of(n).zone not in ("other", "hidden")]
+    return [n for n in nodes if places.of(_box(n)).zone not in ("other", "hidden")]
+
+
+def _box(node: LexborNode) -> LexborNode:
+    """Where a button stands; a link of class "cart" leads into it, its own name says nothing."""
+    return node.parent if node.tag == "a" and node.parent is not None else node
 
 
 _LINKS = (
