@@ -122,6 +122,7 @@ def _in_words(places: Places) -> Stock | None:
     return None
 
 
+_CHOICE = frozenset({"button", "option", "label", "input"})  # its class tells of one size only
 _OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
 _GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
 
@@ -131,7 +132,7 @@ def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
         said = read_availability(text)
         if said is not None and said is not Availability.UNKNOWN:
             return (_somewhere(node) if said in _OUT else None) or (said, text)
-    if len(text) <= MAX_TEXT:
+    if len(text) <= MAX_TEXT and node.tag not in _CHOICE:
         named = own_class(node)
         for pattern, said in _CLASS:
             if pattern.search(named):

@@ -134,7 +134,7 @@ class Visit:
         hint = stated or self.rules.currency or said.picked_currency(self.doc)
         hint = hint or CURRENCY_OF.get(self.country or "")
         if hint is None and "$" in self.doc.html:
-            hint = dollars(self.body_text)
+            hint = dollars(self.body_text, self.locale)
         stated_prices = [
             v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
         ]

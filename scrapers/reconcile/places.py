@@ -13,6 +13,8 @@ from decimal import Decimal
 from functools import lru_cache
 from urllib.parse import urlsplit
 
+from scrapers.texts import read_price
+
 _RATES: dict[str, str] = {
     "AT": "20", "BE": "21", "BG": "20", "HR": "25", "CY": "19", "CZ": "21", "DK": "25",
     "EE": "24 22", "FI": "25.5 24", "FR": "20", "DE": "19", "GR": "24", "HU": "27", "IE": "23",
@@ -45,6 +47,7 @@ _DOLLARS = re.compile(
     r"(HKD|HK\$)|(SGD|S\$|Singapore)|(MXN|MX\$))(?![A-Za-z])"
 )
 _ABROAD = re.compile(r"(?:\b(?:to|outside|and|or|from|into)|[,&/])\s+(?:the\s+)?\Z", re.IGNORECASE)
+_REGION = re.compile(r"[-_][A-Za-z]{2}\Z")
 _US = re.compile(r"\bUSD?\b|US\$")
 _DOLLAR_CODES = ("AUD", "CAD", "NZD", "HKD", "SGD", "MXN")
 _DOMAINS = {"uk": "GB", "com.au": "AU", "co.nz": "NZ", "co.za": "ZA", "co.jp": "JP"}
@@ -68,8 +71,12 @@ def country_of(url: str, lang: str | None) -> str | None:
     return region if region in CURRENCY_OF else _HOME.get(tag[0].lower())
 
 
-def dollars(text: str) -> str:
-    """Which dollar a bare "$" is: the one that the page's text names most, else the US dollar."""
+def dollars(text: str, locale: str | None = None) -> str:
+    """Which dollar a bare "$" is: that of the page's region, else the one named most, else US."""
+    if locale and _REGION.search(locale):
+        local = read_price("$1.00", locale=locale)
+        if local is not None and local.currency is not None:
+            return local.currency
     text = text[:60_000]
     named = Counter(
         _DOLLAR_CODES[(m.lastindex or 1) - 1]

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from scrapers.model import Tax
 from scrapers.readers.claims import Seen
+from scrapers.readers.places import own_class
 from scrapers.reconcile.places import vat_factor
 
 _PAID = ("now", "low", "gross", "regular", "net")
@@ -117,9 +118,13 @@ _SALE = re.compile(r"\b(?:sale|special|now|promo|clearance|reduced)\b", re.IGNOR
 
 def _on_sale(strong: list[Seen]) -> list[Seen]:
     """Of several current prices ("Our price", "Sale price") the one on sale, if it is lower."""
-    sale = [s for s in strong if _SALE.search(s.text)]
+    sale = [s for s in strong if _SALE.search(f"{s.text} {_named(s)}")]
     rest = [s.amount for s in strong if s not in sale]
     return sale if sale and rest and max(s.amount for s in sale) < min(rest) else []
+
+
+def _named(seen: Seen) -> str:
+    return own_class(seen.node) if seen.node is not None else ""
 
 
 def _taxed(
