@@ -25,8 +25,8 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
         buttons = 1  # rows of one thing's variants, each with its button; lists link what they sell
     marked = any(t.goods and t.own for t in court.told)
     now = court.shown.now
-    said = pageclass.why_no_price(text).kind
-    hidden = said == "login" and not marked and (now is None or now.level > NEAR)
+    far = not marked and (now is None or now.level > NEAR)
+    hidden = far and pageclass.why_no_price(text).kind == "login"
     aside = not marked and _aside(doc, kind, buttons)
     if hidden or aside or 0 < buttons < FEW:
         return not (hidden or aside)
@@ -34,7 +34,7 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
     if not beside and now is not None and now.level <= FAR and now.kind in _BESIDE:
         beside = stock.read(doc, view.places).said is Availability.OUT_OF_STOCK
-    if said in ("withdrawn", "login", "call", "lost", "down"):
+    if pageclass.why_no_price(text).kind in ("withdrawn", "login", "call", "lost", "down"):
         return False
     alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
     lone = not buttons or (not close and not court.shown.rivals)
