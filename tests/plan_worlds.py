@@ -19,7 +19,7 @@ from service.builds.landed import Lot, landed
 from service.builds.offers import Market, Quote
 from service.builds.view import PriceView
 from service.model.builds import Build
-from service.model.catalogue import Fee, ShippingRow
+from service.model.catalogue import Fee, ShippingRow, Supply
 from service.model.money import Money
 
 D, F = Decimal, Fraction
@@ -34,15 +34,15 @@ def row(to: str, fee: str, **more: Any) -> ShippingRow:
 def cheapest_by_trying(wanted: Build, market: Market, spare: int = 5) -> tuple[int, Decimal] | None:
     """Orders whose charges nobody knows, and the least total with so few of them."""
     need = {one.part or "": F(one.amount.value) for one in wanted.lines}
-    places: dict[tuple[str, str | None], list[Quote]] = {}
+    places: dict[tuple[str, str | None], dict[str, Quote]] = {}
     for key in sorted(need):
         for quote in market.quotes(market.view.parts[key]):
             where = quote.listing.supplier, market.country_of(quote.listing)
-            places.setdefault(where, []).append(quote)
+            places.setdefault(where, {}).setdefault(quote.listing.key, quote)
     parts = sorted(need)
     best = {tuple(F(0) for _ in parts): (0, D(0))}
     for quotes in places.values():
-        table = _orders(quotes, need, market, spare)
+        table = _orders(list(quotes.values()), need, market, spare)
         joined = dict(best)
         for (have, cost), (more, extra) in itertools.product(best.items(), table.items()):
             pairs = zip(parts, have, more, strict=True)
@@ -58,22 +58,29 @@ def _orders(
 ) -> dict[tuple[Fraction, ...], tuple[int, Decimal]]:
     shop = market.view.suppliers[quotes[0].listing.supplier]
     found: dict[tuple[Fraction, ...], tuple[int, Decimal]] = {}
-    most = [-(-need[q.part.key] // q.content) + spare for q in quotes]
+    held = [_contents(quote, market) for quote in quotes]
+    most = [max(-(-need[p] // n) for p, n in each.items() if p in need) + spare for each in held]
     for counts in itertools.product(*(range(int(n) + 1) for n in most)):
         lots = [Lot(q, F(n)) for q, n in zip(quotes, counts, strict=True) if n]
         value = sum((_page_cost(lot) for lot in lots), F(0))
         if not lots or (shop.min_order and value < shop.min_order):
             continue
         order = landed(lots, market)
-        covered = tuple(
-            min(
-                need[p],
-                sum((x.quote.content * x.units for x in lots if x.quote.part.key == p), F(0)),
-            )
-            for p in sorted(need)
-        )
+        have = {
+            p: sum(n * each.get(p, 0) for n, each in zip(counts, held, strict=True)) for p in need
+        }
+        covered = tuple(min(need[p], F(have[p])) for p in sorted(need))
         cost = int(bool(order.unknown)), order.goods + (order.extra or 0)
         found[covered] = min(cost, found.get(covered, cost))
+    return found
+
+
+def _contents(quote: Quote, market: Market) -> dict[str, Fraction]:
+    """What a unit of sale holds of each part, what else is in the box included."""
+    found: dict[str, Fraction] = {}
+    for supply in (*quote.listing.supplies, *quote.listing.includes):
+        content = market.content(supply, market.view.parts[supply.part])
+        found[supply.part] = found.get(supply.part, F(0)) + (content or F(0))
     return found
 
 
@@ -88,6 +95,8 @@ def world(seed: int) -> tuple[Build, PriceView]:
     shop = Shop(*parts)
     for number in range(rng.randint(2, 3)):
         _supplier(rng, shop, f"s{number}")
+    if rng.random() < 0.4:
+        _set(rng, shop)
     for one in parts:
         if not any(listing.holds(one.key) for listing in shop.listings):
             shop.sell(one.key, "1 piece", "20.00", "s0", currency=shop.suppliers["s0"].currency)
@@ -130,6 +139,25 @@ def _supplier(rng: random.Random, shop: Shop, name: str) -> None:
             price = f"{rng.randint(8, 70)}.{rng.choice(['00', '49', '90', '95'])}"
             sold_as = f"{rng.randint(1, 3)} piece"
             shop.sell(key, sold_as, price, name, currency=currency, breaks=_breaks(rng))
+
+
+def _set(rng: random.Random, shop: Shop) -> None:
+    """Two parts in one box, and perhaps a third that comes with them."""
+    keys = list(shop.parts)
+    others = (Supply(keys[1], amount(f"{rng.randint(1, 2)} piece"), D("0.3")),)
+    more = (Supply(keys[-1], amount("1 piece")),) if rng.random() < 0.5 else ()
+    currency = shop.suppliers["s1"].currency or "EUR"
+    price = f"{rng.randint(15, 60)}.50"
+    shop.sell(
+        keys[0],
+        "1 piece",
+        price,
+        "s1",
+        currency=currency,
+        others=others,
+        split="0.7",
+        includes=more,
+    )
 
 
 def _breaks(rng: random.Random) -> tuple[Any, ...]:

@@ -241,7 +241,7 @@ class Order:
             return {}
         groups = sorted({group for stock in self.stocks for group in stock.good.groups})
         places = [self._with(s for s in self.stocks if g in s.good.groups) for g in groups]
-        flat: Lin = dict.fromkeys(places, float(each))
+        flat = total({place: float(each)} for place in places)
         if each.denominator == 1:
             return flat
         duty = self.programme.column(float(each) * len(groups) + 1.0)

@@ -17,7 +17,7 @@ from service.builds.plan import Asked, make_plan
 from service.builds.plan_json import plan_to_json
 from service.builds.plan_shares import shares_of
 from service.builds.view import Stock
-from service.model.catalogue import Equivalent, Supply
+from service.model.catalogue import Equivalent, Fee, Supply
 from service.model.prices import Availability
 
 D = Decimal
@@ -39,7 +39,7 @@ def buys(plan) -> dict[str, str]:
     }
 
 
-FOUND = (1089, 1977)  # where a price that falls steeply with the number once misled it
+FOUND = (260, 322)  # sets of two tariff groups, once counted as one
 
 
 @pytest.mark.parametrize("seed", [*range(120), *FOUND])
@@ -433,3 +433,20 @@ def test_a_currency_without_minor_units():
     plan = make_plan([Asked(build(line("motor", "1 piece"), currency="JPY"))], market, weigh=0.0)
     assert str(plan.total) == "2530"
     assert plan.proved
+
+
+def test_a_fee_in_percent_where_two_cost_less_than_one():
+    # one piece 40.00, two 4.00 each, but only 100 g are sent and a piece weighs 60 g:
+    # 40.00, half of it for paying, delivery 3.00
+    shop = Shop(part("motor", mass=amount("60 g")))
+    shop.supplier(
+        "dear",
+        country="NL",
+        currency="EUR",
+        shipping=(row("NL", "3.00", up_to_g="100"),),
+        fees=(Fee("paying", percent=D(50)),),
+    )
+    shop.sell("motor", "1 piece", "40.00", "dear", breaks=(brk(2, "4.00"),))
+    plan, _ = planned(shop, build(line("motor", "1 piece")))
+    assert plan.total == D("63.00")
+    assert plan.complete
