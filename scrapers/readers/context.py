@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 from selectolax.lexbor import LexborNode
 
@@ -64,6 +65,36 @@ def of_link(node: LexborNode) -> bool:
     return not said and not AMOUNT.search(before) and AMOUNT.search(after) is not None
 
 
+def lines_of(leaf: Leaf) -> list[Leaf]:
+    """An element that breaks its lines between amounts, line by line; else the leaf as it is."""
+    texts: list[list[str]] = [[]]
+    struck: list[bool] = [False]
+    child = leaf.node.child
+    while child is not None and len(texts) <= MAX_LINES:
+        if child.tag == "br":
+            texts.append([])
+            struck.append(False)
+        elif child.is_text_node:
+            texts[-1].append(child.text_content or "")
+        elif child.is_element_node and not leaf.own:
+            texts[-1].append(child.text(separator=" "))
+            struck[-1] = struck[-1] or child.tag in _STRUCK_TAGS
+        child = child.next
+    made = [squeeze(" ".join(parts)) for parts in texts] if len(texts) > 1 else []
+    held = [(text, old) for text, old in zip(made, struck, strict=False) if is_price_like(text)]
+    if len(held) < MIN_LINES:
+        return [leaf]
+    return [
+        leaf._replace(raw=text, own=True, line=True,
+                      place=leaf.place._replace(struck=leaf.place.struck or old))
+        for text, old in held
+    ]  # fmt: skip
+
+
+MAX_LINES, MIN_LINES = 20, 2
+_STRUCK_TAGS = frozenset({"del", "s", "strike"})
+
+
 def labelled_by(leaf: Leaf, before: str) -> tuple[str, bool]:
     """The words that may label the leaf, and whether another amount stands before them."""
     words, cut = _cut(before)
@@ -83,27 +114,53 @@ def own_after(leaf: Leaf, after: str) -> str:
 
 
 def _beside(node: LexborNode, *, forward: bool) -> str | None:
-    """The words between the node and the next element with an amount; None where none is near."""
+    """The words between the node and the next element with an amount; None where none is near.
+
+    A line break ends them once a word is found.
+    """
     found: list[str] = []
+    crossed = False
+    for near in _neighbours(node, forward=forward):
+        if near.tag == "br":
+            if found:
+                break
+            crossed = True
+            continue
+        text = _said(near)
+        if _has_amount(near, text):
+            if near.is_text_node and not crossed:
+                return None  # bare text: whose words these are cannot be told
+            break
+        if text:
+            found.append(text)
+    else:
+        return None
+    return " ".join(found if forward else reversed(found))
+
+
+def _neighbours(node: LexborNode, *, forward: bool) -> Iterator[LexborNode]:
+    """What stands before or after the node, then before or after its parent, three levels up."""
     at: LexborNode | None = node
     for _ in range(3):
         if at is None or at.tag in ("body", "main"):
-            break
+            return
         near = at.next if forward else at.prev
         while near is not None:
-            if near.is_element_node:
-                text = squeeze(near.text(separator=" ")[:400])
-                if _SUM_BEFORE.search(text) and is_price_like(text):
-                    return " ".join(found if forward else reversed(found))
-            else:
-                text = squeeze(near.text_content or "") if near.is_text_node else ""
-                if AMOUNT.search(text):
-                    return None  # bare text: whose words these are cannot be told
-            if text:
-                found.append(text)
+            yield near
             near = near.next if forward else near.prev
         at = at.parent
-    return None
+
+
+def _said(node: LexborNode) -> str:
+    if node.is_text_node:
+        return squeeze(node.text_content or "")
+    return squeeze(node.text(separator=" ")[:400]) if node.is_element_node else ""
+
+
+def _has_amount(node: LexborNode, text: str) -> bool:
+    if node.is_text_node:
+        return AMOUNT.search(text) is not None
+    return _SUM_BEFORE.search(text) is not None and is_price_like(text)
 
 
 def _printed_label(node: LexborNode) -> str:

@@ -26,6 +26,7 @@ from scrapers.readers.context import (
     in_sentence,
     is_sentence,
     labelled_by,
+    lines_of,
     of_link,
     own_after,
 )
@@ -91,7 +92,8 @@ class Reader:
             if self._in_card(leaf.node) or (plain and of_link(leaf.node)):
                 self.cards += 1
                 continue
-            self._one(leaf, order)
+            for line in lines_of(leaf):
+                self._one(line, order)
         self._drop_spoken()
 
     def _drop_spoken(self) -> None:
@@ -255,6 +257,8 @@ class Reader:
 
         `shown`: without those that are hidden.
         """
+        if leaf.line:
+            return "", ""
         at, context, climbed = leaf.node.parent, "", 0
         while at is not None and climbed < 3:
             text = at.text(separator=" ")
