@@ -74,7 +74,8 @@ _WORDS_BEFORE: Final = (
 )
 _WORDS_AFTER: Final = (
     r"(?:in stock|available|auf lager|vorrätig|verfügbar|lagernd|en stock|op voorraad|disponibili|"
-    r"skladem|na skladě|i lager|på lager|w magazynie|left in stock)"
+    r"disponibles|disponíveis|en existencias|em stock|em estoque|na stanie|varastossa|készleten|"
+    r"raktáron|[îi]n stoc|pe stoc|skladem|na skladě|i lager|på lager|w magazynie|left in stock)"
 )
 _PIECES: Final = (
     r"(?:x |st\.? |ks |szt\.? |stk\.? |stück |pcs?\.? |pieces |items |units |unidades |"
@@ -100,6 +101,29 @@ def _counted(text: str) -> Availability | None:
     return Availability.LOW_STOCK if count <= LOW else Availability.IN_STOCK
 
 
+# Behind a count or "in stock": that more may be ordered than there are.
+_REMARK: Final = re.compile(r"\s*\(([^()]{3,60})\)")
+_MAY_BE: Final = re.compile(
+    r"can be|may be|kann|können|pe(?:ut|uvent) être|puede|pu[oò] essere|possono essere|kan\b|"
+    r"pode|może|można|możliwość|lze|může|možn|voidaan|voi\b|poate|\w+(?:ható|hető)\b",
+    re.IGNORECASE,
+)
+_HELD: Final = (Availability.IN_STOCK, Availability.LOW_STOCK)
+_LATER: Final = (Availability.BACKORDER, Availability.PREORDER)
+
+
+def _held(text: str, later: Availability) -> Availability | None:
+    """What is in stock, where a remark in brackets only adds that more can be ordered."""
+    remark = _REMARK.search(text)
+    if remark is None:
+        return None
+    bare = _REMARK.sub("", text)
+    said = _plain(bare)
+    signs = (_COUNT.search(bare), _MAY_BE.match(remark[1].strip()), later is Availability.BACKORDER)
+    sure = sum(map(bool, signs)) > 1
+    return said if sure and said in _HELD else None
+
+
 def read_availability(text: str) -> Availability | None:
     """What stock words say, or None where they say nothing.
 
@@ -112,6 +136,11 @@ def read_availability(text: str) -> Availability | None:
     known = _SCHEMA.get(re.sub(r"[\W_]+", "", plain).casefold())
     if known is not None:
         return known
+    said = _plain(plain)
+    return (_held(plain, said) if said in _LATER else None) or said
+
+
+def _plain(plain: str) -> Availability | None:
     for kind, pattern in _patterns():
         if pattern.search(plain):
             return _counted(plain) or kind if kind is Availability.IN_STOCK else kind

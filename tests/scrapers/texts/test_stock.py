@@ -102,6 +102,43 @@ def test_words(text: str, meaning: A) -> None:
     assert read_availability(f"  {text.upper()} ") is meaning
 
 
+# The standard sentence of a shop program whose stock may go below nought, as translated
+# for its shops (from memory): what is in stock is sold at once, only more must be ordered.
+HELD = (
+    "32 in stock (can be backordered)|In stock (can be backordered)|12 vorrätig (kann nachbestellt werden)|"
+    "Vorrätig (kann nachbestellt werden)|8 en stock (peut être commandé)|7 disponibles (puede reservarse)|"
+    "15 op voorraad (kan via nabestelling besteld worden)|15 op voorraad (kan nabesteld worden)|"
+    "9 disponibili (ordinabile)|9 disponibili (può essere ordinato)|5 em stock (pode ser encomendado)|"
+    "5 em estoque (pode ser encomendado)|20 w magazynie (może być zamówiony)|20 na stanie (na zamówienie)|"
+    "6 skladem (lze objednat předem)|11 i lager (kan restnoteras)|11 på lager (kan restordres)|"
+    "14 på lager (kan restbestilles)|5 varastossa (voidaan jälkitoimittaa)|"
+    "5 készleten (utánrendelhető)|7 în stoc (poate fi comandat)"
+)
+NOT_HELD = {
+    "Disponibile (su ordinazione)": A.BACKORDER,
+    "Available (made to order)": A.BACKORDER,
+    "Verfügbar (auf Bestellung)": A.BACKORDER,
+    "Available on backorder": A.BACKORDER,
+    "Backorder (2 in stock at the supplier)": A.BACKORDER,
+    "10 available (pre-order)": A.PREORDER,
+    "Verfügbar ab Mai (kann vorbestellt werden)": A.PREORDER,
+    "Sold out (can be backordered)": A.OUT_OF_STOCK,
+    "0 in stock (can be backordered)": A.OUT_OF_STOCK,
+    "2 in stock (can be backordered)": A.LOW_STOCK,
+    "Nur noch 2 vorrätig (kann nachbestellt werden)": A.LOW_STOCK,
+}
+
+
+@pytest.mark.parametrize("text", HELD.split("|"))
+def test_more_can_be_ordered_than_the_count(text: str) -> None:
+    assert read_availability(text) is A.IN_STOCK
+
+
+@pytest.mark.parametrize(("text", "meaning"), NOT_HELD.items())
+def test_remark_in_brackets_makes_no_stock(text: str, meaning: A) -> None:
+    assert read_availability(text) is meaning
+
+
 @pytest.mark.parametrize(
     "text", ["", "   ", "Balsa sheet", "12,99 €", "3 mm", "Blue", "Versandkosten"]
 )
