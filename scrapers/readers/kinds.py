@@ -125,6 +125,14 @@ def _several(node: LexborNode) -> bool:
     return len(set(AMOUNT.findall(_PERCENT.sub("", _SPACED.sub("", node.text(separator=" ")))))) > 1
 
 
+def _same(node: LexborNode, leaf: Leaf) -> bool:
+    """Whether the element holds no digit but the amount's own, whose pieces stand apart."""
+    return _NOT_DIGIT.sub("", node.text()) == _NOT_DIGIT.sub("", leaf.raw)
+
+
+_NOT_DIGIT = re.compile(r"\D")
+
+
 _DISCOUNTED = re.compile(
     r"(?:with|has|is|ws|price|prix|preis|pris|prijs|prezzo|cena)[-_]{0,2}discount"
     r"(?![-_]?(?:amount|value|percent|label|badge|info|text))|"
@@ -145,7 +153,7 @@ def _by_class(leaf: Leaf) -> str | None:
         kind = _class_kind(own, own_one=at is leaf.node) if own else None
         if kind == "saving" and _DISCOUNTED.search(own) and not _OFF_SIGN.search(leaf.raw):
             kind = None  # the price after the discount, not the discount
-        if kind == "list" and at is not leaf.node and _several(at):
+        if kind == "list" and at is not leaf.node and not _same(at, leaf) and _several(at):
             kind = None  # the box of current and old price together
         if kind is not None:
             return kind

@@ -102,7 +102,7 @@ INSTALMENT = Words(
     r"pay later|"
     r"finance|"
     r"pay in \d|monatlich|raten(?:zahlung)?|mtl\.?|im monat|mensualit\w+|par mois|en \d+ fois|"
-    r"\d+ ?x sans frais|"
+    r"\d+ ?x sans frais|em at[ée] \d+ ?x|\d+ ?x de(?=\s*[R$€])|sem juros|\d+ parcelas|"
     r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|"
     r"miesi[ęe]cznie|"
     r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|havonta|r[ée]szlet\w*|kuukaudessa|"
@@ -288,7 +288,7 @@ C_OTHER = re.compile(
 C_NOW = re.compile(
     r"current|final|special|sale(?!s)|now|new(?!s)|our(?:-|_|price)|actual|offer-?price|promo|"
     r"buy-?price|sell|selling|"
-    r"price--main|main-?price|product-?price|price-?value|your-?price|price__last|aktuell|angebot|"
+    r"price--main|main-?price|product-?price(?!-\d+-x-)|price-?value|your-?price|price__last|aktuell|angebot|"
     r"reduced|to-?pay",
     _I,
 )
@@ -308,7 +308,7 @@ ZONE = re.compile(
     r"carousel|recommend)|"
     r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
     r"swiper-slide|slick-slide|"
-    r"x-?sell|cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
+    r"x-?sell(?!ing[-_]?price)|cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
     r"(?<![\w-])widget(?![\w-]| widget-(?:item|price|product))|"
     r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|"
     r"breadcrumb|"
