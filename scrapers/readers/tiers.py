@@ -8,6 +8,8 @@ import re
 from decimal import Decimal
 from itertools import pairwise
 
+from selectolax.lexbor import LexborNode
+
 from scrapers.model import Multibuy
 from scrapers.readers.dom import Doc
 from scrapers.readers.places import Places
@@ -16,6 +18,8 @@ from scrapers.texts.locales import style
 
 MAX_ROWS = 40
 MAX_BOXES = 3_000
+MAX_CHARS = 2_000_000
+MAX_ROW = 600
 _ROW = re.compile(r"\A\D{0,20}?(\d{1,5})\b\s*(?:[-–]\s*\d{1,5}\b)?(?!\s*%)(.{0,60})\Z", re.DOTALL)
 _UNTIL = re.compile(
     r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
@@ -46,17 +50,36 @@ def unnamed(
 
     Rows count where their amounts fall as the quantities that lead them rise.
     """
-    for node in doc.tree.css("table, ul, ol, dl, div")[:MAX_BOXES]:
+    budget = MAX_CHARS
+    for node in (*doc.tree.css("table, ul, ol, dl"), *doc.tree.css("div"))[:MAX_BOXES]:
         rows = node.css("tr") if node.tag == "table" else list(node.iter(include_text=False))
         if not 1 < len(rows) <= MAX_ROWS or places.of(node).zone in ("other", "hidden"):
             continue
-        texts = (" ".join(row.text(separator=" ").split()[:20]) for row in rows)
-        found = [r for text in texts if (r := _amounts(text, locale, currency))]
+        found, spent = _rows(rows, locale, currency)
+        budget -= spent
+        if budget < 0:
+            break
         if len(found) > 1 and all(a[0] < b[0] and a[1][0] > b[1][0] for a, b in pairwise(found)):
             more = [Multibuy(least, amounts[0], "each") for least, amounts in found if least > 1]
             one = found[0][1] if found[0][0] == 1 else ()
             return one, more, _code(node.text(separator=" "), locale, currency)
     return (), [], currency
+
+
+def _rows(
+    rows: list[LexborNode], locale: str | None, currency: str | None
+) -> tuple[list[tuple[int, tuple[Decimal, ...]]], int]:
+    """The rows that say a quantity and amounts, and how much text was read; none of a long one."""
+    found: list[tuple[int, tuple[Decimal, ...]]] = []
+    spent = 0
+    for row in rows:
+        text = row.text(separator=" ")
+        spent += len(text)
+        if len(text) > MAX_ROW:
+            return [], spent
+        if made := _amounts(" ".join(text.split()), locale, currency):
+            found.append(made)
+    return found, spent
 
 
 def _code(text: str, locale: str | None, currency: str | None) -> str | None:
