@@ -90,7 +90,10 @@ UNIT = Words(
     r"meter|m[èe]tre)\b)",
 )
 SHIPPING = Words(
-    r"\b(?:shipping|delivery|postage|p&p|carriage|dispatch|freight|\w*versand(?!fertig)\w*|"
+    r"\b(?:courier|next[- ]day|royal mail|dpd|dhl|gls|fedex|usps|evri|postnord|"
+    r"(?:standard|first[- ]class|express|tracked|registered) (?:post|mail|parcel)|"
+    r"click (?:&|and) collect|"
+    r"shipping|delivery|postage|p&p|carriage|dispatch|freight|\w*versand(?!fertig)\w*|"
     r"liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
     r"env[íi]o|gastos|toimitus(?:kulut|maksu)?|posti(?:kulut|maksu)|sz[áa]ll[íi]t[áa]s\w*|portes|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
@@ -258,7 +261,7 @@ C_UNIT = re.compile(
     _I,
 )
 C_SHIPPING = re.compile(
-    r"shipping|delivery(?!-price-now)|versand|postage|livraison|verzend|freight|doprav|dostaw|"
+    r"(?:^|[\s_-])ship(?=$|[\s_-])|shipping|delivery(?!-price-now)|versand|postage|livraison|verzend|freight|doprav|dostaw|"
     r"wysylk|spedizion|(?<![a-z])envios?(?![a-z])|(?<![a-z])frakt|(?<![a-z])fragt|toimitus|szallitas",
     _I,
 )
