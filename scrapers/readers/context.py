@@ -119,7 +119,7 @@ def _beside(node: LexborNode, *, forward: bool) -> str | None:
     A line break ends them once a word is found.
     """
     found: list[str] = []
-    crossed = False
+    crossed, said = False, 0
     for near in _neighbours(node, forward=forward):
         if near.tag == "br":
             if found:
@@ -133,9 +133,15 @@ def _beside(node: LexborNode, *, forward: bool) -> str | None:
             break
         if text:
             found.append(text)
+            said += len(text)
+            if said > MAX_BETWEEN:
+                return None
     else:
         return None
     return " ".join(found if forward else reversed(found))
+
+
+MAX_BETWEEN = 200  # characters: an amount behind more words is not near
 
 
 def _neighbours(node: LexborNode, *, forward: bool) -> Iterator[LexborNode]:
