@@ -249,7 +249,7 @@ def tax_label(text: str, before: str, after: str, *, cut: bool = False) -> str |
         return None
     net, gross = labels.NET.search(text), labels.GROSS.search(text)
     if net and gross:
-        return None
+        return _tail_label(text)
     if cut and not net and not gross and (trailing := _trailing_label(after)):
         return trailing  # what stands before may belong to the amount before
     if net or (not gross and labels.NET.search(before) and not labels.NET.search(after)):
@@ -257,6 +257,13 @@ def tax_label(text: str, before: str, after: str, *, cut: bool = False) -> str |
     if not gross and (closing := _CLOSING.match(after)):
         return _trailing_label(closing[0].rstrip(" )"))
     return "gross" if gross or labels.GROSS.search(before) else _trailing_label(after)
+
+
+def _tail_label(text: str) -> str | None:
+    """Of two tax words the one behind the amount: "incl. BTW (20,62 excl.)"."""
+    tail = AMOUNT.split(text)[-1]
+    net, gross = labels.NET.search(tail), labels.GROSS.search(tail)
+    return None if bool(net) == bool(gross) else "net" if net else "gross"
 
 
 _CLOSING = re.compile(r"[^\d()]{2,24}\)")  # "120.00 inc GST (109.09 ex GST)"

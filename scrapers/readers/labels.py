@@ -52,7 +52,7 @@ NET = Words(
     r"netto(?:preis)?|net price|"
     r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|"
     r"moms|tva)|"
-    r"hors taxes?|h\.?t\.?(?!\w)|sans tva|exclu(?:sief|sive) (?:\d+ ?% ?)?btw|tasse escl\w*|"
+    r"hors taxes?|h\.?t\.?(?!\w)|sans tva|excl\.?\s?\)|exclu(?:sief|sive) (?:\d+ ?% ?)?btw|tasse escl\w*|"
     r"tax(?:es)? excluded|(?:vat|gst|tax) (?:is )?(?:excluded|exclusive|not included)|"
     r"excludes? (?:vat|tax|gst)|impuestos? (?:no incluidos?|excluidos?)|tax(?:es)? non incluses?|"
     r"ekskl\.? ?mva|eks\.? ?mva|iva escl\w*|senza iva|\+ ?iva|sin iva|"
