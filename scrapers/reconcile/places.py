@@ -24,12 +24,12 @@ _RATES: dict[str, str] = {
     "IN": "18", "SG": "9",
 }  # fmt: skip
 _EURO = (
-    "AT", "BE", "HR", "CY", "EE", "FI", "FR", "DE", "GR", "IE", "IT", "LV", "LT", "LU", "MT", "NL",
-    "PT", "SK", "SI", "ES",
+    "AT", "BE", "BG", "HR", "CY", "EE", "FI", "FR", "DE", "GR", "IE", "IT", "LV", "LT", "LU", "MT",
+    "NL", "PT", "SK", "SI", "ES",
 )  # fmt: skip
 CURRENCY_OF: dict[str, str] = {
     **dict.fromkeys(_EURO, "EUR"),
-    "BG": "BGN", "CZ": "CZK", "DK": "DKK", "HU": "HUF", "PL": "PLN", "RO": "RON", "SE": "SEK",
+    "CZ": "CZK", "DK": "DKK", "HU": "HUF", "PL": "PLN", "RO": "RON", "SE": "SEK",
     "GB": "GBP", "CH": "CHF", "NO": "NOK", "IS": "ISK", "AU": "AUD", "NZ": "NZD", "JP": "JPY",
     "ZA": "ZAR", "IN": "INR", "SG": "SGD", "CA": "CAD", "US": "USD", "HK": "HKD", "MX": "MXN",
     "BR": "BRL", "CN": "CNY", "KR": "KRW", "TR": "TRY", "TW": "TWD", "TH": "THB", "IL": "ILS",
