@@ -121,7 +121,6 @@ class Programme:
 
 
 OPTIONS = {
-    "presolve": "off",  # the programme is tight already: looking for more takes longer
     "mip_abs_gap": 0.015,  # less than the smallest difference of two costs
     "mip_feasibility_tolerance": 1e-8,
     "random_seed": 1,

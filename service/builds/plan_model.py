@@ -22,14 +22,18 @@ FEWER_ORDERS = 0.02  # of a cent: of equal plans the one with fewer orders
 
 @dataclass(slots=True)
 class Model:
-    """The programme and where to find its answers. `unknown`: columns that are 1 where an
-    order's charges cannot be told, `lost`: how many; `ways`: by want and part, where several may
-    fill a want; `chosen`: by the first want of a bucket and listing.
+    """The programme and where to find its answers.
+
+    `open`: columns of a place's orders, one a manner of being charged; `visited`: by supplier,
+    1 only where one is placed. `unknown`: columns that are 1 where an order's charges cannot be
+    told; `lost`: how many. `ways`: by want and part, where several may fill a want; `chosen`:
+    by the first want of a bucket and listing.
     """
 
     programme: Programme
     stocks: dict[str, list[Stock]] = field(default_factory=dict)
     open: dict[Place, list[int]] = field(default_factory=dict)
+    visited: dict[str, int] = field(default_factory=dict)
     unknown: list[int] = field(default_factory=list)
     lost: int = -1
     ways: dict[tuple[int, str], int] = field(default_factory=dict)
@@ -58,11 +62,23 @@ def model_of(stall: Stall, terms: Mapping[Place, Terms]) -> Model:
         places[good.place].append(good)
     for place, goods in sorted(places.items()):
         _place(model, stall, terms[place], goods)
+    _visited(model)
     programme, unknown = model.programme, model.unknown
     model.lost = programme.column(float(len(unknown)))
     programme.row({model.lost: 1.0} | dict.fromkeys(unknown, -1.0), low=0.0, high=0.0)
     _cover(model, stall)
     return model
+
+
+def _visited(model: Model) -> None:
+    """By supplier a column that may be 1 only where something is ordered there."""
+    shops: defaultdict[str, list[int]] = defaultdict(list)
+    for place, opened in model.open.items():
+        shops[place.supplier] += opened
+    for shop, columns in shops.items():
+        model.visited[shop] = model.programme.column()
+        terms = {model.visited[shop]: 1.0} | dict.fromkeys(columns, -1.0)
+        model.programme.row(terms, high=0.0)
 
 
 def _place(model: Model, stall: Stall, terms: Terms, goods: Sequence[Good]) -> None:

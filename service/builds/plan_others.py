@@ -60,10 +60,7 @@ def _within(planner: Planner, kind: str, name: str, places: Collection[Place]) -
 
 def _with(planner: Planner, shop: str) -> Other:
     """The best plan that orders at this supplier too."""
-    columns = planner.columns(place for place in planner.model.open if place.supplier == shop)
-    found = [_other(planner, "with", shop, (), (column,)) for column in columns]
-    known = [one for one in found if one.total is not None]
-    return min(known, key=lambda one: (not one.complete, one.total), default=found[0])
+    return _other(planner, "with", shop, (), (planner.model.visited[shop],))
 
 
 def _other(

@@ -24,10 +24,11 @@ D = Decimal
 
 
 def planned(shop: Shop, *builds, low=(), weigh=0.0, people=None, **view):
+    """Generous in time: a busy machine changes no answer."""
     market = Market(shop.view(**({"destination": "NL"} | view)), "EUR")
     names = people or [""] * len(builds)
     asked = [Asked(b, name) for b, name in zip(builds, names, strict=True)]
-    return make_plan(asked, market, low, weigh=weigh), market
+    return make_plan(asked, market, low, weigh=weigh, limit=60.0), market
 
 
 def buys(plan) -> dict[str, str]:
@@ -42,11 +43,11 @@ def buys(plan) -> dict[str, str]:
 FOUND = (260, 322)  # sets of two tariff groups, once counted as one
 
 
-@pytest.mark.parametrize("seed", [*range(120), *FOUND])
+@pytest.mark.parametrize("seed", [*range(60), *FOUND])
 def test_nothing_is_cheaper_that_trying_everything_finds(seed):
     wanted, view = world(seed)
     market = Market(view, "EUR")
-    plan = make_plan([Asked(wanted)], market, weigh=0.0)
+    plan = make_plan([Asked(wanted)], market, weigh=0.0, limit=60.0)
     unknown = sum(bool(order.landed.unknown) for order in plan.orders)
     assert cheapest_by_trying(wanted, market) == (unknown, plan.total)
     assert plan.proved
