@@ -58,7 +58,12 @@ def rounded(amount: Decimal, currency: str | None) -> Decimal:
 def around(amount: Decimal, currency: str | None) -> tuple[Decimal, ...]:
     """The amount and its neighbours by the smallest coin: what rounding the net may have cost."""
     coin = Decimal(1).scaleb(-minor_units(currency))
+    if currency in _WHOLE:
+        coin, amount = Decimal(1), amount.quantize(Decimal(1), rounding=ROUND_HALF_UP)
     return amount - coin, amount, amount + coin
+
+
+_WHOLE = frozenset({"HUF"})  # ISO 4217 has fillér, no shop does
 
 
 def stated(value: Any, currency: str | None = None) -> Value:
