@@ -272,11 +272,20 @@ _CLOSING = re.compile(r"[^\d()]{2,24}\)")  # "120.00 inc GST (109.09 ex GST)"
 def _trailing_label(after: str) -> str | None:
     """A tax word right after the amount, unless it leads the next one ("Ex Tax: 6.00")."""
     after = after.lstrip(" (*")
+    if _PLUS_TAX.match(after):
+        return "net"
     for kind, pattern in (("net", labels.NET), ("gross", labels.GROSS)):
         found = pattern.match(after)
         if found and not after[found.end() :].lstrip().startswith(":"):
             return kind
     return None
+
+
+# "5.08 + VAT", but not "5.08 + VAT 1.02"
+_PLUS_TAX = re.compile(
+    r"\+ ?(?:iva|btw|vat|gst|dph|moms|mva|alv|[áa]fa|tva|mwst|ust)\b(?![^\w(]{0,4}\d)",
+    re.IGNORECASE,
+)
 
 
 def refined(kind: str, told: PriceText) -> str:

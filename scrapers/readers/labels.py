@@ -52,11 +52,21 @@ NET = Words(
     r"netto(?:preis)?|net price|"
     r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|"
     r"moms|tva)|"
-    r"hors taxes?|h\.?t\.?(?!\w)|sans tva|excl\.?\s?\)|exclu(?:sief|sive) (?:\d+ ?% ?)?btw|tasse escl\w*|"
+    r"hors taxes?|h\.?t\.?(?!\w)|sans tva|excl\.?\s?\)|exclu(?:sief|sive) (?:\d+ ?% ?)?btw|"
+    r"tasse escl\w*|"
     r"tax(?:es)? excluded|(?:vat|gst|tax) (?:is )?(?:excluded|exclusive|not included)|"
     r"excludes? (?:vat|tax|gst)|impuestos? (?:no incluidos?|excluidos?)|tax(?:es)? non incluses?|"
     r"ekskl\.? ?mva|eks\.? ?mva|iva escl\w*|senza iva|\+ ?iva|sin iva|"
     r"alv ?0 ?%|ilman alv\w*|veroton|nett[óo](?: [áa]r)?|\+ ?[áa]fa|[áa]fa n[ée]lk[üu]l|sem iva|"
+    r"(?:base )?imponibile|base imponible|iva non incl\w*|oltre iva|al netto d\S{1,4} ?iva|"
+    r"prezzo netto|precio neto|sin impuestos|antes de impuestos|m[áa]s iva|"
+    r"iva exclu\w*|iva n[ãa]o incl\w*|"
+    r"s/ ?iva|acresce (?:o )?iva|pre[çc]o l[íi]quido|sem impostos|impostos n[ãa]o incl\w*|"
+    r"ex(?:cl)?\.? ?iva|zonder btw|btw excl|excl(?:usief|\.)? belasting|bez podatku|"
+    r"bez dan[ěe]|ex\.? ?moms|exklusive moms|exkl\.? ?skatt|eksklusive? (?:moms|mva)|"
+    r"u\. ?moms|uten mva|eksl\.? ?mva|"
+    r"ex\.? ?mva|eks(?:kl)?\.? ?avgift|ilman arvonlis|verottoma|ei sis\w*\.? ?alv|alv ei sis|"
+    r"f[ăa]r[ăa] tva|tva neinclus|exclusiv tva|tva nu (?:este|e) inclus|"
     r"iva no incl\w*|bez (?:vat|dph)|exkl\.? ?moms|utan moms|ekskl\.? ?moms|uden moms)|税抜|税別",
 )
 GROSS = Words(
@@ -75,7 +85,12 @@ GROSS = Words(
     r"inkl(?:usive|\.)? ?(?:der )?(?:gesetzl\w*\.? )?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|"
     r"mehrwertsteuer|moms)|"
     r"brutto(?:preis)?|t\.?t\.?c\.?(?!\w)|toutes taxes|inclusief btw|incl\.? btw|"
-    r"sis(?:\.|[äa]lt[äa][äa]) ?alv\w*|brutt[óo](?: [áa]r)?|[áa]f[áa]val|com iva|iva inc\.|"
+    r"iva compres[ao]|ivat[oa]\b|comprensiv[oa] d\S{1,2} ?iva|c/ ?iva|com impostos|"
+    r"impostos incl\w*|btw incl|met btw|incl(?:usief|\.)? belasting|zawiera vat|"
+    r"s dan[íi]\b|inklusiv moms|(?:inkludert|inklusiv|med) mva|inkl\.? ?avgift|verolli[ns]|"
+    r"tartalmazza az [áa]f[áa]t|[áa]f[áa]-val|cu tva|inclusiv tva|"
+    r"(?<!ei )sis(?:\.|[äa]lt[äa][äa]) ?alv\w*|"
+    r"brutt[óo](?: [áa]r)?|[áa]f[áa]val|com iva|iva inc\.|"
     r"iva incl\w*|con iva|z vat|(?:s|v[čc]\.?|v[čc]etn[ěe]) dph|med moms|inkl\.? ?moms)|税込",
 )
 UNIT = Words(

@@ -116,8 +116,12 @@ def split_words(gap: str) -> list[str]:
 def _tax(words: list[str], at: int, known: _Lexicon) -> tuple[str, int] | None:
     """A tax note beginning at `at`: its mark and how many words it takes."""
     word = words[at]
+    if word == "s" and words[at + 1 : at + 2] == ["/"]:
+        return (Mark.NET, 3) if words[at + 2 : at + 3] == ["iva"] else None  # "s/ IVA": sem
     if word in known.with_ or word in known.without:
         for reach, following in enumerate(words[at + 1 : at + 7], 1):
+            if word in known.with_ and following in known.without:
+                return None  # "com desconto, sem IVA"
             if following in known.tax:
                 return (Mark.GROSS if word in known.with_ else Mark.NET), reach + 1
         return None
