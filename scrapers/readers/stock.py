@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Iterator
+from itertools import takewhile
 from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
@@ -180,22 +183,38 @@ def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
 
 def linked(doc: Doc, places: Places) -> bool:
     """Whether the box around an order button has a title, a picture or a link: a list's card."""
-    for node in orderers(doc, places)[:MAX_LINKED]:
-        at = node.parent
-        for _ in range(3):
-            if at is None or at.mem_id in places.above:
-                break
-            if at.css_first("h2, h3, h4, img") is not None:
-                return True
-            for link in at.css("a[href]")[:4]:
-                href = link.attributes.get("href") or ""
-                named = _LETTERS.search(link.text()) or link.css_first("img") is not None
-                if link.mem_id != node.mem_id and named and not href.startswith(("#", "java")):
-                    return True
-            at = at.parent
+    nodes = list({node.mem_id: node for node in orderers(doc, places)}.values())[:MAX_LINKED]
+    shared = Counter(box.mem_id for node in nodes for box in _around(node))
+    return any(
+        _has_link(box, node)
+        for node in nodes
+        for box in takewhile(lambda box: shared[box.mem_id] == 1, _around(node))
+        if box.mem_id not in places.above
+    )
+
+
+def _around(node: LexborNode) -> Iterator[LexborNode]:
+    """The boxes around a button, the nearest first: a card has a few."""
+    at = node.parent
+    for _ in range(CARD_DEEP):
+        if at is None:
+            return
+        yield at
+        at = at.parent
+
+
+def _has_link(box: LexborNode, button: LexborNode) -> bool:
+    if box.css_first("h2, h3, h4, img, [itemprop=name]") is not None:
+        return True
+    for link in box.css("a[href]")[:4]:
+        href = link.attributes.get("href") or ""
+        named = _LETTERS.search(link.text()) or link.css_first("img") is not None
+        if link.mem_id != button.mem_id and named and not href.startswith(("#", "java")):
+            return True
     return False
 
 
+CARD_DEEP = 7
 MAX_LINKED = 8
 _LETTERS = re.compile(r"[^\W\d_]{2}")
 
