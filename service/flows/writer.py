@@ -12,7 +12,7 @@ from service.flows.keep import Result, keep_batch
 from service.flows.ports import Deps
 
 BATCH = 500
-BATCH_WAIT = 0.5  # seconds, the longest that a result waits to be kept
+BATCH_WAIT = 0.25  # seconds, the longest that a result waits to be kept
 IDLE = 0.02  # seconds without another result end a batch early
 
 
