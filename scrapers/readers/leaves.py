@@ -175,6 +175,31 @@ def _as_card(node: LexborNode, near: LexborNode, link: LexborNode) -> bool:
 MAX_CARD = 400
 
 
+def is_linked_alone(node: LexborNode, places: Places) -> bool:
+    """Whether the box around an amount holds nothing else but a link: the card of another thing."""
+    at = node.parent
+    for _ in range(3):
+        if at is None or at.mem_id in places.above:
+            return False
+        text = at.text(separator=" ")
+        if len(text) > MAX_ALONE:
+            return False
+        link = at.css_first("a[href]")
+        if link is not None:
+            named = link.text(separator=" ")
+            rest = PRICE_LIKE.sub(" ", text.replace(named, " ", 1))
+            away = not (link.attributes.get("href") or "#").startswith(_NOWHERE)
+            return away and bool(_NAMED.search(named)) and not _WORDS.search(rest)
+        at = at.parent
+    return False
+
+
+MAX_ALONE = 200
+_NAMED = re.compile(r"[^\W\d_]{2}")
+_WORDS = re.compile(r"[^\W\d_]{3}")
+_NOWHERE = ("#", "javascript:", "mailto:", "tel:")
+
+
 def _pictured(node: LexborNode) -> bool:
     return node.css_first("a[href]") is not None and node.css_first("img") is not None
 

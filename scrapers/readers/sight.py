@@ -40,6 +40,7 @@ from scrapers.readers.leaves import (
     PRICE_LIKE,
     Leaf,
     is_card,
+    is_linked_alone,
     is_price_like,
     price_text,
     squeeze,
@@ -77,6 +78,7 @@ class Reader:
         self.multibuy: list[Multibuy] = []
         self.doubts: list[str] = []
         self.cards = 0
+        self.alone: list[Leaf] = []  # amounts in a box with a link and nothing else
         self.garbled = False
         self._plain = False
         self._card: dict[int, bool] = {}
@@ -92,9 +94,18 @@ class Reader:
             if self._in_card(leaf.node) or (plain and of_link(leaf.node)):
                 self.cards += 1
                 continue
+            if not plain and not leaf.own and is_linked_alone(leaf.node, self.places):
+                self.alone.append(leaf)
+                continue
             for line in lines_of(leaf):
                 self._one(line, order)
         self._drop_spoken()
+
+    def take_alone(self) -> None:
+        """Read what was passed over: where nothing else shows a price."""
+        for order, leaf in enumerate(self.alone):
+            for line in lines_of(leaf):
+                self._one(line, order)
 
     def _drop_spoken(self) -> None:
         """Text for screen readers counts only where no other text shows an amount."""

@@ -93,6 +93,9 @@ def look(
             reader.seen = named
         found.plain = not paid or nearer
         elsewhere += extra
+    priced = bool(expected) or any(s.kind in (*_PAID, "regular") for s in reader.seen)
+    if reader.alone and not priced:
+        reader.take_alone()
     found.seen = tuple(reader.seen)
     found.multibuy = tuple(dict.fromkeys(reader.multibuy))
     found.doubts = tuple(reader.doubts)
