@@ -163,8 +163,9 @@ def _inside(box: LexborNode, depth: int) -> Iterator[Iterable[LexborNode]]:
     for child in box.iter():
         tag = child.tag
         aside = tag in ("nav", "footer") or (tag == "header" and depth == 0)
-        if aside and child.css_first("h1") is None:
-            yield _once(child.css(_TELLING))
+        told = child.css(_TELLING) if aside else None
+        if told is not None and all(n.tag_id != _H1 for n in told):
+            yield _once(told)
         elif tag == "div" and depth < MAX_SHALLOW:
             yield from _inside(child, depth + 1)
         else:
@@ -277,6 +278,7 @@ def _numbers(names: Collection[str]) -> dict[int, str]:
 
 
 _FIXED = 1 << 10
+_H1 = next(iter(_numbers(["h1"])))
 _MUTE_IDS = frozenset(_numbers(_MUTE))
 _BY_TAG_ID = {number: _BY_TAG[name] for number, name in _numbers(_BY_TAG).items()}
 _KNOWN_IDS = _MUTE_IDS | _BY_TAG_ID.keys()

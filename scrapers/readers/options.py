@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from scrapers.model import Choice
-from scrapers.readers.dom import Doc
+from scrapers.readers.dom import MAX_SCRIPTS, Doc
 from scrapers.readers.lenient import parse
 from scrapers.readers.values import clean, stated
 
@@ -17,7 +17,8 @@ _KEY = '"optionPrices"'
 
 def read(doc: Doc, currency: str | None) -> tuple[Choice, ...]:
     """The variants of the first such script; empty where there is none."""
-    for _, _node, text in doc.priced_scripts():
+    for node in doc.scripts[:MAX_SCRIPTS]:
+        text = doc.script_text(node)
         if _KEY not in text or len(text) > MAX_SCRIPT:
             continue
         start = text.find("{")

@@ -54,6 +54,12 @@ class Places:
         place = memo.get(key)
         if place is not None:
             return place
+        outer = node.parent
+        if outer is not None and (place := memo.get(outer.mem_id)) is not None:
+            if place.zone != "other":
+                place = _step(place, node, key)
+            memo[key] = place
+            return place
         chain = [(key, node)]
         while place is None:
             at = node.parent if len(chain) < MAX_CLIMB else None

@@ -121,11 +121,12 @@ class Reader:
             before, text = row[0], text[row.end() :]
         if not is_price_like(text) and (not _LONE.match(text) or counts(leaf, after)):
             return
-        kind, strong = self._kind(leaf, text, before, after)
+        words, cut, own = self._labels(leaf, before, after)
+        kind, strong = self._kind(leaf, text, words, own, cut=cut)
         if kind in _BESIDE and before.strip() and not row:
             before, after = self._around(leaf, shown=True)  # a hidden "was" says nothing of it
-            kind, strong = self._kind(leaf, text, before, after)
-        words, cut = labelled_by(leaf, before)
+            words, cut, own = self._labels(leaf, before, after)
+            kind, strong = self._kind(leaf, text, words, own, cut=cut)
         told = self._told(leaf, text, words, kind)
         if told is None:
             return
@@ -150,15 +151,21 @@ class Reader:
             leaf,
             order,
             text,
-            tax_label(text, words, own_after(leaf, after), cut=cut),
+            tax_label(text, words, own, cut=cut),
             kind,
             told,
             strong=strong,
         )
 
-    def _kind(self, leaf: Leaf, text: str, before: str, after: str) -> tuple[str, bool]:
+    @staticmethod
+    def _labels(leaf: Leaf, before: str, after: str) -> tuple[str, bool, str]:
+        """The words that label the leaf, whether an amount stands before them, those after it."""
         words, cut = labelled_by(leaf, before)
-        after = own_after(leaf, after)
+        return words, cut, own_after(leaf, after)
+
+    def _kind(
+        self, leaf: Leaf, text: str, words: str, after: str, *, cut: bool
+    ) -> tuple[str, bool]:
         close = partial(self._close_words, leaf)
         return kind_of(leaf, text, words, after, cut=cut, close=close)
 

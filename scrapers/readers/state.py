@@ -10,7 +10,7 @@ from typing import Any
 from scrapers.model import Choice, Ids, Source
 from scrapers.readers import options
 from scrapers.readers.claims import Offer, Product
-from scrapers.readers.dom import Doc, where
+from scrapers.readers.dom import MAX_SCRIPTS, Doc, where
 from scrapers.readers.hydrate import MAX_SCRIPT, is_folded, roots
 from scrapers.readers.lenient import amount, parse
 from scrapers.readers.schema import products as schema_products
@@ -246,9 +246,11 @@ def tables(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], str]:
 
 
 def _script_table(doc: Doc, currency: str | None) -> tuple[tuple[Choice, ...], str]:
-    for _, node, text in doc.priced_scripts():
-        kind = (node.attributes.get("type") or "").lower()
-        if "json" not in kind or '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
+    for node in doc.scripts[:MAX_SCRIPTS]:
+        if "json" not in (node.attributes.get("type") or "").lower():
+            continue
+        text = doc.script_text(node)
+        if '"price"' not in text or len(text) > MAX_SCRIPT >> 2:
             continue
         for value in parse(text, watch_doubles=False).values:
             if is_folded(value):

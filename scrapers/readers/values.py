@@ -19,6 +19,7 @@ _CONTROLS = re.compile(
 )
 _MARKS = re.compile(r"([\u0300-\u036f]{4})[\u0300-\u036f]+")
 MAX_TITLE = 300
+MAX_PLACES = 4  # of a currency: ISO 4217 has units of account with four
 _ODD_TEXT = re.compile(
     r"[\x00-\x08\x0e-\x1f\ufffd]|[^\W\d_]{9}"
 )  # damage; words longer than a tax note's
@@ -49,15 +50,17 @@ def currency_code(value: Any) -> str | None:
     return told.currency if told else None
 
 
+_COINS = tuple(Decimal(1).scaleb(-places) for places in range(MAX_PLACES + 1))
+
+
 def rounded(amount: Decimal, currency: str | None) -> Decimal:
     """The amount in the currency's minor units; half a unit goes up, as on a receipt."""
-    places = minor_units(currency)
-    return amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+    return amount.quantize(_COINS[minor_units(currency)], rounding=ROUND_HALF_UP)
 
 
 def around(amount: Decimal, currency: str | None) -> tuple[Decimal, ...]:
     """The amount and its neighbours by the smallest coin: what rounding the net may have cost."""
-    coin = Decimal(1).scaleb(-minor_units(currency))
+    coin = _COINS[minor_units(currency)]
     if currency in _WHOLE:
         coin, amount = Decimal(1), amount.quantize(Decimal(1), rounding=ROUND_HALF_UP)
     return amount - coin, amount, amount + coin

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -57,11 +57,11 @@ def look(
     locale: str | None,
     currency: str | None,
     expected: Sequence[Decimal] = (),
-    taxed: Collection[Decimal] = (),
+    taxed: Callable[[], Collection[Decimal]] = tuple,
 ) -> View:
     """Fill the view with amounts; page-wide hints settle "$" and separators.
 
-    `expected`: prices that markup states; `taxed`: the same with a country's tax added.
+    `expected`: prices that markup states; `taxed`: gives the same with a country's tax added.
     Text whose classes say nothing is searched where neither markup nor a named element
     shows a price, or where the two do not meet.
     """
@@ -83,7 +83,7 @@ def look(
         extra = _take_plain(reader, doc, found, once=once)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
-            reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed)]
+            reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed())]
         nearer = bool(apart) and any(
             s.level < apart and (expected or s.kind in _PAID) for s in reader.seen
         )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cached_property
+from decimal import Decimal
+from functools import cached_property, partial
 
 from scrapers.model import (
     Choice,
@@ -138,10 +139,7 @@ class Visit:
         stated_prices = [
             v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
         ]
-        money = stated or hint
-        more = likely_factors(money, self.country, self.locale)
-        exact = [t.price for t in told if t.own and t.price is not None and t.low is None]
-        taxed = {v for p in exact for f in more for v in around(rounded(p * f, money), money)}
+        taxed = partial(self._taxed, told, stated or hint)
         visible.look(self.doc, view, self.locale, hint, stated_prices, taxed)
         rows = tiers.read(self.doc, view.places, self.locale, hint)
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *rows)))
@@ -152,6 +150,12 @@ class Visit:
         currency = currency or _signed(told, hint)
         prices = tuple(c.price for c in choices if c.price is not None)
         return Court(tuple(told), shown, currency, self.country, prices), choices, where
+
+    def _taxed(self, told: list[Told], money: str | None) -> set[Decimal]:
+        """The prices of the markup with the tax that the country may add, to the coin."""
+        more = likely_factors(money, self.country, self.locale)
+        exact = [t.price for t in told if t.own and t.price is not None and t.low is None]
+        return {v for p in exact for f in more for v in around(rounded(p * f, money), money)}
 
     def _shown(self, view: visible.View, told: list[Told], hint: str | None) -> Shown:
         """The amounts in sight; a list price that words alone tell is looked for last."""
