@@ -16,6 +16,7 @@ from scrapers.texts import is_currency
 
 MAX_TEXT = 160
 MAX_LEAVES = 120
+ENOUGH = 4  # amounts of other things: more of them tell no more
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
     r"[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원đ]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
@@ -69,11 +70,16 @@ _CODE = re.compile(r"[A-Z]{3}")  # "EUR 12", but not "LED 12"
 def leaves(
     nodes: list[LexborNode], places: Places, *, plain: bool = False
 ) -> tuple[list[Leaf], int]:
-    """Innermost elements with a price text; fragments of one price give way to their parent."""
+    """Innermost elements with a price text; fragments of one price give way to their parent.
+
+    Beside them how many stand in zones of other things, counted up to `ENOUGH`.
+    """
     kept: list[Leaf] = []
     inside: dict[int, list[int]] = {}
     elsewhere = 0
     for node in reversed(nodes[: MAX_LEAVES * 30]):
+        if elsewhere >= ENOUGH and not plain and places.of(node).zone == "other":
+            continue
         raw = node.text()
         if len(raw) > 2_000 or not _DIGIT.search(raw) or _is_list(node):
             continue
