@@ -162,5 +162,7 @@ def not_text(body: bytes) -> str | None:
     if start.startswith((b"\xff\xfe", b"\xfe\xff")):
         return None
     controls = len(start) - len(start.translate(None, _CONTROLS))
+    if controls <= max(8, len(start) // 10):
+        return None
     wide = start.count(b"\0") > len(start) // 4 and b"<\0" in start
-    return "binary data" if controls > max(8, len(start) // 10) and not wide else None
+    return None if wide else "binary data"

@@ -41,8 +41,10 @@ _NO = frozenset({"false", "0", "no", "http://schema.org/false", "https://schema.
 
 def words(value: Any) -> list[str]:
     """Enumeration members or type names without their address."""
+    found: list[str] = []
+    if value is None:
+        return found
     values = value if isinstance(value, (list, tuple)) else [value]
-    found = []
     for one in values:
         name = one.get("@id") or one.get("name") if isinstance(one, dict) else one
         if isinstance(name, str) and name.strip():
@@ -61,7 +63,9 @@ def first(value: Any) -> Any:
 
 def listed(value: Any, index: dict[str, Item]) -> list[Item]:
     """The items of a property, references resolved."""
-    found = []
+    found: list[Item] = []
+    if value is None:
+        return found
     for one in (value if isinstance(value, list) else [value])[:MAX_OFFERS]:
         if isinstance(one, dict):
             ref = one.get("@id")

@@ -34,6 +34,9 @@ class Value(NamedTuple):
     zero: bool = False
 
 
+_NOTHING = Value(None)
+
+
 def minor_units(currency: str | None) -> int:
     """Decimals of a currency by ISO 4217; 2 where it is unknown."""
     return _minor_units(currency) if currency and is_currency(currency) else 2
@@ -75,8 +78,8 @@ def stated(value: Any, currency: str | None = None) -> Value:
     schema.org 30.0, `price`: ASCII digits, "." as the decimal sign, nothing else.
     Text that breaks the rule is read as a visible price would be.
     """
-    if isinstance(value, bool) or value is None:
-        return Value(None)
+    if value is None or isinstance(value, bool):
+        return _NOTHING
     if isinstance(value, (int, Decimal)):
         value = format(value, "f") if not isinstance(value, int) else _digits(value)
     if not isinstance(value, str):
@@ -125,6 +128,8 @@ def _loose(text: str, currency: str | None) -> Value:
 
 def clean(value: Any, limit: int = MAX_TITLE) -> str | None:
     """One line of text: entities undone, controls and bidi marks out, NFC, at most `limit`."""
+    if value is None:
+        return None
     if isinstance(value, list):
         value = next((v for v in value if isinstance(v, str)), None)
     if isinstance(value, (int, Decimal)) and not isinstance(value, bool):

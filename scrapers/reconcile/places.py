@@ -55,6 +55,7 @@ _CENT = Decimal("0.01")
 _WHOLE = frozenset({"HUF", "ISK", "JPY", "KRW"})  # prices of whole units
 
 
+@lru_cache(maxsize=1024)  # a page asks again at its next visit
 def country_of(url: str, lang: str | None) -> str | None:
     """The country that a host's top level or the page's language tag names."""
     try:

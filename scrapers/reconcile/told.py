@@ -78,8 +78,8 @@ def tell(
     match = [p for p in goods if _same_page(p, url)] if len(goods) > 1 else goods
     if len(match) != 1:
         match = [p for p in goods if alike(p.title, heading)] or match or goods
-    if len({_prices(p) for p in match}) == 1 or len(match) == 1:
-        told = _told(max(match, key=_richness), url, choice)
+    if len(match) == 1 or len({_prices(p) for p in match}) == 1:
+        told = _told(max(match, key=_richness) if len(match) > 1 else match[0], url, choice)
         return (told if len(goods) == 1 else replace(told, ids=_completed(told, goods))), 1
     if len({p.title for p in match}) == 1 or all(alike(p.title, heading) for p in match):
         return _together(match, url, choice), 1
@@ -156,6 +156,8 @@ def _together(products: list[Product], url: str, choice: str | None) -> Told:
 def _usable(product: Product) -> list[Offer]:
     """The offers that count: new before used, priced before empty, trusted before doubtful."""
     offers = list(product.offers)
+    if len(offers) < 2:
+        return offers
     for keep in (
         [o for o in offers if not o.used],
         [o for o in offers if o.price is not None],

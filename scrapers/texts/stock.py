@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 from scrapers.model import Availability
@@ -54,6 +54,11 @@ def schema_availability(value: object) -> Availability | None:
         value = str(value)
     if not isinstance(value, str) or len(value) > 200:
         return None
+    return _member(value)
+
+
+@lru_cache(maxsize=256)
+def _member(value: str) -> Availability | None:
     name = re.split(r"[/#:]", value.strip().rstrip("/ "))[-1]
     key = re.sub(r"[\W_]+", "", name).casefold()
     return _SCHEMA.get(key) or _FEED.get(key)
@@ -130,6 +135,10 @@ def read_availability(text: str) -> Availability | None:
     A lead time alone ("Versand in 2-3 Tagen") means that the shop sends from stock;
     one of weeks means that it must get the goods first.
     """
+    return _remembered(text) if len(text) <= _SHORT else _fresh(text)
+
+
+def _fresh(text: str) -> Availability | None:
     plain = " ".join(text[:MAX_TEXT].replace("\u2019", "'").split())
     if not plain:
         return None
@@ -138,6 +147,11 @@ def read_availability(text: str) -> Availability | None:
         return known
     said = _plain(plain)
     return (_held(plain, said) if said in _LATER else None) or said
+
+
+# The buttons and notes of one shop say the same on all of its pages.
+_SHORT: Final = 100
+_remembered = lru_cache(maxsize=2048)(_fresh)
 
 
 def _plain(plain: str) -> Availability | None:
