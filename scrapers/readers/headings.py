@@ -50,7 +50,7 @@ def _is_logo(head: LexborNode, doc: Doc) -> bool:
     """An h1 around the shop's own name, linked or pictured, on a page with more in its title."""
     text = squeeze(head.text()).casefold()
     titled = any(len(squeeze(t)) > len(text) + 3 for t in doc.titles)
-    return titled and _is_shop(text, _host(doc.url)) and head.css_first("a, img") is not None
+    return titled and head.css_first("a, img") is not None and _is_shop(text, _host(doc.url))
 
 
 def _named_by(head: LexborNode, known: list[str]) -> bool:

@@ -97,7 +97,7 @@ def _digits(value: int) -> str:
 def _checked(amount: Decimal, currency: str | None) -> Value:
     if amount == 0:
         return Value(None, currency, "the price is 0", zero=True)
-    if rounded(amount, currency) == 0:
+    if amount < 1 and rounded(amount, currency) == 0:
         return Value(None, currency, "the price is below the smallest coin")
     if minor_units(currency) == 0 and amount != amount.to_integral_value():
         return Value(None, currency, f"{currency} has no such fractions")

@@ -59,7 +59,10 @@ _NOT_DIGIT = re.compile(r"\D")
 def beside(now: Seen, places: Places, locale: str | None, currency: str | None) -> Seen | None:
     """The list price that the price's own block tells in words; None where it tells none."""
     for block in _blocks(now.node, places):
-        words = block.text(separator=" ").split(None, MAX_BLOCK)
+        whole = block.text(separator=" ")
+        if _is_long(whole):
+            return None
+        words = whole.split(None, MAX_BLOCK)
         text = " ".join(words) if len(words) <= MAX_BLOCK else ""
         if not text or len(text) > 2 * MAX_BLOCK:
             return None
@@ -88,6 +91,13 @@ def beside(now: Seen, places: Places, locale: str | None, currency: str | None) 
     return None
 
 
+def _is_long(text: str) -> bool:
+    """Whether a text is surely too long, without a look at each of its words."""
+    head = text[: 8 * MAX_BLOCK]
+    return len(head) > 4 * MAX_BLOCK and len(head) - sum(map(head.count, _BLANKS)) > 2 * MAX_BLOCK
+
+
+_BLANKS = (" ", "\n", "\t", "\xa0")
 _PERCENT = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,2})?)\s?%")
 _MONEY = re.compile(rf"{_AMOUNT}{_SIGN}")
 
