@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import codecs
 import re
+from collections.abc import Iterator
 from typing import NamedTuple
 
 MAX_INLINE = 1 << 20  # bytes that may be parsed in this process
@@ -110,21 +111,20 @@ def utf8_as_it_is(body: bytes, content_type: str | None = None) -> bytes | None:
         return body[len(_BOMS[0][0]) :]
     if body.startswith((_BOMS[1][0], _BOMS[2][0])):
         return None
-    return body if _named(body, content_type)[:1] == ["utf-8"] else None
+    return body if next(_named(body, content_type), None) == "utf-8" else None
 
 
-def _named(body: bytes, content_type: str | None) -> list[str]:
-    found = []
+def _named(body: bytes, content_type: str | None) -> Iterator[str]:
+    """The codecs that the header, then the page itself names."""
     header = _HEADER.search(content_type or "")
     if header and (codec := codec_of(header[1])):
-        found.append(codec)
+        yield codec
     start = body[:_PRESCAN]
     for pattern in (_META, _XML):
         match = pattern.search(start)
         codec = codec_of(match[1].decode("ascii")) if match else None
         if codec:  # the standard: a meta that says utf-16 is itself not utf-16
-            found.append("utf-8" if codec.startswith("utf-16") else codec)
-    return found
+            yield "utf-8" if codec.startswith("utf-16") else codec
 
 
 def _decoded(body: bytes, codec: str) -> Text:

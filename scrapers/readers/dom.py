@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 
+import re2
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
 from scrapers.readers.names import CALLED, NAMES, NUMBERED, PRICED, STOCKED, TIERED
@@ -109,7 +110,7 @@ def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
     if root is None:
         return doc
     doc.lang = (root.attributes.get("lang") or "").strip() or None
-    for part in _parts(tree):
+    for part in _parts(tree, doc.raw):
         _take(doc, part)
     return doc
 
@@ -141,33 +142,35 @@ def _take(doc: Doc, nodes: Iterable[LexborNode]) -> None:
 
 
 # What tells something wherever it stands; of menus and footers nothing else is asked for.
+_FEW = "script, h1, [itemprop], [itemscope]"
 _TELLING = (
-    "script, h1, [itemprop], [itemscope], [data-product], [data-product_variations], "
-    "[data-variants], [data-product-json]"
+    f"{_FEW}, [data-product], [data-product_variations], [data-variants], [data-product-json]"
 )
+_DATA = re2.compile(b"data-(?:product|variants)")  # a search of the bytes costs less than a selector
 MAX_SHALLOW = 3  # levels of boxes in which a page's menus and footers are looked for
 
 
-def _parts(tree: LexborHTMLParser) -> Iterator[Iterable[LexborNode]]:
+def _parts(tree: LexborHTMLParser, raw: bytes) -> Iterator[Iterable[LexborNode]]:
     """The page in order, in runs of elements; of its menus and footers only what tells."""
     body = tree.body
+    telling = _FEW if raw and _DATA.search(raw) is None else _TELLING
     for top in tree.root.iter() if tree.root is not None else ():
         if body is not None and top.mem_id == body.mem_id:
-            yield from _inside(body, 0)
+            yield from _inside(body, 0, telling)
         else:
             yield top.traverse()
 
 
-def _inside(box: LexborNode, depth: int) -> Iterator[Iterable[LexborNode]]:
+def _inside(box: LexborNode, depth: int, telling: str) -> Iterator[Iterable[LexborNode]]:
     yield (box,)
     for child in box.iter():
         tag = child.tag
         aside = tag in ("nav", "footer") or (tag == "header" and depth == 0)
-        told = child.css(_TELLING) if aside else None
+        told = child.css(telling) if aside else None
         if told is not None and all(n.tag_id != _H1 for n in told):
             yield _once(told)
         elif tag == "div" and depth < MAX_SHALLOW:
-            yield from _inside(child, depth + 1)
+            yield from _inside(child, depth + 1, telling)
         else:
             yield child.traverse()
 
