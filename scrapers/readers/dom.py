@@ -146,7 +146,9 @@ _FEW = "script, h1, [itemprop], [itemscope]"
 _TELLING = (
     f"{_FEW}, [data-product], [data-product_variations], [data-variants], [data-product-json]"
 )
-_DATA = re2.compile(b"data-(?:product|variants)")  # a search of the bytes costs less than a selector
+_DATA = re2.compile(
+    b"data-(?:product|variants)"
+)  # a search of the bytes costs less than a selector
 MAX_SHALLOW = 3  # levels of boxes in which a page's menus and footers are looked for
 
 

@@ -77,7 +77,7 @@ def _labelled(places: Places, words: Words, field: str) -> tuple[str, Evidence] 
     for _ in range(MAX_CLIMB):
         if at is None or at.tag in (None, "body", "html", "-undef"):
             return None
-        text = at.text(separator=" ")
+        text = places.text(at)
         if len(text) > MAX_BLOCK:
             return None
         text = squeeze(text)

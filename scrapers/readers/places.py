@@ -35,6 +35,7 @@ class Places:
     def __init__(self, heading: LexborNode | None, root: LexborNode | None) -> None:
         self.heading = heading
         self.above: dict[int, int] = {}
+        self._texts: dict[int, str] = {}
         self.body = 0  # the level of the body, 0 without a heading
         at, level = heading, 0
         while at is not None and level < MAX_CLIMB:
@@ -47,6 +48,14 @@ class Places:
         self._memo = {
             key: Place(level, "", struck=False, branch=0) for key, level in self.above.items()
         }
+
+    def text(self, node: LexborNode) -> str:
+        """The text of a block with blanks between its elements, fetched once for all who ask."""
+        key = node.mem_id
+        text = self._texts.get(key)
+        if text is None:
+            text = self._texts[key] = node.text(separator=" ")
+        return text
 
     def of(self, node: LexborNode) -> Place:
         memo = self._memo

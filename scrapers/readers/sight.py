@@ -279,7 +279,7 @@ class Reader:
             return "", ""
         at, context, climbed = leaf.node.parent, "", 0
         while at is not None and climbed < 3:
-            text = at.text(separator=" ")
+            text = self.places.text(at)
             if len(text) > 600 or len(text := squeeze(text)) > MAX_TEXT:
                 break
             if shown:
@@ -312,7 +312,7 @@ class Reader:
         """The words before the leaf in the smallest element that has any beside it."""
         at = leaf.node.parent
         for _ in range(3):
-            if at is None or len(text := at.text(separator=" ")) > 600:
+            if at is None or len(text := self.places.text(at)) > 600:
                 return ""
             text = squeeze(text)
             start, end = find(text, leaf)

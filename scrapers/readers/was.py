@@ -59,7 +59,7 @@ _NOT_DIGIT = re.compile(r"\D")
 def beside(now: Seen, places: Places, locale: str | None, currency: str | None) -> Seen | None:
     """The list price that the price's own block tells in words; None where it tells none."""
     for block in _blocks(now.node, places):
-        whole = block.text(separator=" ")
+        whole = places.text(block)
         if _is_long(whole):
             return None
         words = whole.split(None, MAX_BLOCK)
