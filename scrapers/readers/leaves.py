@@ -78,9 +78,8 @@ def leaves(
     inside: dict[int, list[int]] = {}
     elsewhere = 0
     for node in reversed(nodes[: MAX_LEAVES * 30]):
-        if elsewhere >= ENOUGH and not plain and places.of(node).zone == "other":
-            continue
-        raw = node.text()
+        aside = elsewhere >= ENOUGH and not plain and places.of(node).zone == "other"
+        raw = "" if aside else node.text()
         if len(raw) > 2_000 or not _DIGIT.search(raw) or _is_list(node):
             continue
         if plain and not is_price_like(squeeze(raw)):

@@ -59,12 +59,8 @@ _NOT_DIGIT = re.compile(r"\D")
 def beside(now: Seen, places: Places, locale: str | None, currency: str | None) -> Seen | None:
     """The list price that the price's own block tells in words; None where it tells none."""
     for block in _blocks(now.node, places):
-        whole = places.text(block)
-        if _is_long(whole):
-            return None
-        words = whole.split(None, MAX_BLOCK)
-        text = " ".join(words) if len(words) <= MAX_BLOCK else ""
-        if not text or len(text) > 2 * MAX_BLOCK:
+        text = _words(places.text(block))
+        if not text:
             return None
         struck = _struck(now, block, locale, currency)
         if struck is not None:
@@ -91,10 +87,14 @@ def beside(now: Seen, places: Places, locale: str | None, currency: str | None) 
     return None
 
 
-def _is_long(text: str) -> bool:
-    """Whether a text is surely too long, without a look at each of its words."""
+def _words(text: str) -> str:
+    """The words of a block with single blanks; none of a block that says too much."""
     head = text[: 8 * MAX_BLOCK]
-    return len(head) > 4 * MAX_BLOCK and len(head) - sum(map(head.count, _BLANKS)) > 2 * MAX_BLOCK
+    if len(head) > 4 * MAX_BLOCK and len(head) - sum(map(head.count, _BLANKS)) > 2 * MAX_BLOCK:
+        return ""  # surely too long, without a look at each of its words
+    words = text.split(None, MAX_BLOCK)
+    made = " ".join(words) if len(words) <= MAX_BLOCK else ""
+    return made if len(made) <= 2 * MAX_BLOCK else ""
 
 
 _BLANKS = (" ", "\n", "\t", "\xa0")
