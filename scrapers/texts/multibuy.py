@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
 from scrapers.model import Multibuy
@@ -128,6 +129,7 @@ def find_deal(text: str) -> Deal | None:
     return Deal(take, pay, found.start(), found.end()) if 0 < pay < take else None
 
 
+@lru_cache(maxsize=1024)  # the rows of a table say the same words, and so do other pages
 def _before(gap: str) -> Quantity | None:
     """What stands before an amount; every pattern ends there, with the gap's last number."""
     number = _LAST_NUMBER.search(gap)
@@ -152,6 +154,7 @@ def _before(gap: str) -> Quantity | None:
     return (int(found[1]), "each") if found else None
 
 
+@lru_cache(maxsize=1024)
 def _after(gap: str, *, is_last: bool) -> Quantity | None:
     if not _WORDED.match(gap):
         return None
@@ -169,9 +172,8 @@ def _after(gap: str, *, is_last: bool) -> Quantity | None:
 
 def quantity_of(token: Token, before: str, after: str, *, is_last: bool) -> Quantity | None:
     """How many units the amount of `token` is for, and whether for the lot or each."""
-    counted = _DIGIT.search(after) is not None
-    found = _before(before) if _DIGIT.search(before) else None
-    if found is None and not counted:
+    found = _before(before)
+    if found is None and _DIGIT.search(after) is None:
         return None
     if (
         found
