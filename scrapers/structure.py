@@ -196,9 +196,9 @@ def structure(page: bytes) -> Structure:
         codes_of = _known.codes = _Codes()
     padded = page + b"\0" * 16
     words: NDArray[np.uint64] = np.ndarray(
-        shape=(len(padded) - 8,), dtype="<u8", buffer=padded, strides=(1,)
+        shape=(len(padded) - 9,), dtype="<u8", buffer=padded, offset=1, strides=(1,)
     )
-    codes = codes_of.all(words[starts + 1])
+    codes = codes_of.all(words[starts])
     rare = (codes >= _ODD).nonzero()[0]
     if len(rare):
         odd = codes[rare] == _ODD

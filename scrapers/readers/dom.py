@@ -295,12 +295,12 @@ def where(node: LexborNode) -> str:
     """A short CSS path: up to the nearest id, at most four steps."""
     steps: list[str] = []
     at: LexborNode | None = node
-    while at is not None and len(steps) < 4 and at.tag not in (None, "html", "-undef"):
+    while at is not None and len(steps) < 4 and (tag := at.tag) not in (None, "html", "-undef"):
         attrs = at.attributes
         name = attrs.get("id")
         kind = (attrs.get("class") or "").split()
-        steps.append(f"{at.tag}#{name}" if name else ".".join([at.tag or "", *kind[:2]]))
-        if name or at.tag == "body":
+        steps.append(f"{tag}#{name}" if name else ".".join([tag or "", *kind[:2]]))
+        if name or tag == "body":
             break
         at = at.parent
     path = " > ".join(reversed(steps))[:200]
