@@ -19,7 +19,7 @@ from service.builds.cut import Bar, Cutting, Piece, cut_bars
 from service.builds.offcuts import cut_amount
 from service.builds.offers import Market, Quote
 from service.builds.row import Row
-from service.builds.sheets import Rect, Sheets, cut_sheets
+from service.builds.sheets import Rect, Sheets, TooLargeError, cut_sheets
 from service.model.builds import Cut
 from service.model.catalogue import Part
 
@@ -136,7 +136,10 @@ def _from_sheets(rows: Sequence[Row], quote: Quote, own: Sequence[Cut], *, still
         group = [row for row in rows if (row.line.grain in FREE) is turn]
         rects = [rect for row in group for rect in _rects(row, quote, notes, still=still)]
         if rects:
-            plan = cut_sheets(rects, size, kerf=_kerf(group), turn=turn, own=mine)
+            try:
+                plan = cut_sheets(rects, size, kerf=_kerf(group), turn=turn, own=mine)
+            except TooLargeError:
+                continue  # what was chosen for other reasons: nothing can be cut from it
             used += [mine[place] for place in plan.used]
             mine = [body for place, body in enumerate(mine) if place not in plan.used]
             found.append(plan)

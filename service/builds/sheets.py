@@ -53,6 +53,10 @@ class Sheets:
         return self.sheets == self.least
 
 
+class TooLargeError(InputError):
+    """A rectangle fits neither in a sheet nor in what the user has."""
+
+
 def cut_sheets(
     rects: Sequence[Rect],
     size: tuple[Decimal, Decimal],
@@ -63,8 +67,8 @@ def cut_sheets(
 ) -> Sheets:
     """How many sheets of `size` mm the rectangles take. `turn`: the grain allows it.
 
-    `own` bodies are used first, in the order given. InputError: a rectangle fits in none,
-    or there are too many.
+    `own` bodies are used first, in the order given. TooLargeError: a rectangle fits in none.
+    InputError: there are too many.
     """
     return _cut_sheets(tuple(rects), size, kerf, turn, tuple(own))
 
@@ -105,6 +109,8 @@ def _best(pieces: Sequence[Size], whole: Size, own: Sequence[Size], *, turn: boo
     for packed in _packings(pieces, whole, own, turn=turn):
         if not found or _rank(packed) < _rank(found):
             found = packed
+    if not found:
+        raise TooLargeError("a rectangle is larger than the sheet: give a larger one")
     return found
 
 
@@ -124,7 +130,9 @@ def _packings(
     anywhere = (False, True) if few else (False,)
     for order in _orders(pieces):
         for way in product(turns, (True, False), rules, measures, anywhere):
-            yield _pack(order, whole, own, _Way(*way))
+            packed = _pack(order, whole, own, _Way(*way))
+            if packed:
+                yield packed
 
 
 def _orders(pieces: Sequence[Size]) -> list[list[Size]]:
@@ -159,7 +167,10 @@ Fit = tuple[int, int, int, Size]  # how much is left, body, gap, the piece as it
 
 
 def _pack(order: Sequence[Size], whole: Size, own: Sequence[Size], way: _Way) -> list[Gaps]:
-    """The gaps of every body after placing all pieces in turn, the user's own bodies first."""
+    """The gaps of every body after placing all pieces in turn, the user's own bodies first.
+
+    Empty where a piece finds no room, in a new sheet neither.
+    """
     bodies: list[Gaps] = [[body] for body in own]
     for piece in order:
         fit = _find(bodies, piece, way)
@@ -167,7 +178,7 @@ def _pack(order: Sequence[Size], whole: Size, own: Sequence[Size], way: _Way) ->
             bodies.append([whole])
             fit = _find(bodies, piece, way)
         if fit is None:
-            raise InputError("a rectangle is larger than the sheet: give a larger one")
+            return []
         _split(bodies[fit[1]], fit[2], fit[3], way)
     return bodies
 

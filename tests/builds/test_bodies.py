@@ -271,3 +271,15 @@ def test_what_is_taken_and_what_is_left_are_never_more_than_there_was(
         assert taken.amount + left <= Fraction(free)
         if not taken.note:
             assert taken.amount >= Fraction(sum(pieces) + 100 * plain, 1000)
+
+
+def test_a_rectangle_that_only_fits_in_what_is_there() -> None:
+    # 500 x 400 mm come from the offcut of 600 x 500 mm; a sheet of 300 x 300 mm is 0.09 m2
+    shop = Shop(part("ply", "m2"))
+    shop.sell("ply", "300 x 300 mm", "4.50")
+    made = build(line("ply", "0.2 m2", cuts=(Cut(1, size=(D(500), D(400))),)))
+    stock = Stock(D("0.3"), D(0), (Cut(1, size=(D(600), D(500))),))
+    found = price_build(made, shop.view(on_hand={"ply": stock})).lines[0]
+    assert (found.status, found.share, found.to_spend) == ("priced", D("10.00"), D("0.00"))
+    without = price_build(made, shop.view(on_hand={})).lines[0]
+    assert without.status == "missing"
