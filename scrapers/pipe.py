@@ -11,6 +11,7 @@ import asyncio
 import errno
 import os
 import socket
+from abc import ABC, abstractmethod
 from typing import TYPE_CHECKING, cast
 
 from scrapers.errors import FetchError
@@ -48,7 +49,7 @@ class Until:
             raise FetchError(self._reason) from late
 
 
-class Pipe:
+class Pipe(ABC):
     """What has come of one connection, in order, and the one who waits for more of it."""
 
     def __init__(self) -> None:
@@ -138,17 +139,17 @@ class Pipe:
         else:
             self._waiter.set_exception(FetchError(self._reason))
 
+    @abstractmethod
     def _hold_up(self, *, held: bool) -> None:
         """Stop the sender, or let it go on."""
-        raise NotImplementedError
 
+    @abstractmethod
     def write(self, data: bytes) -> None:
         """Hand bytes over for sending."""
-        raise NotImplementedError
 
+    @abstractmethod
     def peer(self) -> str | None:
         """The address at the other end."""
-        raise NotImplementedError
 
     def abort(self) -> None:
         """Close at once: no lingering shutdown."""

@@ -18,6 +18,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.errors import InputError
+from service.model.countries import read_country
 from service.model.money import Money, parse_currency, parse_money
 from service.model.quiet import Quiet, parse_quiet
 
@@ -203,10 +204,7 @@ def _contact(raw: Any) -> str:
 def _country(raw: Any) -> str | None:
     if raw == "":
         return None
-    text = _text(raw).upper()
-    if not re.fullmatch("[A-Z]{2}", text):
-        raise InputError(f'"{raw}" is not a country: write its two letters, for example NL')
-    return text
+    return read_country(_text(raw))
 
 
 def _zone(raw: Any) -> str:

@@ -19,9 +19,9 @@ from service.builds.plan_search import TIME_LIMIT, Plan, Planner
 from service.builds.plan_wants import Asked, wants_of
 from service.model.catalogue import Part
 
-__all__ = ["Asked", "Plan", "make_plan"]
+__all__ = ["TIME_LIMIT", "WEIGHING", "Asked", "Plan", "make_plan"]
 
-WEIGHING = 3.0  # seconds
+WEIGHING = 3.0  # seconds for what else could be ordered
 
 
 def make_plan(

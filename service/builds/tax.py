@@ -78,12 +78,12 @@ def footing(
     country = listing.country or (supplier.country if supplier else None)
     net = _is_net(supplier, tax)
     if destination is None:
-        return _add_tax(country, day, listing.key) if net else Footing()
+        return _add_tax(country, day, listing.supplier) if net else Footing()
     if net:
-        return _add_tax(destination, day, listing.key)
+        return _add_tax(destination, day, listing.supplier)
     if country == destination:
         return Footing()
-    return _move_tax(country, destination, day, listing.key)
+    return _move_tax(country, destination, day, listing.supplier)
 
 
 def _is_net(supplier: Supplier | None, tax: Tax) -> bool:
@@ -93,19 +93,19 @@ def _is_net(supplier: Supplier | None, tax: Tax) -> bool:
     return supplier is not None and supplier.prices == "without-tax"
 
 
-def _add_tax(country: str | None, day: date, what: str) -> Footing:
+def _add_tax(country: str | None, day: date, shop: str) -> Footing:
     rate = standard_rate(country, day)
     if rate is None:
-        note = texts.TAX_UNKNOWN.format(country=country or "an unknown country", what=what)
+        note = texts.TAX_UNKNOWN.format(country=country or "an unknown country", shop=shop)
         return Footing(note=note, unknown=True)
     note = texts.TAX_ADDED.format(percent=f"{rate.normalize():f}", country=country)
     return Footing(1 + Fraction(rate) / 100, note)
 
 
-def _move_tax(country: str | None, destination: str, day: date, what: str) -> Footing:
+def _move_tax(country: str | None, destination: str, day: date, shop: str) -> Footing:
     start, end = standard_rate(country, day), standard_rate(destination, day)
     if start is None or end is None:
         missing = destination if end is None else country or "an unknown country"
-        return Footing(note=texts.TAX_UNKNOWN.format(country=missing, what=what), unknown=True)
+        return Footing(note=texts.TAX_UNKNOWN.format(country=missing, shop=shop), unknown=True)
     factor = (1 + Fraction(end) / 100) / (1 + Fraction(start) / 100)
     return Footing(factor, texts.TAX_MOVED.format(start=country, end=destination))

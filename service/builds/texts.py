@@ -18,7 +18,7 @@ NO_RATE: Final = "no exchange rate from {source} to {target}: {what} has no pric
 RATE: Final = "1 {source} = {rate} {target} on {day}"
 TAX_ADDED: Final = "price without tax, {percent} % of {country} added"
 TAX_MOVED: Final = "price with the tax of {start}, put on the footing of {end}"
-TAX_UNKNOWN: Final = "no tax rate known for {country}: {what} counts as shown"
+TAX_UNKNOWN: Final = "no tax rate known for {country}: prices of {shop} count as shown"
 STALE: Final = "price last seen {hours} h ago"
 DOUBTFUL: Final = "a newer reading is doubtful: {reason}"
 OUT_OF_STOCK: Final = "last price, cannot be had now"

@@ -33,7 +33,7 @@ def index_command(build: str, since: str | None, *, as_json: bool) -> int:
 def _show(answer: Mapping[str, Any]) -> None:
     """What the basket cost then and now, which part moved it, and the course between."""
     from service.cli.course import draw  # noqa: PLC0415  start-up time
-    from service.cli.show import print_plain, table  # noqa: PLC0415  start-up time
+    from service.cli.show import plain_table, print_plain  # noqa: PLC0415  start-up time
 
     currency = answer["currency"]
     print_plain(f"{answer['name']}: {answer['words']}")
@@ -45,7 +45,7 @@ def _show(answer: Mapping[str, Any]) -> None:
         for point in answer["points"]
     ]
     print_plain(*draw(iter([course]), "index").splitlines())
-    rows = table(("part", "left"), ("change", "right"), ("of the cost then, %", "right"))
+    rows = plain_table(("part", "left"), ("change", "right"), ("of the cost then, %", "right"))
     moved = sorted(answer["contributions"], key=lambda row: -abs(Decimal(row["change"])))
     for row in moved:
         rows.add_row(row["name"], row["change"], row["points"])

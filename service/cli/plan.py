@@ -5,7 +5,6 @@ from __future__ import annotations
 import click
 
 from service.cli.app import DONE, book, db_option, json_option, say_json
-from service.errors import InputError
 
 
 @click.command("plan")
@@ -37,17 +36,17 @@ def plan_command(  # one option each
 
     What is on hand and on its way is not bought again; what runs low joins.
     """
-    from service.flows.planning import Question, plan, read_person  # noqa: PLC0415  start-up time
+    from service.builds.plan import TIME_LIMIT  # noqa: PLC0415  start-up time
+    from service.flows.planning import Question, plan, read_person  # noqa: PLC0415
+    from service.model.countries import read_country  # noqa: PLC0415
 
-    if country is not None and not (len(country) == 2 and country.isascii() and country.isalpha()):
-        raise InputError(f'--to: "{country}" is no country: write its two letters, like NL')
     asked = Question(
         builds,
         [read_person(text) for text in people],
-        country.upper() if country else None,
+        read_country(country) if country else None,
         low=not no_low,
         weigh=not no_others,
-        **({"limit": limit} if limit else {}),
+        limit=limit or TIME_LIMIT,
     )
     with book() as deps:
         answer = plan(deps, asked)

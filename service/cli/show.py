@@ -12,7 +12,8 @@ from rich.text import Text
 Row = Mapping[str, Any]
 
 
-def _table(*columns: tuple[str, str], wrap: bool = True) -> Table:
+def plain_table(*columns: tuple[str, str], wrap: bool = True) -> Table:
+    """A table with a heading for each column: its name, and `left` or `right`."""
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name, justify in columns:
         right = justify == "right"
@@ -20,7 +21,7 @@ def _table(*columns: tuple[str, str], wrap: bool = True) -> Table:
     return table
 
 
-def _cell(value: Any) -> Text:
+def cell(value: Any) -> Text:
     """Plain text: what a page says is never taken as markup or as control codes."""
     if value is None:
         return Text("-")
@@ -28,58 +29,51 @@ def _cell(value: Any) -> Text:
     return Text(text)
 
 
-def _print(*things: Any) -> None:
+def print_plain(*things: Any) -> None:
+    """Lines and tables, as plain text."""
     console = Console(highlight=False)
     if not console.is_terminal:
         console.width = 160  # a file or a pipe has no edge to keep to
     for thing in things:
-        console.print(thing if isinstance(thing, Table) else _cell(thing))
-
-
-def table(*columns: tuple[str, str]) -> Table:
-    """A table with a heading for each column: its name, and `left` or `right`."""
-    return _table(*columns)
-
-
-def print_plain(*things: Any) -> None:
-    """Lines and tables, as plain text."""
-    _print(*things)
+        console.print(thing if isinstance(thing, Table) else cell(thing))
 
 
 def show_reading(answer: Row) -> None:
     """What was read, where it stood, and what spoke against it."""
     price = f"{answer['price']} {answer['currency']}" if answer["price"] else "no price"
-    _print(f"{answer['page']}", f"{answer['outcome']}: {price}")
+    print_plain(f"{answer['page']}", f"{answer['outcome']}: {price}")
     if answer["reason"]:
-        _print(f"reason: {answer['reason']}")
-    table = _table(("what", "left"), ("read as", "left"))
+        print_plain(f"reason: {answer['reason']}")
+    table = plain_table(("what", "left"), ("read as", "left"))
     for name in ("title", "list_price", "low", "high", "availability", "tax", "sold_as"):
         if answer.get(name) not in (None, "unknown"):
-            table.add_row(name.replace("_", " "), _cell(answer[name]))
+            table.add_row(name.replace("_", " "), cell(answer[name]))
     for name in ("multibuy", "choices"):
         for item in answer.get(name) or ():
-            table.add_row(name, _cell(", ".join(f"{v}" for v in item.values() if v is not None)))
-    evidence = _table(*((name, "left") for name in ("reader", "field", "as it stood", "where")))
+            table.add_row(name, cell(", ".join(f"{v}" for v in item.values() if v is not None)))
+    evidence = plain_table(
+        *((name, "left") for name in ("reader", "field", "as it stood", "where"))
+    )
     for item in answer["evidence"]:
-        evidence.add_row(*(_cell(item[key]) for key in ("reader", "field", "value", "where")))
-    _print(table, evidence, "")
+        evidence.add_row(*(cell(item[key]) for key in ("reader", "field", "value", "where")))
+    print_plain(table, evidence, "")
 
 
 def show_deals(answer: Sequence[Row]) -> None:
     """Open deals with their evidence, then past ones."""
     if not answer:
-        _print("No target is met, and none was so far.")
+        print_plain("No target is met, and none was so far.")
     for deal in answer:
         price = f"{deal['price']} {deal['currency']}" if deal["price"] else "available"
         ended = f", closed {deal['closed_at']}: {deal['close_reason']}" if deal["closed_at"] else ""
-        _print(f"{deal['state']}: {deal['subject']} {price} ({deal['condition']})")
-        _print(f"  since {deal['opened_at']}{ended}")
+        print_plain(f"{deal['state']}: {deal['subject']} {price} ({deal['condition']})")
+        print_plain(f"  since {deal['opened_at']}{ended}")
         if deal["listing"]:
-            _print(f"  at {deal['listing']}")
+            print_plain(f"  at {deal['listing']}")
         for item in deal["evidence"]:
             if item["field"] in ("price", "list_price", "availability", "share"):
                 told = f'"{item["value"]}" by {item["reader"]} at {item["where"]}'
-                _print(f"  {item['field']} {told}")
+                print_plain(f"  {item['field']} {told}")
 
 
 def show_history(answer: Row) -> None:
@@ -87,29 +81,29 @@ def show_history(answer: Row) -> None:
     from service.cli.course import spell_chart  # noqa: PLC0415  beside its only use
 
     stats, span = answer["stats"], answer["span"]
-    _print(f"{answer['subject']}: seen from {_minute(span['from'])} to {_minute(span['to'])}")
-    table = _table(("", "left"), ("price", "right"))
+    print_plain(f"{answer['subject']}: seen from {_minute(span['from'])} to {_minute(span['to'])}")
+    table = plain_table(("", "left"), ("price", "right"))
     for name, words in _STAT_WORDS.items():
-        table.add_row(words, _cell(stats.get(name)))
-    _print(table)
+        table.add_row(words, cell(stats.get(name)))
+    print_plain(table)
     chart = answer.get("spells") or []
     for listing in dict.fromkeys(spell["listing"] for spell in chart):
         own = [spell for spell in chart if spell["listing"] == listing]
         if len(own) > 1:
-            _print(listing, *spell_chart(own).splitlines())
+            print_plain(listing, *spell_chart(own).splitlines())
     heads = ("", "stock", "first seen", "last seen")
-    spells = _table(("price", "right"), *((head, "left") for head in heads))
+    spells = plain_table(("price", "right"), *((head, "left") for head in heads))
     for spell in chart[-12:]:
         times = (_minute(spell["first_seen"]), _minute(spell["last_seen"]))
         cells = (spell["price"], spell["currency"], spell["availability"], *times)
-        spells.add_row(*(_cell(cell) for cell in cells))
-    _print(spells)
-    _print(*(fact["text"] for fact in answer["calendar"]))
+        spells.add_row(*map(cell, cells))
+    print_plain(spells)
+    print_plain(*(fact["text"] for fact in answer["calendar"]))
     if verdict := answer["discount"]["verdict"]:
-        _print(f"discount: {verdict}, {_rests_on(answer['discount'])}")
-        _print(f"  {_discount_words(answer['discount'])} (for information, no legal advice)")
+        print_plain(f"discount: {verdict}, {_rests_on(answer['discount'])}")
+        print_plain(f"  {_discount_words(answer['discount'])} (for information, no legal advice)")
     advice = answer["advice"]
-    _print(f"advice: {advice['verdict']}", *(f"  {reason}" for reason in advice["reasons"]))
+    print_plain(f"advice: {advice['verdict']}", *(f"  {reason}" for reason in advice["reasons"]))
 
 
 def _minute(time: str | None) -> str:
@@ -143,14 +137,16 @@ def _discount_words(discount: Row) -> str | None:
 
 def show_rows(preview: Row) -> None:
     """What is understood of a parts list, row by row."""
-    table = _table(*((head, "left") for head in ("row", "part", "amount", "group", "counts", "")))
+    table = plain_table(
+        *((head, "left") for head in ("row", "part", "amount", "group", "counts", ""))
+    )
     for row in preview["rows"]:
         told = "; ".join([*row["problems"], *row["hints"]]) or ("new part" if row["new"] else "")
         cells = (row["row"], row["part"] or row["name"], row["amount"], row["group"], row["counts"])
-        table.add_row(*(_cell(cell) for cell in (*cells, told)))
-    _print(table)
+        table.add_row(*map(cell, (*cells, told)))
+    print_plain(table)
     if preview["unused"]:
-        _print(f"columns not used: {', '.join(preview['unused'])}")
+        print_plain(f"columns not used: {', '.join(preview['unused'])}")
 
 
 _STAT_WORDS = {

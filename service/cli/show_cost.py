@@ -8,7 +8,7 @@ from typing import Any
 
 from rich.text import Text
 
-from service.cli.show import _cell, _print, _table
+from service.cli.show import cell, plain_table, print_plain
 from service.exchange.texts import MANY
 
 Row = Mapping[str, Any]
@@ -29,16 +29,16 @@ def show_cost(answer: Row) -> None:
     figures = [*ALWAYS, *(name for name in IF_ANY if _is_known(answer, name))]
     heads = [(HEADS[name], "right") for name in figures]
     texts = [("part", "left"), ("amount", "right"), ("from", "left"), ("sold as", "right")]
-    table = _table(*texts, ("price", "right"), *heads, ("", "left"), wrap=False)
+    table = plain_table(*texts, ("price", "right"), *heads, ("", "left"), wrap=False)
     for group in answer["groups"]:
         table.add_row(Text(group["group"], style="bold"))
         for line in answer["lines"]:
             if line["group"] == group["group"]:
                 table.add_row(*_line(line, figures))
-        sums = [_cell("" if name == "buy" else group[name]) for name in figures]
+        sums = [cell("" if name == "buy" else group[name]) for name in figures]
         table.add_row("", "", "", "", "", *sums)
-    _print(f"{answer['build']} at {answer['at']}, in {answer['currency']}", table)
-    _print(*_totals(answer), *_orders(answer), *_grounds(answer["lines"]), *_notes(answer))
+    print_plain(f"{answer['build']} at {answer['at']}, in {answer['currency']}", table)
+    print_plain(*_totals(answer), *_orders(answer), *_grounds(answer["lines"]), *_notes(answer))
 
 
 def _is_known(answer: Row, name: str) -> bool:
@@ -51,7 +51,7 @@ def _line(line: Row, figures: Sequence[str]) -> list[Text]:
     price = f"{line['price']} {line['currency']}" if line["price"] else None
     unit = line["unit"] if line["amount"] == "1" else MANY.get(line["unit"], line["unit"])
     cells = (line["part"], f"{line['amount']} {unit}", line["supplier"], line["sold_as"], price)
-    return [_cell(cell) for cell in (*cells, *(line[name] for name in figures), _state(line))]
+    return list(map(cell, (*cells, *(line[name] for name in figures), _state(line))))
 
 
 def _state(line: Row) -> str:

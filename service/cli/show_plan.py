@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.cli.show import _cell, print_plain, table
+from service.cli.show import cell, plain_table, print_plain
 
 Row = Mapping[str, Any]
 
@@ -29,7 +29,7 @@ def show_plan(answer: Row) -> None:
 
 def _order(order: Row, currency: str) -> None:
     where = f" ({order['country']})" if order["country"] else ""
-    lines = table(
+    lines = plain_table(
         ("count", "right"),
         ("sold as", "right"),
         ("part", "left"),
@@ -41,7 +41,7 @@ def _order(order: Row, currency: str) -> None:
         price = f"{line['price']} {line['currency']}"
         parts = ", ".join(line["parts"])
         cells = (line["count"], line["sold_as"], parts, price, line["cost"], _served(line))
-        lines.add_row(*map(_cell, cells))
+        lines.add_row(*map(cell, cells))
     print_plain(f"{order['name']}{where}", lines, *_charges(order, currency))
 
 

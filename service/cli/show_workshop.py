@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from service.cli.show import _cell, _print, _table
+from service.cli.show import cell, plain_table, print_plain
 
 Row = Mapping[str, Any]
 
@@ -13,24 +13,24 @@ Row = Mapping[str, Any]
 def show_order(answer: Row) -> None:
     """Its lines with their states, its bills, how far the estimate was off."""
     supplier = f" at {answer['supplier']}" if answer["supplier"] else ""
-    _print(f"order {answer['order']}{supplier}, {answer['on'] or 'day not known'}")
-    table = _table(
+    print_plain(f"order {answer['order']}{supplier}, {answer['on'] or 'day not known'}")
+    table = plain_table(
         ("part", "left"), ("count", "right"), ("total", "right"), ("", "left"), ("", "left")
     )
     for line in answer["lines"]:
         total = f"{line['total']} {line['currency']}"
         cells = (line["part"], line["count"], total, line["state"], _where(line))
-        table.add_row(*(_cell(cell) for cell in cells))
-    _print(table)
+        table.add_row(*map(cell, cells))
+    print_plain(table)
     for bill in answer["bills"]:
         note = f" ({bill['note']})" if bill["note"] else ""
-        _print(f"{bill['kind']} {bill['cost']} {bill['currency']}, {bill['on']}{note}")
+        print_plain(f"{bill['kind']} {bill['cost']} {bill['currency']}, {bill['on']}{note}")
     if answer["estimate"]:
-        _print(f"estimated later costs {answer['estimate']}")
+        print_plain(f"estimated later costs {answer['estimate']}")
     if answer["estimate_error"]:
-        _print(f"bills came to {answer['late_bills']}, off by {answer['estimate_error']}")
+        print_plain(f"bills came to {answer['late_bills']}, off by {answer['estimate_error']}")
     for warning in answer["warnings"]:
-        _print(f"warning: {warning}")
+        print_plain(f"warning: {warning}")
 
 
 def _where(line: Row) -> str:
@@ -44,25 +44,27 @@ def _where(line: Row) -> str:
 def show_stock(answer: Row) -> None:
     """On hand, on its way, running low, and where the money is."""
     for key, title in (("on_hand", "on hand"), ("coming", "on its way")):
-        table = _table(
+        table = plain_table(
             (title, "left"), ("amount", "right"), ("cost", "right"), ("since", "left"), ("", "left")
         )
         for row in answer[key]:
             amount, cost = f"{row['amount']} {row['unit']}", f"{row['cost']} {answer['currency']}"
             cells = (row["part"], amount, cost, row["oldest"], _remarks(row))
-            table.add_row(*(_cell(cell) for cell in cells))
-        _print(table if answer[key] else f"nothing {title}", "")
+            table.add_row(*map(cell, cells))
+        print_plain(table if answer[key] else f"nothing {title}", "")
     for row in answer["low"]:
-        _print(
+        print_plain(
             f"low: {row['part']}, keep {row['keep']}, {row['on_hand']} on hand and "
             f"{row['coming']} on its way: {row['lacking']} {row['unit']} to order"
         )
     for row in answer["builds"]:
-        _print(f"{row['build']} took {row['cost']} {answer['currency']}, repairs {row['repairs']}")
+        print_plain(
+            f"{row['build']} took {row['cost']} {answer['currency']}, repairs {row['repairs']}"
+        )
     places = [f"{name.replace('_', ' ')} {sum_}" for name, sum_ in answer["money"].items()]
-    _print(f"money ({answer['currency']}): {', '.join(places)}")
+    print_plain(f"money ({answer['currency']}): {', '.join(places)}")
     for warning in answer["warnings"]:
-        _print(f"warning: {warning}")
+        print_plain(f"warning: {warning}")
 
 
 def _remarks(row: Row) -> str:
@@ -78,21 +80,21 @@ def show_versions(answer: Row) -> None:
     """Each pair by group, what changed, and what would be cheaper."""
     currency = answer["currency"]
     for pair in answer["comparisons"]:
-        _print(f"{pair['before']} beside {pair['after']}, in {currency}")
-        _print(_groups_table(pair))
+        print_plain(f"{pair['before']} beside {pair['after']}, in {currency}")
+        print_plain(_groups_table(pair))
         for change in pair["changes"]:
-            _print(
+            print_plain(
                 f"  {change['part']}: {change['before'] or 'not there'} -> "
                 f"{change['after'] or 'not there'}, {change['share']}"
             )
         least = "" if pair["complete"] else "at least, as prices lack: "
         mass = f", {pair['mass']} g" if pair["mass"] is not None else ""
-        _print(f"{least}in this model {pair['share']}, to spend {pair['to_spend']}{mass}", "")
+        print_plain(f"{least}in this model {pair['share']}, to spend {pair['to_spend']}{mass}", "")
     if not answer["comparisons"]:
-        _print(f"{answer['build']} has no versions: name another build to compare with")
+        print_plain(f"{answer['build']} has no versions: name another build to compare with")
     for one in answer["proposals"]:
         note = f" ({one['note']})" if one["note"] else ""
-        _print(
+        print_plain(
             f"cheaper: {one['part']} instead of {one['instead_of']}{note} saves "
             f"{one['saves_share']} in this model, {one['saves_to_spend']} to spend"
         )
@@ -104,11 +106,9 @@ def _groups_table(pair: Row) -> Any:
     weighed = any((group[x] or {}).get("mass") for group in pair["groups"] for x in both)
     shown = [(x, key) for key in ("share", *(["mass"] if weighed else [])) for x in both]
     heads = [(pair[x] if key == "share" else f"{pair[x]}, g", "right") for x, key in shown]
-    table = _table(("", "left"), *heads)
+    table = plain_table(("", "left"), *heads)
     for group in pair["groups"]:
-        table.add_row(
-            _cell(group["group"]), *(_cell((group[x] or {}).get(key)) for x, key in shown)
-        )
+        table.add_row(cell(group["group"]), *(cell((group[x] or {}).get(key)) for x, key in shown))
     return table
 
 

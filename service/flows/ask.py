@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from scrapers import format_amount
 from service.errors import NotFoundError
-from service.flows.names import listing_named, moment
+from service.flows.names import listing_named, moment, need_build
 from service.flows.ports import Deps, ListingState
 from service.model.builds import Build
 from service.model.catalogue import Listing
@@ -28,15 +27,8 @@ def cost(deps: Deps, build: str, at: str | datetime | None = None) -> BuildCost:
 
     when = at if isinstance(at, datetime) else moment(at, deps)
     with deps.store.read() as unit:
-        found = unit.catalogue.build(build)
-        if found is None:
-            raise NotFoundError(_no_build(build, unit.catalogue.builds()))
+        found = need_build(unit, build)
         return price_build(found, price_view(unit, deps, when))
-
-
-def _no_build(name: str, builds: Mapping[str, Build]) -> str:
-    known = ", ".join(builds) or "none yet; load a catalogue file"
-    return f'no build "{name}"; there are: {known}'
 
 
 def reprice(deps: Deps, build: str, at: str | datetime | None = None) -> dict[str, Any]:

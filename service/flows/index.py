@@ -16,10 +16,10 @@ from zoneinfo import ZoneInfo
 
 from service.builds.cost import price_build
 from service.builds.view import PriceView
-from service.errors import InputError, NotFoundError
+from service.errors import InputError
 from service.flows.editions import Made, as_build, editions
 from service.flows.load import price_view
-from service.flows.names import first_instant
+from service.flows.names import first_instant, need_build
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build
 from service.model.money import money_text, round_money
@@ -46,10 +46,7 @@ def index(deps: Deps, key: str, since: str | None = None) -> dict[str, Any]:
     if start >= at:
         raise InputError(f'"{since}" is not in the past: give an earlier day')
     with deps.store.read() as unit:
-        build = unit.catalogue.build(key)
-        if build is None:
-            known = ", ".join(unit.catalogue.builds()) or "none yet; load a catalogue file"
-            raise NotFoundError(f'no build "{key}"; there are: {known}')
+        build = need_build(unit, key)
         return _Course(unit, deps, build, start, at).answer()
 
 

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from scrapers import host_key
 from service.errors import InputError, NotFoundError
 from service.flows.ports import Deps, Unit
+from service.model.builds import Build
 from service.model.catalogue import Listing, Supplier
 
 
@@ -35,6 +36,15 @@ def need_listing(unit: Unit, name: str) -> Listing:
         raise NotFoundError(
             f'no listing "{name}": give its URL or supplier/part; "ebbmark dump" shows them all'
         )
+    return found
+
+
+def need_build(unit: Unit, key: str) -> Build:
+    """A saved build; NotFoundError names those that there are."""
+    found = unit.catalogue.build(key)
+    if found is None:
+        known = ", ".join(unit.catalogue.builds()) or "none yet; load a catalogue file"
+        raise NotFoundError(f'no build "{key}"; there are: {known}')
     return found
 
 

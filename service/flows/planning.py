@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -10,19 +10,17 @@ from typing import Any
 from service.builds.amounts import base_amount
 from service.builds.cautions import cautions_for
 from service.builds.offers import Market
-from service.builds.plan import Asked, Plan, make_plan
+from service.builds.plan import TIME_LIMIT, WEIGHING, Asked, Plan, make_plan
 from service.builds.plan_json import plan_to_json
-from service.builds.plan_search import TIME_LIMIT
 from service.builds.shelf import running_low
 from service.builds.versions import resolve
-from service.errors import InputError, NotFoundError
+from service.errors import InputError
 from service.flows.books import books_at, day_of
 from service.flows.load import price_view
+from service.flows.names import need_build
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build
 from service.model.catalogue import Part
-
-WEIGHING = 3.0  # seconds for what else could be ordered
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +51,7 @@ def read_person(text: str) -> tuple[str, str]:
 def plan(deps: Deps, question: Question, at: datetime | None = None) -> dict[str, Any]:
     """The JSON object of `ebbmark plan`. NotFoundError for a build; InputError."""
     with deps.store.read() as unit:
-        found = _asked(unit.catalogue.builds(), question)
+        found = _asked(unit, question)
         view = price_view(unit, deps, at or deps.clock())
         wholes = [resolve(one.build, view.builds) for one in found]
         country = question.country or _destination(wholes) or view.destination
@@ -74,7 +72,7 @@ def plan(deps: Deps, question: Question, at: datetime | None = None) -> dict[str
     return {"builds": asked, **answer, "cautions": _cautions(made)}
 
 
-def _asked(builds: Mapping[str, Build], question: Question) -> list[Asked]:
+def _asked(unit: Unit, question: Question) -> list[Asked]:
     """The user's own builds first, so that their stock serves them."""
     waiting = list(question.people)
     found = []
@@ -82,18 +80,11 @@ def _asked(builds: Mapping[str, Build], question: Question) -> list[Asked]:
         mine = next((pair for pair in waiting if pair[1] == key), None)
         if mine is not None:
             waiting.remove(mine)
-        found.append(Asked(_need(builds, key), mine[0] if mine else ""))
-    found += [Asked(_need(builds, key), name) for name, key in waiting]
+        found.append(Asked(need_build(unit, key), mine[0] if mine else ""))
+    found += [Asked(need_build(unit, key), name) for name, key in waiting]
     if not found:
         raise InputError("name a build to plan an order for")
     return sorted(found, key=lambda one: bool(one.person))
-
-
-def _need(builds: Mapping[str, Build], key: str) -> Build:
-    if key not in builds:
-        known = ", ".join(builds) or "none yet; load a catalogue file"
-        raise NotFoundError(f'no build "{key}"; there are: {known}')
-    return builds[key]
 
 
 def _destination(builds: Sequence[Build]) -> str | None:

@@ -13,11 +13,12 @@ from service.builds.cost_json import cost_to_json
 from service.builds.figures import group_sums, sums
 from service.builds.versions import resolve
 from service.builds.view import PriceView, Rule
-from service.errors import InputError, NotFoundError
+from service.errors import InputError
 from service.flows.load import price_view
-from service.flows.names import moment
+from service.flows.names import moment, need_build
 from service.flows.ports import Deps, Gap, Unit
 from service.model.builds import Build
+from service.model.countries import read_country
 from service.model.money import money_text, parse_currency
 from service.model.prices import PriceNow, Spell, fresh_for
 from service.prices.stats import describe, usual_price
@@ -65,13 +66,11 @@ def read_wish(
     """As it is written in commands and addresses; an empty text is none. InputError."""
     if rule not in RULES:
         raise InputError(f'rule: "{rule}" is none of {", ".join(RULES)}')
-    if country and not (len(country) == 2 and country.isascii() and country.isalpha()):
-        raise InputError(f'country: "{country}" is no country: write its two letters, like NL')
     return Wish(
         at or None,
         RULES[rule],
         parse_currency(currency.strip().upper()) if currency else None,
-        country.upper() if country else None,
+        read_country(country) if country else None,
     )
 
 
@@ -113,10 +112,7 @@ def published(deps: Deps, build: str, wish: Wish) -> Published:
 
 def wished(unit: Unit, deps: Deps, key: str, wish: Wish) -> tuple[Build, PriceView]:
     """The build and the prices that a wish asks for. NotFoundError; InputError."""
-    build = unit.catalogue.build(key)
-    if build is None:
-        known = ", ".join(unit.catalogue.builds()) or "none yet; load a catalogue file"
-        raise NotFoundError(f'no build "{key}"; there are: {known}')
+    build = need_build(unit, key)
     view = price_view(unit, deps, moment(wish.at, deps), rule=wish.rule)
     if wish.currency or wish.country:
         build = replace(

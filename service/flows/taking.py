@@ -14,6 +14,7 @@ from service.builds.workshop import Books
 from service.errors import InputError, NotFoundError
 from service.flows.books import books_at, day_of
 from service.flows.load import price_view
+from service.flows.names import need_build
 from service.flows.order_list import booked_day
 from service.flows.ports import Deps, Unit
 from service.flows.stock import cut_text
@@ -40,9 +41,7 @@ def take_all(
     unit_of_work = deps.store.read() if preview else deps.store.write()
     with unit_of_work as unit:
         view = price_view(unit, deps, deps.clock())
-        if build not in view.builds:
-            known = ", ".join(view.builds) or "none yet"
-            raise NotFoundError(f'no build "{build}"; there are: {known}')
+        need_build(unit, build)
         if part is not None and part not in view.parts:
             raise NotFoundError(f'no part "{part}"')
         found = taking(view.builds[build], view, only=part, scrap=least)

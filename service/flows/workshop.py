@@ -12,14 +12,15 @@ from service.builds.amounts import base_amount, base_unit
 from service.builds.cents import number_text, to_cents, to_decimal
 from service.builds.offcuts import cut_amount
 from service.builds.workshop import Books
-from service.errors import InputError, NotFoundError
+from service.errors import InputError
 from service.flows.books import books_at, day_of
 from service.flows.build_edit import read_amount
 from service.flows.edit import need_part
+from service.flows.names import need_build
 from service.flows.order_list import booked_day
 from service.flows.ports import Deps, Unit
 from service.flows.stock import cut_text
-from service.model.builds import Build, Cut
+from service.model.builds import Cut
 from service.model.catalogue import Part
 from service.model.money import Money, money_text
 from service.model.orders import Movement, Offcut
@@ -41,7 +42,7 @@ def use(
     What a finished build takes is a repair or upgrade and stands beside its cost.
     """
     with deps.store.write() as unit:
-        goods, owner = need_part(unit, part), _need_build(unit, build)
+        goods, owner = need_part(unit, part), need_build(unit, build)
         repair = repair or owner.state == "finished"
         taken = _base(amount, goods)
         entry = Movement(
@@ -62,8 +63,8 @@ def move(
     """From one build into another, at what it cost."""
     with deps.store.write() as unit:
         goods = need_part(unit, part)
-        _need_build(unit, source)
-        _need_build(unit, to)
+        need_build(unit, source)
+        need_build(unit, to)
         if source == to:
             raise InputError("name two builds: the part is there already")
         taken = _base(amount, goods)
@@ -87,7 +88,7 @@ def sell(
     with deps.store.write() as unit:
         goods = need_part(unit, part)
         if build is not None:
-            _need_build(unit, build)
+            need_build(unit, build)
         taken = _base(amount, goods)
         day = booked_day(deps, on)
         entry = Movement(goods.key, "sold", taken, day, build, money=money, postage=postage)
@@ -107,7 +108,7 @@ def write_off(
     with deps.store.write() as unit:
         goods = need_part(unit, part)
         if build is not None:
-            _need_build(unit, build)
+            need_build(unit, build)
         taken = _base(amount, goods)
         entry = Movement(goods.key, "written off", taken, booked_day(deps, on), build, note=note)
         return _book(unit, deps, goods, entry)
@@ -175,14 +176,6 @@ def _cut(size: str, count: int) -> Cut:
 def _edges(cut: Cut) -> list[Decimal]:
     """In whatever order they are said."""
     return sorted(cut.size or (cut.length or Decimal(0),))
-
-
-def _need_build(unit: Unit, key: str) -> Build:
-    found = unit.catalogue.build(key)
-    if found is None:
-        known = ", ".join(unit.catalogue.builds()) or "none yet"
-        raise NotFoundError(f'no build "{key}"; there are: {known}')
-    return found
 
 
 def _base(amount: str, part: Part) -> Decimal:

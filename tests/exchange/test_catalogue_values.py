@@ -16,9 +16,9 @@ from service.errors import InputError
 from service.exchange.catalogue import book_from_document, parse_toml
 from service.exchange.catalogue import values as v
 from service.exchange.catalogue.builds import counts, cut, millimetres
-from service.exchange.catalogue.countries import COUNTRIES
 from service.exchange.catalogue.goods import is_gtin
 from service.model.builds import Counts, Cut
+from service.model.countries import COUNTRIES
 
 
 def test_countries_are_the_249_of_iso_3166() -> None:

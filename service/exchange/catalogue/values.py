@@ -22,7 +22,6 @@ from scrapers import (
     parse_amount,
 )
 from service.errors import InputError
-from service.exchange.catalogue.countries import COUNTRIES
 from service.exchange.catalogue.numbers import (
     Read,
     T,
@@ -41,6 +40,7 @@ from service.exchange.catalogue.numbers import (
     whole,
     words,
 )
+from service.model.countries import COUNTRIES
 from service.model.money import Money, parse_currency
 
 __all__ = [

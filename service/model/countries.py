@@ -1,8 +1,10 @@
-"""The country codes that addresses may use: ISO 3166-1 alpha-2, officially assigned."""
+"""Country codes: ISO 3166-1 alpha-2, officially assigned."""
 
 from __future__ import annotations
 
 from typing import Final
+
+from service.errors import InputError
 
 _CODES: Final = """
 AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ
@@ -17,3 +19,12 @@ VN VU WF WS YE YT ZA ZM ZW
 """
 
 COUNTRIES: Final = frozenset(_CODES.split())
+
+
+def read_country(text: str) -> str:
+    """A code in any case, in capitals. InputError says what to write."""
+    code = text.strip().upper()
+    if code not in COUNTRIES:
+        hint = ' (the United Kingdom is "GB")' if code == "UK" else ""
+        raise InputError(f'"{text}" is no country: write its two letters, like NL{hint}')
+    return code
