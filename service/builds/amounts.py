@@ -30,6 +30,11 @@ def base_unit(part: Part) -> str:
     return BASE_UNIT[dimension(part.unit)]
 
 
+def unit_size(part: Part) -> Fraction:
+    """How many of its base unit one `part.unit` is: a pair 2 pieces, a foot 0.3048 m."""
+    return Fraction(to_base(Amount(Decimal(1), part.unit), pair_is=part.pair_is))
+
+
 def base_amount(amount: Amount, part: Part) -> Fraction:
     """`amount` in the part's base unit. UnitError where it measures something else.
 
@@ -85,8 +90,7 @@ def mass_of(need: Fraction, part: Part) -> Fraction | None:
     `part.mass` is of one `part.unit`; else the areal mass or the density decides.
     """
     if part.mass is not None:
-        each = Fraction(to_base(Amount(Decimal(1), part.unit), pair_is=part.pair_is))
-        return need / each * Fraction(to_base(part.mass))
+        return need / unit_size(part) * Fraction(to_base(part.mass))
     unit = dimension(part.unit)
     return _grams(Amount(Decimal(1), BASE_UNIT[unit]), unit, part) and need * _one(part, unit)
 

@@ -16,7 +16,7 @@ from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from scrapers import Amount, to_base
+from service.builds.amounts import unit_size
 from service.builds.cents import to_decimal
 from service.builds.offers import Market, Quote
 from service.builds.view import PriceView
@@ -128,7 +128,7 @@ def _currency(spells: Mapping[int, Sequence[Spell]], deps: Deps) -> str:
 def _per_unit(
     view: PriceView, part: Part, spells: Mapping[int, Sequence[Spell]], currency: str
 ) -> dict[int, list[Spell]]:
-    unit = Fraction(to_base(Amount(Decimal(1), part.unit)))
+    unit = unit_size(part)
     quotes = {quote.listing.id: quote for quote in Market(view, currency).quotes(part)}
     return {
         listing: [_scaled(spell, quotes[listing], unit, currency) for spell in run]

@@ -133,11 +133,8 @@ def _is_gone(listing: Listing, known: Known) -> bool:
 
 def _per(quote: Quote, unit: str) -> Decimal:
     """The price of one `unit` of the part, bought in the least quantity."""
-    return to_decimal(quote.per_unit(Fraction(0)) * Fraction(_base_of(unit)), DIGITS)
-
-
-def _base_of(unit: str) -> Decimal:
-    return to_base(Amount(Decimal(1), unit))
+    size = Fraction(to_base(Amount(Decimal(1), unit), pair_is=quote.part.pair_is))
+    return to_decimal(quote.per_unit(Fraction(0)) * size, DIGITS)
 
 
 def _best(

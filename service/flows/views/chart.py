@@ -28,9 +28,9 @@ def price_chart(
     currency: str,
     target: Decimal | None,
     title: str,
-    scale: int = 1,
+    scale: Fraction = Fraction(1),
 ) -> PriceChart:
-    """`quotes`: the listings to draw, the main one first. Prices of `scale` units of the part."""
+    """`quotes`: the listings to draw, the main one first. Prices of `scale` base units."""
     chosen = quotes[: MOST_OTHERS + 1]
     ids = [quote.listing.id for quote in chosen]
     spells = by_listing(unit.log.spells(ids))
@@ -67,7 +67,7 @@ def _scaled(price: Decimal, factor: Fraction) -> Decimal:
 
 
 def _sales(
-    track: Track, quote: Quote, since: datetime, at: datetime, scale: int
+    track: Track, quote: Quote, since: datetime, at: datetime, scale: Fraction
 ) -> tuple[tuple[Band, ...], list[Run]]:
     """Sale bands, and the regular price as it stood while the price was another one."""
     runs = runs_of(track)

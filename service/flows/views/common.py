@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from scrapers import format_amount
+from service.builds.amounts import base_unit, unit_size
 from service.builds.offers import Market, Quote
 from service.flows.ports import Doubt, ListingState, Unit
 from service.model.catalogue import Listing, Part, Supplier
@@ -49,9 +50,9 @@ def measure_of(part: Part) -> tuple[str, Fraction]:
         return "l", Fraction(1, 1000)
     if part.unit in {"piece", "pair"} and (amps := _number(spec, "amps")):
         return "A", Fraction(amps)
-    return {"cm": "m", "mm": "m", "cm2": "m2", "pair": "piece"}.get(part.unit, part.unit), Fraction(
-        1
-    )
+    if part.unit in {"cm", "mm", "cm2", "mm2"}:
+        return base_unit(part), Fraction(1)
+    return part.unit, 1 / unit_size(part)
 
 
 def _number(spec: Mapping[str, str], name: str) -> Decimal | None:
@@ -65,6 +66,11 @@ def _number(spec: Mapping[str, str], name: str) -> Decimal | None:
 def per_measure(quote: Quote) -> Fraction:
     """Price of one natural unit, bought in the least quantity."""
     return quote.per_unit(Fraction(0)) / measure_of(quote.part)[1]
+
+
+def per_own_unit(quote: Quote) -> Fraction:
+    """Price of one unit of the part (a pair, a foot), bought in the least quantity."""
+    return quote.per_unit(Fraction(0)) * unit_size(quote.part)
 
 
 def listing_row(

@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from scrapers import format_amount
+from service.builds.amounts import unit_size
 from service.builds.offers import Market, Quote
 from service.builds.requirements import meets
 from service.builds.versions import resolve
@@ -19,7 +20,16 @@ from service.flows.build_edit import BULK
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
 from service.flows.views.chart import price_chart
-from service.flows.views.common import best_first, doubts_of, fine, listing_row, measure_of, money
+from service.flows.views.common import (
+    best_first,
+    doubts_of,
+    fine,
+    listing_row,
+    measure_of,
+    money,
+    per_measure,
+    per_own_unit,
+)
 from service.model.builds import Build
 from service.model.catalogue import Part
 from service.model.deals import Target, condition_text
@@ -44,10 +54,10 @@ def _row(market: Market, part: Part) -> dict[str, Any]:
         "spec": dict(part.spec),
         "classes": list(part.classes),
         "listings": len(market.listings(part.key)),
-        "each": money(best.per_unit(Fraction(0)), market.currency) if best else None,
-        "per": fine(best.per_unit(Fraction(0)) / size, market.currency) if best else None,
+        "each": money(per_own_unit(best), market.currency) if best else None,
+        "per": fine(per_measure(best), market.currency) if best else None,
         "per_unit": name,
-        "measure": f"{float(size):.4g}" if size != 1 else None,
+        "measure": f"{float(size):.4g}" if size != 1 and name != part.unit else None,
         "supplier": best.listing.supplier if best else None,
         "status": best.status if best else "missing",
         "currency": market.currency,
@@ -233,7 +243,7 @@ def part_chart(deps: Deps, key: str, days: int | None, listing: str | None = Non
             currency=deps.currency,
             target=limit,
             title=_title(measure or found.unit),
-            scale=1000 if measure else 1,
+            scale=Fraction(1000) if measure else unit_size(found),
         )
 
 
