@@ -72,7 +72,8 @@ class Seen:
 
     `kind`: now, list, low, saving, unit, net, gross, shipping, instalment, tier,
     member, lowest30, points, option, other. `level`: how far up from the heading
-    one must climb to find both; the smaller, the nearer.
+    one must climb to find both; the smaller, the nearer. `label`: the words before the amount.
+    `ahead`: plain text above the heading, where banners stand.
     """
 
     amount: Decimal
@@ -91,4 +92,6 @@ class Seen:
     named: bool = True
     group: int = 0
     parent: int = 0
+    label: str = ""
+    ahead: bool = False
     node: LexborNode | None = field(default=None, compare=False, repr=False)

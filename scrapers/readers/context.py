@@ -43,9 +43,14 @@ TIER_TEXT = re.compile(
 FOR_ONE = re.compile(
     r"(?<![\d.,])1\s*(?:\+|pcs?\.?|pieces?\+?|st(?:k|[üu]ck)?\.?|szt\.?)?[^\d\w]*\Z"
 )
-# before an amount only the rate of a tax and a saving told twice ("20%, also 5 €") are none
+_DAYS = (
+    r"(?:(?:working|business|full)\s)?(?:days?|tage?n?|werktage?n?|jours?|dagen|werkdagen|d[íi]as|giorni|"
+    r"dni|dn[íůy]|dagar|dage|dager|p[äa]iv\w+|nap(?:os)?|hours?|stunden|weeks?|wochen)\b"
+)
+# before an amount only days, the rate of a tax and a saving told twice ("20%, also 5 €") are none
 _SUM_BEFORE = re.compile(
-    r"\d[\d.,'’\u00a0\u202f]*(?!\d)(?![\d.,]*\s?%\s?(?:(?:mwst|ust|vat|btw|moms|mva|tva|iva|dph|alv|"
+    rf"\d[\d.,'’\u00a0\u202f]*(?!\d)(?!(?:\s?[-–]\s?\d{{1,2}})?\s?{_DAYS})"
+    r"(?![\d.,]*\s?%\s?(?:(?:mwst|ust|vat|btw|moms|mva|tva|iva|dph|alv|"
     r"tax|[áa]fa)\b|,?\s?(?:also|soit|ou|or|oder|czyli|dvs)\b))",
     re.IGNORECASE,
 )

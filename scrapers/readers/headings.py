@@ -33,8 +33,7 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
     heads = [h for h in heads if _WORD.search(h.text())] or heads  # one theme's price is an h1
     known = [n.casefold() for n in (*names, *doc.titles) if n]
     if len(heads) == 1:
-        logo = _is_logo(heads[0], doc)
-        return (_unmarked(doc, known) if logo else None) or heads[0]
+        return _below_logo(heads[0], doc, known) or heads[0]
     for name in known:
         for head in heads:
             text = squeeze(head.text()).casefold()
@@ -44,6 +43,22 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
         return max(heads, key=lambda h: _named_by(h, known))
     found = _unmarked(doc, known) or _shared(doc, known)
     return found or (None if names else _ordered(doc))
+
+
+def _below_logo(head: LexborNode, doc: Doc, known: list[str]) -> LexborNode | None:
+    """What names the product on a page whose h1 is the shop's own name."""
+    if _is_logo(head, doc):
+        return _unmarked(doc, known)
+    return _ordered(doc) if _leads_home(head) else None
+
+
+def _leads_home(head: LexborNode) -> bool:
+    """An h1 that is a link to the shop's first page."""
+    link = head.css_first("a[href]")
+    return link is not None and (link.attributes.get("href") or "").strip() in _HOME
+
+
+_HOME = frozenset({"/", "./", "../", "/index.html", "/index.php"})
 
 
 def _is_logo(head: LexborNode, doc: Doc) -> bool:

@@ -194,7 +194,7 @@ def _claims(text: str) -> bool:
 # "3x", "4 payments": how often, not how much
 _TIMES = re.compile(
     r"(?<![\d.,])\d{1,2}\s?(?:[x\u00d7](?!\w)|(?=(?:interest|payment|instal|rat[aey]|raten|termijn|cuota|"
-    r"mois|mensualit|monat|month|pagament)))",
+    r"mois|mensualit|monat|month|pagament|paiement|pagos|versement|parcela|spl[áa]t|delbetal)))",
     re.IGNORECASE,
 )
 

@@ -219,7 +219,7 @@ MINIMUM = Words(
     r"mindestbestell\w*|[üu]ber|d[èe]s|boven|oltre|superior\w*|powy[żz]ej|nad|[öo]ver|over)\s*$",
 )
 CURRENT = Words(
-    r"\b(?:now|sales? price|selling price|verkaufspreis|prix de vente|precio de venta|"
+    r"\b(?:now|on sale|sales? price|selling price|verkaufspreis|prix de vente|precio de venta|"
     r"prezzo di vendita|current price|our price|your price|special price|today|only|"
     r"^(?:price|preis|prix|prijs|precio|prezzo|cena|pris)|jetzt|nur|unser preis|angebotspreis|"
     r"aktueller preis|maintenant|prix actuel|notre prix|nu|"

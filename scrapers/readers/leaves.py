@@ -178,6 +178,35 @@ def _as_card(node: LexborNode, near: LexborNode, link: LexborNode) -> bool:
 
 
 MAX_CARD = 400
+_ENTRIES = frozenset({"li", "article"})
+_TITLES = "h2, h3, h4, h5"
+_PICTURE = re.compile(r"\.(?:jpe?g|png|webp|gif|avif)(?:[?#]|\Z)", re.IGNORECASE)
+
+
+def is_entry(node: LexborNode) -> bool:
+    """Whether an element of a list shows another thing: by a linked picture, or a title each."""
+    if node.tag not in _ENTRIES:
+        return False
+    beside = (_element(node, forward=forward) for forward in (True, False))
+    titled = any(
+        near is not None and near.tag == node.tag and _titled(near) for near in beside
+    ) and _titled(node)
+    return titled or (_shows_another(node) and node.css_first("button, form") is None)
+
+
+def _titled(node: LexborNode) -> bool:
+    """A title and an amount in one box."""
+    return node.css_first(_TITLES) is not None and is_price_like(node.text(separator=" "))
+
+
+def _shows_another(node: LexborNode) -> bool:
+    """A picture that leads away, not to a larger copy of itself."""
+    for link in node.css("a[href]")[:4]:
+        href = link.attributes.get("href") or "#"
+        away = not href.startswith(_NOWHERE) and not _PICTURE.search(href)
+        if away and link.css_first("img") is not None:
+            return True
+    return False
 
 
 def is_linked_alone(node: LexborNode, places: Places) -> bool:

@@ -57,6 +57,19 @@ class Places:
             text = self._texts[key] = node.text(separator=" ")
         return text
 
+    def ahead(self, node: LexborNode) -> bool:
+        """Whether the element stands before the heading."""
+        at: LexborNode | None = node
+        while at is not None and at.parent is not None and at.parent.mem_id not in self.above:
+            at = at.parent
+        for _ in range(MAX_CLIMB):
+            at = at.next if at is not None else None
+            if at is None:
+                return False
+            if at.mem_id in self.above:
+                return True
+        return False
+
     def of(self, node: LexborNode) -> Place:
         memo = self._memo
         key = node.mem_id

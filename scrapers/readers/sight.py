@@ -40,6 +40,7 @@ from scrapers.readers.leaves import (
     PRICE_LIKE,
     Leaf,
     is_card,
+    is_entry,
     is_linked_alone,
     is_price_like,
     price_text,
@@ -49,6 +50,7 @@ from scrapers.readers.places import Places, own_class
 from scrapers.texts import is_currency, read_price
 
 MAX_PRICE_TEXT = 90
+MAX_LABEL = 30
 _BARE = re.compile(rf"(?:{MONEY}\s?)?\d[\d.,'’\u00a0\u202f]*(?:\s?{MONEY})?")
 _TO = r"(?:[-–—~]|to|bis|à|au|tot|a|do|till|til|al|until|jusqu.à)(?![^\W\d_])"
 _RANGE_AFTER = re.compile(rf"\s*{_TO}\s*(?:{MONEY}\s*)?\d", re.IGNORECASE)
@@ -87,7 +89,8 @@ class Reader:
         self._row = -1
 
     def take(self, held: list[Leaf], *, plain: bool = False) -> None:
-        self._plain = plain
+        if plain is not self._plain:
+            self._plain, self._card = plain, {}
         for order, leaf in enumerate(held):
             if leaf.place.zone == "hidden":
                 continue
@@ -140,7 +143,8 @@ class Reader:
         said_so = strong or kind != "now" or not in_sentence(leaf.node)
         kind = self._of_row(leaf, before, kind) if said_so else "other"
         end = end_of_range(leaf.node)
-        if end == "minPrice" or _RANGE_AFTER.match(after) or _DASHED.search(text):
+        lower = told.low is not None and told.high is None  # "from"
+        if end == "minPrice" or lower or _RANGE_AFTER.match(after) or _DASHED.search(text):
             self._open = leaf.place.branch
         elif self._open == leaf.place.branch and (
             end == "maxPrice" or _RANGE_BEFORE.search(before)
@@ -155,6 +159,7 @@ class Reader:
             kind,
             told,
             strong=strong,
+            words=words,
         )
 
     @staticmethod
@@ -243,6 +248,7 @@ class Reader:
         told: PriceText,
         *,
         strong: bool,
+        words: str,
     ) -> None:
         if told.amount is None or told.amount <= 0:
             return
@@ -266,6 +272,8 @@ class Reader:
                 named=not self._plain,
                 group=leaf.place.branch,
                 parent=leaf.node.parent.mem_id if leaf.node.parent is not None else 0,
+                label=words[-MAX_LABEL:],
+                ahead=self._plain and self.places.ahead(leaf.node),
                 node=leaf.node,
             )
         )
@@ -327,7 +335,7 @@ class Reader:
         while at is not None and at.mem_id not in self.places.above and climbed < 8:
             key = at.mem_id
             if key not in self._card:
-                self._card[key] = is_card(at)
+                self._card[key] = is_card(at) or (self._plain and is_entry(at))
             if self._card[key]:
                 return True
             at, climbed = at.parent, climbed + 1

@@ -137,7 +137,10 @@ class Visit:
         if hint is None and "$" in self.doc.html:
             hint = dollars(self.body_text, self.locale)
         stated_prices = [
-            v for t in told for v in (t.price, t.low, t.high) if t.own and v is not None
+            v
+            for t in told
+            for v in (t.price, t.low, t.high)
+            if t.own and v is not None and (t.goods or self._akin(t, view))
         ]
         taxed = partial(self._taxed, told, stated or hint)
         visible.look(self.doc, view, self.locale, hint, stated_prices, taxed)
@@ -228,18 +231,21 @@ class Visit:
 
     def _own(self, told: Told, view: visible.View, now: Seen | None) -> Told:
         """Markup of another thing (an event, a neighbour) does not speak against what is seen."""
-        names = [n for n in (view.title, self.head.title) if n]
-        if now is None or not (told.title and names) or told.price in (None, now.amount):
+        if now is None or told.price in (None, now.amount):
             return told
-        return told if any(akin(told.title, n) for n in names) else replace(told, own=False)
+        return told if self._akin(told, view) else replace(told, own=False)
+
+    def _akin(self, told: Told, view: visible.View) -> bool:
+        """Whether markup may speak of the page's product by its name, or by having none."""
+        names = [n for n in (view.title, self.head.title) if n]
+        return not (told.title and names) or any(akin(told.title, n) for n in names)
 
     def _of_this_page(self, court: Court, verdict: Verdict, view: visible.View) -> Verdict:
         """Markup that names another product than the page, with no price in sight to back it."""
         told = verdict.told
         if told is None or not (told.title and told.goods) or court.shown.now or verdict.doubt:
             return verdict
-        names = [n for n in (view.title, self.head.title) if n]
-        if not names or any(akin(told.title, n) for n in names):
+        if self._akin(told, view):
             return verdict
         return replace(
             verdict, price=None, doubt=f"the markup names {told.title[:60]!r}, the page does not"

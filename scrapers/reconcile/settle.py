@@ -116,8 +116,9 @@ def _shown_only(court: Court, now: Seen) -> Verdict:
     made = pay(court, now, None, low=low, high=high)
     if made.currency is None:
         return replace(made, price=None, doubt=NO_CURRENCY)
-    rivals = [r for r in court.shown.rivals if r.group == now.group]
-    if rivals and not now.strong and now.low is None and not court.choices:
+    rivals = [r for r in court.shown.rivals if r.group == now.group or now.ahead]
+    labelled = {r.amount for r in rivals if r.strong}
+    if rivals and (not now.strong or len(labelled) > 1) and now.low is None and not court.choices:
         return _one_of(made, now, rivals)
     return made
 

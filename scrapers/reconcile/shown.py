@@ -118,7 +118,7 @@ _SALE = re.compile(r"\b(?:sale|special|now|promo|clearance|reduced)\b", re.IGNOR
 
 def _on_sale(strong: list[Seen]) -> list[Seen]:
     """Of several current prices ("Our price", "Sale price") the one on sale, if it is lower."""
-    sale = [s for s in strong if _SALE.search(f"{s.text} {_named(s)}")]
+    sale = [s for s in strong if _SALE.search(f"{s.label} {s.text} {_named(s)}")]
     rest = [s.amount for s in strong if s not in sale]
     return sale if sale and rest and max(s.amount for s in sale) < min(rest) else []
 
