@@ -176,10 +176,10 @@ def _total(count: Decimal, price: str | None, total: str | None) -> Money:
 @db_option
 def accept_command(listing: str) -> int:
     """Believe the reading of LISTING that was kept aside."""
-    from service.flows import edit  # noqa: PLC0415  start-up time
+    from service.flows import doubts  # noqa: PLC0415  start-up time
 
     with book() as deps:
-        offer = edit.accept(deps, listing)
+        offer = doubts.accept(deps, listing)
     click.echo(f"{listing}: {offer.price} {offer.currency} accepted")
     return DONE
 
@@ -189,10 +189,10 @@ def accept_command(listing: str) -> int:
 @db_option
 def reject_command(listing: str) -> int:
     """Drop the reading of LISTING that was kept aside."""
-    from service.flows import edit  # noqa: PLC0415  start-up time
+    from service.flows import doubts  # noqa: PLC0415  start-up time
 
     with book() as deps:
-        key = edit.reject(deps, listing)
+        key = doubts.reject(deps, listing)
     click.echo(f"{key}: reading dropped")
     return DONE
 

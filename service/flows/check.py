@@ -8,7 +8,8 @@ from typing import Any
 
 from scrapers import clock_offset, feasible_every, host_key
 from service.flows import lanes
-from service.flows.ports import CLOCKS, Deps, ListingState, Unit
+from service.flows.identity import rejected_in
+from service.flows.ports import CLOCKS, Deps, Doubt, ListingState, Unit
 from service.model.catalogue import Listing, Part
 from service.model.prices import fresh_for
 
@@ -21,7 +22,8 @@ ADVICE = {
     "throttled": "it is tried again when the shop allows",
     "too_large": "open the page: it is larger than any product page should be",
     "broken": "it is tried again by itself",
-    "doubtful": "look at the reading, then accept or reject it",
+    "doubtful": "open the page; if it is right run: "
+    'ebbmark accept "{key}", if not: ebbmark reject "{key}"',
 }
 Problem = dict[str, Any]
 
@@ -96,18 +98,30 @@ def _listings(unit: Unit, deps: Deps) -> Iterator[Problem]:
         state = states.get(listing.id)
         if doubt := doubts.get(listing.id):
             read = doubt.reading.get("price") or "no one price"
-            yield _problem(
-                listing.key, f"doubtful: {doubt.reason} (read: {read})", ADVICE["doubtful"]
-            )
+            do = ADVICE["doubtful"].format(key=listing.key)
+            yield _problem(listing.key, f"doubtful: {doubt.reason} (read: {read})", do)
+        elif state and (rejected := rejected_in(state)):
+            yield _rejected(listing, rejected)
         elif state and state.last_outcome in ADVICE:
             reason = f": {state.last_reason}" if state.last_reason else ""
-            yield _problem(listing.key, f"{state.last_outcome}{reason}", ADVICE[state.last_outcome])
+            do = ADVICE[state.last_outcome].format(key=listing.key)
+            yield _problem(listing.key, f"{state.last_outcome}{reason}", do)
         now = prices.get(listing.id)
         if now is None:
             yield from _without_price(listing, state)
         elif deps.clock() - now.seen_at > fresh_for(listing.every):
             hours = int((deps.clock() - now.seen_at).total_seconds() // 3600)
             yield _problem(listing.key, f"price last seen {hours} h ago", _renew(listing))
+
+
+def _rejected(listing: Listing, rejected: Doubt) -> Problem:
+    read = rejected.reading.get("price") or "no one price"
+    return _problem(
+        listing.key,
+        f"you rejected what its page said (read: {read}), and it has said nothing else since",
+        f'if it is right after all run: ebbmark accept "{listing.key}"; if the page sells something'
+        f' else now: ebbmark remove "{listing.key}"; else write a rule for it into the catalogue',
+    )
 
 
 def _without_price(listing: Listing, state: ListingState | None) -> Iterator[Problem]:

@@ -11,7 +11,6 @@ from urllib.parse import urlsplit
 
 from scrapers import (
     Amount,
-    Availability,
     GuardError,
     Policy,
     UnitError,
@@ -244,47 +243,6 @@ def good_url(deps: Deps, url: str) -> str:
         return check_url(url, replace(policy, allowed_only=False))
     except GuardError as error:
         raise InputError(f"{url}: {error.reason}") from None
-
-
-def accept(deps: Deps, name: str) -> Offer:
-    """Believe the reading that was kept aside; it takes its place in the price log."""
-    with deps.store.write() as unit:
-        listing = need_listing(unit, name)
-        doubt = next(iter(unit.log.doubts([listing.id])), None)
-        if doubt is None:
-            raise InputError(f"{listing.key}: no reading is kept aside")
-        offer = _offer_in(doubt.reading, listing.key)
-        unit.log.record([Observation(listing.id, doubt.at, offer)])
-        unit.log.clear_doubt(listing.id)
-        state = unit.polls.states([listing.id])[listing.id]
-        unit.polls.save_states([replace(state, verdict="ok", last_outcome="ok", last_reason=None)])
-        react(unit, deps, {listing.id}, at=doubt.at)
-        return offer
-
-
-def _offer_in(reading: object, key: str) -> Offer:
-    if not isinstance(reading, dict) or not reading.get("price") or not reading.get("currency"):
-        raise InputError(
-            f'{key}: the reading holds no one price; book it by hand with "ebbmark price", '
-            "or name the choice or a rule in the catalogue"
-        )
-    listed = reading.get("list_price")
-    return Offer(
-        Decimal(reading["price"]),
-        reading["currency"],
-        Decimal(listed) if listed else None,
-        Availability(reading.get("availability") or "unknown"),
-    )
-
-
-def reject(deps: Deps, name: str) -> str:
-    """Drop the reading that was kept aside."""
-    with deps.store.write() as unit:
-        listing = need_listing(unit, name)
-        if not unit.log.doubts([listing.id]):
-            raise InputError(f"{listing.key}: no reading is kept aside")
-        unit.log.clear_doubt(listing.id)
-        return listing.key
 
 
 def import_history(deps: Deps, rows: Sequence[tuple[str, Observation]]) -> int:

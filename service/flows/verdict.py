@@ -22,23 +22,26 @@ from scrapers import (
     Visited,
     reading_to_json,
 )
-from service.builds.breaks import tiers_text
 from service.builds.tax import standard_rate
 from service.flows.due import FULL_EVERY, next_due
+from service.flows.identity import (
+    identity_of,
+    known_ids,
+    known_spec,
+    rejected_in,
+    same_price,
+    with_rejected,
+)
 from service.flows.ports import Doubt, ListingState
 from service.model.catalogue import Listing, Supplier
 from service.model.prices import Observation, Offer, Spell
 from service.prices.gate import VAT_RATES, judge
 
 READER_VERSION = "1"  # raised when pages must be read anew although their bytes are the same
-TIERS = "multibuy"  # its prices for several, among what a page called itself
 _RULES = tuple(field.name for field in fields(SiteRules) if field.name != "ids")
-_IDS = tuple(field.name for field in fields(Ids))
 _EVIDENCE = tuple(field.name for field in fields(Evidence))
 _rules_of = attrgetter(*_RULES)
-_ids_of = attrgetter(*_IDS)
 _evidence_of = attrgetter(*_EVIDENCE)
-SPEC = "spec."  # before the names of specification values among what a page called itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +147,10 @@ def decide(
         reading,
         history,
         at=at,
-        known_ids=_known_ids(state),
+        known_ids=known_ids(state),
         known_title=state.identity.get("title"),
         known_sold_as=state.identity.get("sold_as"),
-        known_spec=_known_spec(state),
+        known_spec=known_spec(state),
         kept_aside=(doubt,) if doubt else (),
         vat_rates=vat_rates(seen.listing, supplier, at),
     )
@@ -192,7 +195,7 @@ def _accepted(
     whole["evidence"] = tuple(
         [dict(zip(_EVIDENCE, _evidence_of(e), strict=True)) for e in reading.evidence]
     )
-    whole["identity"] = _identity(reading)
+    whole["identity"] = identity_of(reading)
     after = _visited(seen, state, Outcome.OK, None, at, failures=0, **whole)
     observation = Observation(seen.listing.id, at, offer_of(reading))
     return Verdict(Outcome.OK, None, after, observation, clear_doubt=doubt is not None)
@@ -205,13 +208,26 @@ def _doubtful(
     whole = _whole_page(seen, Outcome.DOUBTFUL, reason, at)
     after = _visited(seen, state, Outcome.DOUBTFUL, reason, at, failures=failures, **whole)
     reading = dict(seen.as_json())
-    times = before.seen + 1 if before and _same_price(before.reading, reading) else 1
+    rejected = rejected_in(state)
+    if rejected and same_price(rejected.reading, reading):
+        return _rejected(seen, after, replace(rejected, at=at), at)
+    times = before.seen + 1 if before and same_price(before.reading, reading) else 1
     doubt = Doubt(seen.listing.id, at, reason or "doubtful", reading, times)
     return Verdict(Outcome.DOUBTFUL, reason, after, doubt=doubt)
 
 
-def _same_price(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
-    return all(one.get(name) == other.get(name) for name in ("price", "currency"))
+def _rejected(seen: Seen, after: ListingState, rejected: Doubt, at: datetime) -> Verdict:
+    """The page shows again what the user called wrong: no new question, the usual pace."""
+    reason = f"{rejected.reading.get('price') or 'the reading'} was rejected"
+    state = replace(
+        after,
+        identity=with_rejected(after, rejected),
+        next_due_at=next_due(seen.listing.key, seen.listing.every, at, Outcome.OK, 0),
+        failures=0,
+        last_reason=reason,
+        verdict_reason=reason,
+    )
+    return Verdict(Outcome.DOUBTFUL, reason, state, clear_doubt=True)
 
 
 def _not_read(seen: Seen, state: ListingState, doubt: Doubt | None, at: datetime) -> Verdict:
@@ -268,23 +284,3 @@ def _whole_page(seen: Seen, verdict: Outcome, reason: str | None, at: datetime) 
         "verdict_reason": reason,
         "last_full_at": at,
     }
-
-
-def _known_ids(state: ListingState) -> Ids | None:
-    if not state.identity:
-        return None
-    return Ids(**{name: state.identity.get(name) for name in ("gtin", "mpn", "sku", "brand")})
-
-
-def _known_spec(state: ListingState) -> dict[str, str] | None:
-    spec = {k.removeprefix(SPEC): v for k, v in state.identity.items() if k.startswith(SPEC)}
-    return spec or None
-
-
-def _identity(reading: Reading) -> dict[str, str]:
-    """What the page called itself; later readings are held against it."""
-    names = dict(zip(_IDS, _ids_of(reading.ids), strict=True))
-    names |= {"title": reading.title, "sold_as": reading.sold_as}
-    names[TIERS] = tiers_text(reading.multibuy)
-    spec = {SPEC + key: value for key, value in reading.spec.items()}
-    return {name: value for name, value in (names | spec).items() if value}

@@ -16,7 +16,7 @@ from shop_page import product_page
 
 from scrapers import Outcome, Validators
 from service.errors import StoreError
-from service.flows import ask, edit
+from service.flows import ask, doubts, edit
 from service.flows.deliver import deliver_due
 from service.flows.poll import poll_due, poll_these
 
@@ -156,7 +156,7 @@ def test_a_user_may_accept_what_was_kept_aside(book):
     book.clock.pass_(hours=6)
     book.fetcher.pages[MOTOR] = product_page("3.50")
     poll(book, MOTOR)
-    edit.accept(book.deps, MOTOR)
+    doubts.accept(book.deps, MOTOR)
     assert [spell.offer.price for spell in spells(book)] == [Decimal("35.00"), Decimal("3.50")]
     assert any(d["subject"] == "motor" for d in ask.deals(book.deps, only_open=True))
 
@@ -178,7 +178,7 @@ def test_reject_drops_the_reading(book):
     book.clock.pass_(hours=6)
     book.fetcher.pages[MOTOR] = product_page("3.50")
     poll(book, MOTOR)
-    edit.reject(book.deps, MOTOR)
+    doubts.reject(book.deps, MOTOR)
     with book.deps.store.read() as unit:
         assert unit.log.doubts() == []
 

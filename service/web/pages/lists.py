@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from service.errors import InputError
-from service.flows import edit, targets
+from service.flows import doubts, edit, targets
 from service.flows.names import need_listing
 from service.flows.poll import poll_these
 from service.flows.saved import poll_saved
@@ -21,13 +21,13 @@ router = APIRouter(prefix="/listings", include_in_schema=False)
 
 @router.post("/accept")
 def accept(request: Request, listing: Name, then: Then = "/") -> Response:
-    edit.accept(deps_of(request), listing)
+    doubts.accept(deps_of(request), listing)
     return go(then, saved=True)
 
 
 @router.post("/reject")
 def reject(request: Request, listing: Name, then: Then = "/") -> Response:
-    edit.reject(deps_of(request), listing)
+    doubts.reject(deps_of(request), listing)
     return go(then, saved=True)
 
 
