@@ -9,14 +9,21 @@ from datetime import datetime
 from decimal import Decimal
 
 from scrapers import Amount
+from service.builds.amounts import base_amount
+from service.builds.breaks import units_for
+from service.builds.cents import to_decimal
 from service.builds.cost import BuildCost, price_build
+from service.builds.figures import LineCost
+from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
 from service.model.builds import Build, Line
+from service.model.catalogue import Part
 from service.model.times import time_text
 
 NAME = "basket/"  # settings: the build's key behind it, a JSON list of editions
+DIGITS = 12
 AT_MOST = 200  # editions of a build; the oldest give way
 Basket = tuple[tuple[str, str, str], ...]  # part, amount, unit; in the order of the build
 
@@ -29,14 +36,36 @@ class Made:
     basket: Basket
 
 
-def basket_of(cost: BuildCost) -> Basket:
-    """The parts that a build takes up now, the same part once."""
+def basket_of(build: Build, cost: BuildCost, view: PriceView) -> Basket:
+    """The parts that a build's cost is of, as far as each counts in it, the same part once.
+
+    Waste is in it, a part shared by several models counts for this one alone, a whole purchase
+    as what it holds, and neither a tool nor what is owned.
+    """
+    lines = resolve(build, view.builds).lines
     amounts: dict[tuple[str, str], Decimal] = {}
     for line in cost.lines:
-        if line.part and line.amount.value:
+        waste = Decimal(0) if line.place is None else lines[line.place].waste
+        if line.part and (counted := _counted(line, waste, view.parts[line.part])):
             key = (line.part, line.amount.unit)
-            amounts[key] = amounts.get(key, Decimal(0)) + line.amount.value
+            amounts[key] = amounts.get(key, Decimal(0)) + counted
     return tuple((part, f"{amount:f}", unit) for (part, unit), amount in amounts.items())
+
+
+def _counted(line: LineCost, waste: Decimal, part: Part) -> Decimal:
+    """How much of its part a line's share is of, in the unit of its amount."""
+    used = line.amount.value * (1 + waste)
+    match line.counts.kind:
+        case "tool" | "owned":
+            return Decimal(0)
+        case "shared":
+            return used / line.counts.among
+        case "whole" if line.listing and line.sold_as and used:
+            need = base_amount(replace(line.amount, value=used), part)
+            content = base_amount(line.sold_as, part)
+            opened = units_for(line.listing, part, content, need) * content
+            return used * to_decimal(opened / need, DIGITS)
+    return used
 
 
 def as_build(build: Build, basket: Basket) -> Build:
@@ -48,7 +77,7 @@ def as_build(build: Build, basket: Basket) -> Build:
 def editions(unit: Unit, build: Build, view: PriceView) -> list[Made]:
     """All known editions, oldest first; the last is the build as it is now."""
     known = _read(unit.settings(NAME + build.key).get(NAME + build.key))
-    now = basket_of(price_build(build, view))
+    now = basket_of(build, price_build(build, view), view)
     if not known or known[-1].basket != now:
         known.append(Made(view.at, now))
     return known

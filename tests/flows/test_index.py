@@ -16,9 +16,11 @@ from command import ebbmark
 
 from scrapers import Amount, Availability, Tax
 from service.errors import InputError, NotFoundError
+from service.flows import ask
 from service.flows.index import index
 from service.flows.upkeep import upkeep
 from service.model.book import Book
+from service.model.builds import Counts
 from service.model.prices import Observation, Offer
 
 
@@ -90,6 +92,26 @@ def test_an_edit_is_no_price_change(book):
     assert answer["formulas"]["laspeyres"] == "1.0600"
     assert answer["formulas"]["paasche"] == "1.0750"
     assert answer["formulas"]["fisher"] == "1.0675"
+
+
+def test_it_is_of_the_same_cost_that_reprice_shows(book):
+    """Glossary, "share": waste, a third of a shared part, a whole purchase, no tool."""
+    with book.deps.store.write() as unit:
+        build = unit.catalogue.build("racer")
+        motor, battery = build.lines
+        lines = (
+            replace(motor, waste=Decimal("0.1")),  # 33 of 30
+            replace(motor, counts=Counts("tool")),
+            replace(motor, counts=Counts("shared", 4)),  # a quarter of it
+            replace(battery, counts=Counts("whole")),  # the two that are sold together
+        )
+        edited = Book(builds=(replace(build, lines=lines),))
+        unit.catalogue.save(edited, now=book.clock())
+    see(book, MOTOR, "40.00")
+    see(book, CELLS, "40.00")
+    answer = index(book.deps, "racer")
+    shown = ask.reprice(book.deps, "racer")["totals"]["share"]
+    assert (answer["then"], answer["now"], shown) == ("80.50", "94.00", "94.00")
 
 
 def test_bad_questions(book):
