@@ -23,7 +23,7 @@ from service.builds.figures import (
 )
 from service.builds.fit import fit, wired
 from service.builds.labour import labour_line, labour_note
-from service.builds.lines import line_cost, supplies_in, with_supplies
+from service.builds.lines import line_cost, supplies_in, with_rest, with_supplies
 from service.builds.mixes import whole_build
 from service.builds.offers import Market, market_of
 from service.builds.paid import Lots, open_lots
@@ -58,6 +58,7 @@ def price_in(build: Build, market: Market) -> BuildCost:
     distribute(rows, view, whole.currency)
     lots = open_lots(view.view, whole.currency, whole.key)
     lines = [line_cost(row, whole.currency, lots) for row in rows]
+    lines = with_rest(lines, whole.currency, lots)
     lines = with_supplies(lines, _supplies(view), whole.currency)
     work = labour_line(whole, view.view.rates)
     cost = _summed(whole, view, rows, [*lines, work] if work else lines, lots)

@@ -42,6 +42,17 @@ def line_cost(row: Row, currency: str, lots: Lots) -> LineCost:
     return _priced(bare, row, row.choice.quote, currency)
 
 
+def with_rest(lines: Sequence[LineCost], currency: str, lots: Lots) -> list[LineCost]:
+    """What the build took of a part beyond its lines (saw cuts, spares) is paid on the last."""
+    found = list(lines)
+    last = {x.part: place for place, x in enumerate(found) if x.part and x.paid is not None}
+    for part, place in last.items():
+        if rest := to_cents(lots.rest(part), currency):
+            line = found[place]
+            found[place] = replace(line, paid=(line.paid or zero(currency)) + rest)
+    return found
+
+
 def _unpriced(bare: LineCost, row: Row, currency: str) -> LineCost:
     """A line without a price; covered whole by what is in another box it needs none."""
     hint = "; ".join(filter(None, [row.problem, *row.notes]))

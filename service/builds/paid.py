@@ -29,11 +29,17 @@ class Lot:
     own: bool = False
 
     @property
-    def begun(self) -> int:
-        """Units of sale that are begun here; one that was begun before counts there."""
-        content = Fraction(self.purchase.content)
+    def begun(self) -> Fraction:
+        """Units of sale that are begun here; one that was begun before counts there.
+
+        Whole ones, but of a running metre no more than was bought of it.
+        """
         end = self.start + (self.amount if self.own else self.amount - self.left)
-        return -(-end // content) + (-self.start // content)
+        return self._units(end) - self._units(self.start)
+
+    def _units(self, end: Fraction) -> Fraction:
+        whole = Fraction(-(-end // Fraction(self.purchase.content)))
+        return min(whole, Fraction(self.purchase.count))
 
 
 @dataclass(slots=True)
@@ -53,6 +59,15 @@ class Lots:
             covered += taken
             price += taken * lot.each
         return covered, price
+
+    def rest(self, part: str) -> Fraction:
+        """The purchase price of what the build has taken of the part and no line asks for."""
+        price = Fraction(0)
+        for lot in self.by_part.get(part, []):
+            if lot.own:
+                price += lot.left * lot.each
+                lot.left = Fraction(0)
+        return price
 
     def spent(self, parts: Iterable[str]) -> Fraction:
         """What has left the account for the units of sale that were begun, whole ones."""

@@ -314,3 +314,28 @@ def test_what_is_there_and_meets_the_need_is_taken_before_anything_is_bought() -
     bought = Purchase("bat-b", D(1), Money(D(42), "EUR"), on=date(2026, 11, 1))
     held = shop.view(on_hand={}, holdings={"curlew": [Holding(bought, Fraction(1))]})
     assert price_build(build(need), held).lines[0].part == "bat-b"
+
+
+def test_a_build_paid_for_all_that_it_took() -> None:
+    """Glossary, "paid": what the build has taken, also what the saw and a crash took of it."""
+    shop = Shop(part("ply", "m2"))
+    shop.sell("ply", "300 x 600 mm", "9.00")
+    bought = Purchase("ply", D(1), Money(D(9), "EUR"), content=D("0.18"), on=date(2026, 11, 1))
+    taken = Holding(bought, Fraction(D("0.06")))
+    view = shop.view(on_hand={}, holdings={"curlew": [taken]})
+    lines = (line("ply", "0.03 m2"), line("ply", "0.02 m2"))
+    cost = price_build(build(*lines), view)
+    assert [x.paid for x in cost.lines] == [D("1.50"), D("1.50")]  # 0.03 and 0.02 + 0.01 m2
+    assert cost.totals.paid == D("3.00")  # 0.06 of 0.18 m2
+    alone = replace(view, holdings={"curlew": [], "": [taken]})  # what lies there is no one's yet
+    assert price_build(build(*lines), alone).totals.paid == D("2.50")
+
+
+def test_of_a_running_metre_no_more_is_spent_than_was_bought() -> None:
+    """Half a metre for half the price is what left the account."""
+    shop = Shop(part("cloth", "m2"))
+    shop.sell("cloth", "1 m x 1 m", "7.00")
+    bought = Purchase("cloth", D("0.5"), Money(D("3.50"), "EUR"), on=date(2026, 11, 1))
+    view = shop.view(on_hand={}, holdings={"": [Holding(bought, Fraction(1, 2))]})
+    cost = price_build(build(line("cloth", "0.3 m2")), view)
+    assert (cost.totals.paid, cost.totals.spent) == (D("2.10"), D("3.50"))
