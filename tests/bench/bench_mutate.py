@@ -117,6 +117,7 @@ def main(pages: int = 100_000, seconds: float = 1500, seed: int = 1) -> None:
             keep(body, f"unbacked-{unbacked}")
         if took > 2:
             print("SLOW", took)
+            keep(body, f"slow-{done}")
         if time.perf_counter() - began > seconds:
             break
     print(f"{done} pages, {crashes} crashes, {unbacked} ok without evidence")
