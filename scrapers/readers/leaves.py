@@ -118,13 +118,15 @@ def _marked(node: LexborNode) -> bool:
 
 def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
     """Whether the inner texts are pieces ("12", "95") of the one price in `text`."""
-    inner = [kept[n] for n in held if kept[n].raw]
+    inner = [kept[n] for n in reversed(held) if kept[n].raw]
     if len(text) > 40 or not inner:
         return False
     if any(leaf.place.zone == "hidden" for leaf in inner):
         return False
     if len({leaf.place.struck for leaf in inner}) > 1 or _WORD.search(text):
         return False  # two prices, or a label between them
+    if _WHOLE.match(inner[0].raw) and _ends_in_cents(inner[0].node, inner[1:]):
+        return True
     bare = all(_FRAGMENT.match(leaf.raw) for leaf in inner)
     cents = len(inner) > 1 or _is_cents(inner[0].node)
     return bare and bool(CURRENCY.search(text) or cents) and len(AMOUNT.findall(text)) <= 2
@@ -135,7 +137,24 @@ def _is_cents(node: LexborNode) -> bool:
     return node.tag == "sup" or _FRACTION.search(node.attributes.get("class") or "") is not None
 
 
-_FRACTION = re.compile(r"fraction|cents?\b|decimal", re.IGNORECASE)
+_FRACTION = re.compile(
+    r"fraction|cents?\b|decimal|centimes?\b|centavos?\b|centimos?\b|nachkomma|kopecks?\b|grosz",
+    re.IGNORECASE,
+)
+# "$164", "1.749 \u20ac" without cents, before an element with nothing but two digits
+_WHOLE = re.compile(rf"(?:{MONEY}\s?)?\d{{1,3}}(?:[.,'\u2019 \u00a0\u202f]?\d{{3}})*\s?{MONEY}?\Z")
+_TWO_DIGITS = re.compile(r"\d\d(?:\s?\*)?\Z")
+
+
+def _ends_in_cents(whole: LexborNode, rest: list[Leaf]) -> bool:
+    """Whether the next element holds the cents: so named or raised, or two digits close behind."""
+    end, between = whole.next, ""
+    if end is not None and end.is_text_node:
+        between, end = end.text_content or "", end.next
+    if end is None or not end.is_element_node or not _TWO_DIGITS.match(squeeze(end.text())):
+        return False
+    apart = between.strip() not in ("", ".", ",") or (between.isspace() and not _is_cents(end))
+    return not apart and all(leaf.node.mem_id == end.mem_id for leaf in rest)
 
 
 def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: Places) -> None:
@@ -253,21 +272,49 @@ def price_text(node: LexborNode) -> str:
     _parts(node, parts, 0)
     if len(parts) > 3 and all(len(part) == 1 for part in parts):
         return "".join(parts)  # themes that roll each digit in a box of its own
+    return _joined(parts)
+
+
+def _joined(parts: list[str]) -> str:
+    """Pieces of text as they look: cents joined to what they belong to."""
     made = ""
     for part in parts:
-        made += _glue(made, part) + part
+        if _TWO_DIGITS.match(part) and (whole := _EURO_AHEAD.search(made)):
+            digits = made[: whole.start() + 1]  # "164 €" and a raised "99"
+            made = f"{digits}{'.' if _COMMAS.search(digits) else ','}{part} €"
+        else:
+            made += _glue(made, part) + part
     return squeeze(made)
+
+
+def own_text(leaf: Leaf) -> str:
+    """The text directly in the leaf, with raised or so named cents that stand in its midst."""
+    parts: list[str] = []
+    for child in leaf.node.iter(include_text=True):
+        text = squeeze(child.text())
+        if text and (child.is_text_node or (_TWO_DIGITS.match(text) and _is_cents(child))):
+            parts.append(text)
+    return _joined(parts) if len(parts) > 1 and not leaf.line else leaf.raw
 
 
 _EURO_CENTS = re.compile(r"€\s?\d{2}\Z")  # "15" and a raised "€90"
 _CENTS = re.compile(r"\d{2}(?:\D|\Z)")
+_ALONE = re.compile(rf"\d{{2}}\s?(?:{MONEY}\.?)?\s?\*?\Z")
+_MARKED = re.compile(r"([.,])(\d+)\Z")
+_COMMAS = re.compile(r",\d{3}\Z")
+_EURO_AHEAD = re.compile(r"(?<![.,]\d)\d\s?€\Z")
 
 
 def _glue(before: str, part: str) -> str:
     if not before or not part:
         return ""
-    if _CENTS.match(part) and before[-1].isdigit() and not re.search(r"[.,]\d+\Z", before):
-        return "." if len(part.strip()) <= 4 else " "
+    if _CENTS.match(part) and before[-1].isdigit():
+        mark = _MARKED.search(before)
+        short = len(part.strip()) <= 4 or _ALONE.match(part.strip()) is not None
+        if mark is None:
+            return "." if short else " "
+        if len(mark[2]) == 3 and short:  # the sign of thousands: "1.749" and a raised "30"
+            return "," if mark[1] == "." else "."
     if _EURO_CENTS.match(part) and before[-1].isdigit():
         return ""
     if (before[-1] in ".," and part[0].isdigit()) or part[0] in ".,":

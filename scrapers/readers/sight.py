@@ -43,6 +43,7 @@ from scrapers.readers.leaves import (
     is_entry,
     is_linked_alone,
     is_price_like,
+    own_text,
     price_text,
     squeeze,
 )
@@ -116,7 +117,7 @@ class Reader:
             self.seen = [s for s in self.seen if not s.where.startswith("(spoken)")]
 
     def _one(self, leaf: Leaf, order: int) -> None:
-        text = leaf.raw if leaf.own else price_text(leaf.node) or leaf.raw
+        text = own_text(leaf) if leaf.own else price_text(leaf.node) or leaf.raw
         if "\ufffd" in leaf.raw:
             self.garbled = True
         before, after = self._around(leaf)
