@@ -46,18 +46,40 @@ def _selected(form: LexborNode) -> set[str] | None:
 
 def has_box(node: LexborNode | None) -> bool:
     """Whether an amount stands beside a radio button of its own: a choice, not the price."""
+    return _box(node) is not None
+
+
+def _box(node: LexborNode | None) -> LexborNode | None:
+    """The radio button that belongs to an amount."""
+    inner: LexborNode | None = None
     for _ in range(MAX_CLIMB):
         if node is None:
-            return False
-        boxes = len(node.css(_INPUTS))
+            return None
+        boxes = node.css(_INPUTS)
         if boxes:
-            return boxes == 1
-        node = node.parent
-    return False
+            return boxes[0] if len(boxes) == 1 else _labelled(inner, boxes)
+        inner, node = node, node.parent
+    return None
+
+
+def _labelled(label: LexborNode | None, boxes: list[LexborNode]) -> LexborNode | None:
+    """Of several radio buttons the one that a label names, or stands behind."""
+    if label is None or label.tag != "label":
+        return None
+    wanted = label.attributes.get("for")
+    named = next((b for b in boxes if wanted and b.attributes.get("id") == wanted), None)
+    before = label.prev
+    while before is not None and not before.is_element_node:
+        before = before.prev
+    beside = (b for b in boxes if before is not None and b.mem_id == before.mem_id)
+    return named or next(beside, None)
 
 
 def is_ticked(node: LexborNode | None) -> bool:
     """Whether the box around an amount is the one of several that the page has ticked."""
+    own = _box(node)
+    if own is not None and "checked" in own.attributes:
+        return True
     for _ in range(MAX_CLIMB):
         if node is None or len(node.css(_INPUTS)) > 1:
             return False

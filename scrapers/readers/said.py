@@ -1,13 +1,21 @@
 """What the page says as a whole: its text without scripts, the currency its picker stands at."""
 
+# ruff: noqa: RUF001  # the signs of pages hold look-alike characters on purpose
+
 from __future__ import annotations
+
+import re
+from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
 
+from scrapers.readers import labels
 from scrapers.readers.dom import Doc
+from scrapers.readers.leaves import MONEY
 from scrapers.readers.values import currency_code
 
 MAX_MUTE = 2_000
+MAX_SAID = 60_000
 MAX_START = 100  # characters to search for: the whole of a long script takes long to look for
 _MUTE = "script, style, select"
 
@@ -28,6 +36,21 @@ def text_of(doc: Doc) -> str:
             at = start + len(inner)
     parts.append(text[at:])
     return " ".join(parts)
+
+
+def says_amount(text: str, whole: Decimal) -> bool:
+    """Whether a text shows a whole amount as money: by a sign beside it, or with its cents."""
+    grouped = f"{whole:,.0f}".replace(",", r"[.,'’\s]?")
+    cents = r"(?:[.,]00|,[-–])"
+    either = rf"{MONEY}\s?{grouped}{cents}?|(?<![\d.,]){grouped}(?:{cents}|\s?{MONEY})"
+    text = text[:MAX_SAID]
+    found = re.finditer(rf"(?:{either})(?![\d.,]*\d)", text)
+    return any(not _of_orders(text[max(0, m.start() - 60) : m.start()]) for m in found)
+
+
+def _of_orders(before: str) -> bool:
+    """Whether the words before an amount speak of delivery, or of what an order must come to."""
+    return bool(labels.SHIPPING.search(before) or labels.MINIMUM.search(before))
 
 
 def picked_currency(doc: Doc) -> str | None:

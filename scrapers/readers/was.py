@@ -46,7 +46,7 @@ _TOLD = Words(
     r"ennen|norm(?:aali(?:hinta)?)?\.?|ovh|suositushinta|prima|avant|"
     r"定価|通常価格|(?:メーカー)?希望小売価格|参考価格|建[議议](?:零)?售[價价]|原售價|定價|原價|原价|市场价|정가|소비자가|"
     r"eredeti [áa]r|kor[áa]bbi [áa]r|list[aá][áa]r|r[ée]gi [áa]r)"
-    rf"\s*[:(：]?\s*({_AMOUNT}{_SIGN})"
+    rf"(?![{_LETTERS}])\s*[:(：]?\s*({_AMOUNT}{_SIGN})"
 )
 # words of many uses: they must stand right beside the price
 _LOOSE = re.compile(
@@ -143,13 +143,30 @@ def _struck(now: Seen, block: LexborNode, locale: str | None, currency: str | No
 
 
 def _list_of(now: Seen, amount: Decimal, found: re.Match[str]) -> bool:
-    if not now.amount < amount < now.amount * 8:
+    if not now.amount < amount < now.amount * 8 or _is_quantity(now, found):
         return False
     if not _LOOSE.match(found[0]):
         return True
     near = found.string[max(0, found.start() - 30) : found.end() + 30]
     digits = f"{now.amount.normalize():f}".replace(".", "")
     return digits in _NOT_DIGIT.sub("", near)
+
+
+def _is_quantity(now: Seen, found: re.Match[str]) -> bool:
+    """A bare whole number before pieces or before another amount ("van 50 stuks 21,95")."""
+    if not found[1].isdigit():
+        return False
+    after = _ROW_OF.match(found.string, found.end())
+    if after is None or after[1] is None:
+        return after is not None
+    return _NOT_DIGIT.sub("", after[1]) != _NOT_DIGIT.sub("", f"{now.amount:f}")
+
+
+_ROW_OF = re.compile(
+    r"\s*(?:(?:st(?:uks?|[üu]ck|k)?|pcs?|pieces?|pi[èe]ces?|pezzi|pz|uds?|unidades|szt|ks|kpl|db|"
+    r"tot|t/m|bis|[àa]|al?|to|of meer|or more)\b|[-–]\s*\d|[:=]?\s*[€$£]?\s?(\d+[.,]\d{2})(?!\d))",
+    re.IGNORECASE,
+)
 
 
 def _blocks(node: LexborNode | None, places: Places) -> Iterator[LexborNode]:

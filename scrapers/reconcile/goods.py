@@ -39,7 +39,8 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
     alone = not (court.shown.rivals or view.plain) and bool(doc.headings)
     lone = not buttons or (not close and not court.shown.rivals)
     by_it = not court.shown.rivals and 0 < close < FEW  # those of other things are further off
-    labelled = now is not None and now.strong and not court.shown.rivals
+    told = now is not None and (now.strong or now.list_amount is not None)  # "12 instead of 15"
+    labelled = told and not court.shown.rivals
     if (
         by_it
         or (beside and labelled and bool(doc.headings))

@@ -12,6 +12,7 @@ from scrapers.model import (
     Outcome,
     Reading,
     SiteRules,
+    Source,
 )
 from scrapers.readers import (
     jsonld,
@@ -27,6 +28,8 @@ from scrapers.readers import (
 )
 from scrapers.readers.claims import Product, Seen
 from scrapers.readers.dom import Doc
+from scrapers.readers.said import says_amount
+from scrapers.readers.statemoney import MINOR
 from scrapers.readers.titles import shop_names, without_shop
 from scrapers.readers.values import around, rounded
 from scrapers.reconcile.court import CHOICE_NEEDED, Court, Verdict
@@ -191,6 +194,8 @@ class Visit:
         )  # fmt: skip
         other = self.nothing.placeholder(court, verdict, view) if not choices else None
         other = other or self.nothing.nothing_here(court, verdict, things, view, choices)
+        if other is not None and self._stated(court, verdict, view):
+            other = None
         return other or self._numbered(reading(court, verdict, around), view)
 
     def _numbered(self, made: Reading, view: visible.View) -> Reading:
@@ -225,9 +230,20 @@ class Visit:
         told, _ = tell(found, name, self.doc.url, self.rules.choice)
         if told is None:
             return court, verdict
+        if told.doubt == MINOR and told.price and says_amount(self.body_text, told.price):
+            told = replace(told, doubt=None)
         more = replace(court, told=(*court.told, told), currency=court.currency or told.currency)
         again = settle(more)
         return more, again if again.price is not None or verdict.doubt is None else verdict
+
+    def _stated(self, court: Court, verdict: Verdict, view: visible.View) -> bool:
+        """Whether script state names the page's product at the price in sight."""
+        if verdict.price is None or court.told or verdict.source is not Source.VISIBLE:
+            return False
+        told, _ = tell(state.read(self.doc), view.title, self.doc.url, self.rules.choice)
+        if told is None or not told.title or not told.goods:
+            return False
+        return told.price == verdict.price and self._akin(told, view)
 
     def _own(self, told: Told, view: visible.View, now: Seen | None) -> Told:
         """Markup of another thing (an event, a neighbour) does not speak against what is seen."""

@@ -9,10 +9,13 @@ from decimal import Decimal
 
 from scrapers.model import Source, Tax
 from scrapers.readers import labels, picked, tiers
+from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import CHOICE_NEEDED, SEVERAL, TWO_BARE, Court, Verdict
+
+TICKED = "a choice is ticked"
 
 
 def by_breaks(
@@ -26,8 +29,10 @@ def by_breaks(
 ) -> Verdict:
     """Several amounts that are one price in a table of quantities."""
     now = court.shown.now
-    if verdict.source is Source.VISIBLE and now is not None and picked.has_box(now.node):
-        return _by_mark(replace(verdict, list_price=None), court)
+    if verdict.source is Source.VISIBLE and now is not None:
+        chosen = _of_boxes(verdict, court, now)
+        if chosen is not None:
+            return chosen
     if verdict.note == TWO_BARE:
         ticked = _by_mark(replace(verdict, list_price=None), court)
         return ticked if ticked.note != TWO_BARE else _by_tax(text(), verdict, court)
@@ -89,6 +94,32 @@ def _columns(text: str) -> bool:
     return bool(labels.NET.search(text) and labels.GROSS.search(text))
 
 
+def _boxed(court: Court) -> set[Decimal]:
+    """The prices that stand beside a radio button each."""
+    plain = [s for s in court.shown.all if s.kind in ("now", "gross")]
+    return {s.amount for s in plain if picked.has_box(s.node)}
+
+
+def _of_boxes(verdict: Verdict, court: Court, now: Seen) -> Verdict | None:
+    """Of prices beside a radio button each the ticked one; where none is a choice is needed.
+
+    None where the price has nothing to do with such buttons.
+    """
+    boxed = _boxed(court) if court.shown.rivals else set()
+    several = len(boxed) > 1
+    if not picked.has_box(now.node):
+        if not several or verdict.price not in boxed:
+            return None
+        # the first choice, shown as the price
+        return _by_mark(replace(verdict, low=min(boxed), high=max(boxed)), court)
+    made = _by_mark(replace(verdict, list_price=None), court)
+    if made.note == TICKED or not several:
+        return made
+    return replace(
+        made, price=None, doubt=CHOICE_NEEDED, low=min(boxed), high=max(boxed), note=None
+    )
+
+
 def _by_mark(verdict: Verdict, court: Court) -> Verdict:
     """Of several choices with a price each the one that the page has ticked."""
     now = court.shown.now
@@ -100,7 +131,7 @@ def _by_mark(verdict: Verdict, court: Court) -> Verdict:
     amounts = [s.amount for s in held]
     return replace(
         verdict, price=one.amount, currency=one.currency or court.currency, doubt=None,
-        source=Source.VISIBLE, low=min(amounts), high=max(amounts), note="a choice is ticked",
+        source=Source.VISIBLE, low=min(amounts), high=max(amounts), note=TICKED,
     )  # fmt: skip
 
 
