@@ -278,7 +278,7 @@ def hours(age: timedelta) -> int:
 def why_not(status: Status, now: PriceNow, view: PriceView) -> str:
     """The sentence beside a price that cannot be used as it is."""
     if status == "stale":
-        return texts.STALE.format(hours=hours(view.at - now.seen_at))
+        return texts.STALE.format(age=texts.age_text(hours(view.at - now.seen_at)))
     if status == "doubtful":
         return texts.DOUBTFUL.format(reason=now.doubtful)
     return texts.OUT_OF_STOCK if status == "out_of_stock" else ""

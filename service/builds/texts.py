@@ -19,7 +19,8 @@ RATE: Final = "1 {source} = {rate} {target} on {day}"
 TAX_ADDED: Final = "price without tax, {percent} % of {country} added"
 TAX_MOVED: Final = "price with the tax of {start}, put on the footing of {end}"
 TAX_UNKNOWN: Final = "no tax rate known for {country}: prices of {shop} count as shown"
-STALE: Final = "price last seen {hours} h ago"
+STALE: Final = "price last seen {age} ago"
+IN_HOURS: Final = 96  # an age up to which hours are shown, then days
 DOUBTFUL: Final = "a newer reading is doubtful: {reason}"
 OUT_OF_STOCK: Final = "last price, cannot be had now"
 OWNED: Final = "owned already"
@@ -92,3 +93,8 @@ IS_TOOL: Final = "a tool stays on the shelf"
 IS_SHARED: Final = "shared with other models, stays on the shelf"
 NOT_ALL_HERE: Final = "not all of it is on hand"
 NOT_CUT: Final = "not all its pieces can be cut from what is on hand: nothing is taken for them"
+
+
+def age_text(hours: int) -> str:
+    """`60 h`, `12 days`."""
+    return f"{hours} h" if hours <= IN_HOURS else f"{hours // 24} days"

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from service.settings import Settings
 
 DONE, PARTLY, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+REASONS = {"missing": "no such page (404)"}  # what a visit's short codes mean to people
 P = ParamSpec("P")
 R = TypeVar("R")
 
@@ -105,6 +106,11 @@ def say_json_line(value: Any) -> None:
     """One JSON value on a line of its own, sent at once."""
     click.echo(json.dumps(value, ensure_ascii=False))
     sys.stdout.flush()
+
+
+def counted(number: int, thing: str) -> str:
+    """`1 host`, `4 hosts`."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def settings() -> Settings:

@@ -11,6 +11,8 @@ from service.cli.app import DONE, PARTLY, book, db_option, json_option, say_json
 from service.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from service.flows.ports import Deps
     from service.flows.publish import Wish
 
@@ -138,7 +140,19 @@ def check_command(*, as_json: bool) -> int:
     if as_json:
         say_json(problems)
     else:
-        for one in problems:
+        for one in _gathered(problems):
             click.echo(f"{one['what']}: {one['problem']}; {one['do']}")
         click.echo(f"{len(problems)} to look at" if problems else "nothing is wrong")
     return PARTLY if problems else DONE
+
+
+def _gathered(problems: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Pages that were never read are one line, however many a new catalogue brings."""
+    new = "no price yet"
+    poll = 'run: ebbmark poll "{what}"'
+    fresh = [x for x in problems if (x["problem"], x["do"]) == (new, poll.format(**x))]
+    if len(fresh) < 2:
+        return list(problems)
+    told = {"what": f"{len(fresh)} pages", "problem": new, "do": "run: ebbmark poll"}
+    rest = [x for x in problems if x not in fresh]
+    return [*rest, told]

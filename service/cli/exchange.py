@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from service.cli.app import DONE, PARTLY, book, db_option, json_option, say_json
+from service.cli.app import DONE, PARTLY, book, counted, db_option, json_option, say_json
 from service.errors import InputError
 
 FILE = click.Path(path_type=Path)
@@ -30,8 +30,8 @@ def import_history_command(file: Path) -> int:
 
     rows = read_history(file)
     with book() as deps:
-        new = edit.import_history(deps, rows)
-    click.echo(f"{len(rows)} rows read, {new} new")
+        new = edit.import_history(deps, rows, str(file))
+    click.echo(f"{counted(len(rows), 'row')} read, {new} new")
     return DONE
 
 

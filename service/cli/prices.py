@@ -12,7 +12,9 @@ import click
 from service.cli.app import (
     DONE,
     PARTLY,
+    REASONS,
     book,
+    counted,
     db_option,
     json_option,
     say_json,
@@ -200,7 +202,7 @@ def _line_json(line: PollLine) -> dict[str, str | None]:
 
 
 def _line_text(line: PollLine) -> str:
-    reason = f": {line.reason}" if line.reason else ""
+    reason = f": {REASONS.get(line.reason, line.reason)}" if line.reason else ""
     price = f" {line.price} {line.currency}" if line.price else ""
     return f"{line.outcome.value:<12} {line.listing}{price}{reason}"
 
@@ -211,7 +213,7 @@ def _say_report(report: PollReport, *, as_json: bool) -> None:
         say_json_line({"polled": counts, "waiting": report.waiting})
         return
     told = ", ".join(f"{n} {name}" for name, n in counts.items() if n and name != "hosts")
-    click.echo(f"{counts['hosts']} hosts visited: {told or 'nothing was due'}")
+    click.echo(f"{counted(counts['hosts'], 'host')} visited: {told or 'nothing was due'}")
     for host, reason in report.waiting.items():
         click.echo(f"waiting      {host}: {reason}")
 

@@ -9,6 +9,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from service.cli.app import REASONS
+
 Row = Mapping[str, Any]
 
 
@@ -35,7 +37,10 @@ def print_plain(*things: Any) -> None:
     if not console.is_terminal:
         console.width = 160  # a file or a pipe has no edge to keep to
     for thing in things:
-        console.print(thing if isinstance(thing, Table) else cell(thing))
+        if isinstance(thing, Table):
+            console.print(thing)
+        else:  # the terminal breaks a long line, so that a command in it can be copied whole
+            console.print(cell(thing), soft_wrap=True)
 
 
 def show_reading(answer: Row) -> None:
@@ -43,7 +48,7 @@ def show_reading(answer: Row) -> None:
     price = f"{answer['price']} {answer['currency']}" if answer["price"] else "no price"
     print_plain(f"{answer['page']}", f"{answer['outcome']}: {price}")
     if answer["reason"]:
-        print_plain(f"reason: {answer['reason']}")
+        print_plain(f"reason: {REASONS.get(answer['reason'], answer['reason'])}")
     table = plain_table(("what", "left"), ("read as", "left"))
     for name in ("title", "list_price", "low", "high", "availability", "tax", "sold_as"):
         if answer.get(name) not in (None, "unknown"):
@@ -56,7 +61,7 @@ def show_reading(answer: Row) -> None:
     )
     for item in answer["evidence"]:
         evidence.add_row(*(cell(item[key]) for key in ("reader", "field", "value", "where")))
-    print_plain(table, evidence, "")
+    print_plain(*(shown for shown in (table, evidence) if shown.row_count), "")
 
 
 def show_deals(answer: Sequence[Row]) -> None:
@@ -91,19 +96,25 @@ def show_history(answer: Row) -> None:
         own = [spell for spell in chart if spell["listing"] == listing]
         if len(own) > 1:
             print_plain(listing, *spell_chart(own).splitlines())
-    heads = ("", "stock", "first seen", "last seen")
-    spells = plain_table(("price", "right"), *((head, "left") for head in heads))
-    for spell in chart[-12:]:
-        times = (_minute(spell["first_seen"]), _minute(spell["last_seen"]))
-        cells = (spell["price"], spell["currency"], spell["availability"], *times)
-        spells.add_row(*map(cell, cells))
-    print_plain(spells)
+    print_plain(_spells(chart))
     print_plain(*(fact["text"] for fact in answer["calendar"]))
     if verdict := answer["discount"]["verdict"]:
         print_plain(f"discount: {verdict}, {_rests_on(answer['discount'])}")
         print_plain(f"  {_discount_words(answer['discount'])} (for information, no legal advice)")
     advice = answer["advice"]
     print_plain(f"advice: {advice['verdict']}", *(f"  {reason}" for reason in advice["reasons"]))
+
+
+def _spells(spells: Sequence[Row]) -> Table:
+    """The last twelve; which page each is of, where there are several."""
+    several = len({spell["listing"] for spell in spells}) > 1
+    heads = ("", "stock", "first seen", "last seen", *(("at",) if several else ()))
+    table = plain_table(("price", "right"), *((head, "left") for head in heads), wrap=False)
+    for spell in spells[-12:]:
+        times = (_minute(spell["first_seen"]), _minute(spell["last_seen"]))
+        cells = [spell["price"], spell["currency"], spell["availability"], *times]
+        table.add_row(*map(cell, cells + [spell["listing"]] * several))
+    return table
 
 
 def _minute(time: str | None) -> str:
@@ -117,7 +128,9 @@ def _rests_on(discount: Row) -> str:
         return seen
     claim = discount["claimed_percent"]
     claimed = f", the page claims {claim} %" if claim is not None else ""
-    return f"{discount['real_percent']} % below the prior price{claimed}, {seen}"
+    real = discount["real_percent"]
+    side = f"{real[1:]} % above" if real.startswith("-") else f"{real} % below"
+    return f"{side} the prior price{claimed}, {seen}"
 
 
 def _discount_words(discount: Row) -> str | None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from rich.text import Text
 
+from service.builds.texts import age_text
 from service.cli.show import cell, plain_table, print_plain
 from service.exchange.texts import MANY
 
@@ -56,7 +57,7 @@ def _line(line: Row, figures: Sequence[str]) -> list[Text]:
 
 def _state(line: Row) -> str:
     if line["status"] == "stale":
-        return f"stale, {line['age_hours']} h"
+        return f"stale, {age_text(line['age_hours'])}"
     counts = "" if line["counts"] == "share" else line["counts"]
     status = "" if line["status"] == "priced" else line["status"].replace("_", " ")
     return ", ".join(dict.fromkeys(word for word in (counts, status) if word))
@@ -82,11 +83,19 @@ def _budget(answer: Row) -> list[str]:
     if limit is None:
         return until
     said = [f"budget {limit} {answer['currency']}"]
+    whole = answer["totals"]["complete"]
     for name in ("share", "to_spend"):
         over = Decimal(answer["totals"][name]) - Decimal(limit)
-        where = f"{over} above it" if over > 0 else f"{-over} below it" if over else "just that"
-        said.append(f"{HEADS[name]} {where}")
+        said.append(f"{HEADS[name]} {_beside(over, whole=whole)}")
     return ["; ".join([*said, *until])]
+
+
+def _beside(over: Decimal, *, whole: bool) -> str:
+    """Where a total lies; one that lacks a price is at least so much."""
+    if over >= 0:
+        least = "" if whole else "at least "
+        return f"{least}{over} above it" if over else f"{least}just that"
+    return f"{'' if whole else 'at most '}{-over} below it"
 
 
 def _orders(answer: Row) -> list[str]:

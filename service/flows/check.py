@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from scrapers import clock_offset, feasible_every, host_key
+from service.builds.texts import age_text
 from service.flows import lanes
 from service.flows.identity import rejected_in
 from service.flows.ports import CLOCKS, Deps, Doubt, ListingState, Unit
@@ -111,7 +112,7 @@ def _listings(unit: Unit, deps: Deps) -> Iterator[Problem]:
             yield from _without_price(listing, state)
         elif deps.clock() - now.seen_at > fresh_for(listing.every):
             hours = int((deps.clock() - now.seen_at).total_seconds() // 3600)
-            yield _problem(listing.key, f"price last seen {hours} h ago", _renew(listing))
+            yield _problem(listing.key, f"price last seen {age_text(hours)} ago", _renew(listing))
 
 
 def _rejected(listing: Listing, rejected: Doubt) -> Problem:

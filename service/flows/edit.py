@@ -29,6 +29,8 @@ from service.model.catalogue import Listing, Part, Supplier, Supply, listing_key
 from service.model.money import Money, money_text
 from service.model.prices import Observation, Offer
 
+MOST_SHOWN = 50  # problems of one file
+
 
 def known_book(deps: Deps) -> Book:
     """All that is in the store now, for checking references."""
@@ -245,19 +247,34 @@ def good_url(deps: Deps, url: str) -> str:
         raise InputError(f"{url}: {error.reason}") from None
 
 
-def import_history(deps: Deps, rows: Sequence[tuple[str, Observation]]) -> int:
-    """Past prices, `(listing name, observation)`; answers how many were new."""
+def import_history(
+    deps: Deps, rows: Sequence[tuple[str, Observation]], source: str = "history"
+) -> int:
+    """Past prices, `(listing name, observation)`; answers how many were new.
+
+    InputError names every listing that is not there and every reading of the future, with the
+    row of `source` where it stands first. A day without a time is its noon, so that today's
+    may lie some hours ahead.
+    """
     with deps.store.write() as unit:
-        problems: list[str] = []
+        now = deps.clock()
+        problems: dict[str, int] = {}
         placed: list[Observation] = []
         ids: dict[str, int] = {}
-        for name, observation in rows:
+        for row, (name, observation) in enumerate(rows, start=2):  # the first row names columns
             try:
-                ids.setdefault(name, 0)
-                ids[name] = ids[name] or need_listing(unit, name).id
-                placed.append(replace(observation, listing=ids[name], origin="import"))
+                ids[name] = ids.get(name) or need_listing(unit, name).id
+                at = _past(observation.at, now)
+                placed.append(replace(observation, listing=ids[name], at=at, origin="import"))
             except (NotFoundError, InputError) as error:
-                problems.append(str(error))
+                problems.setdefault(str(error), row)
         if problems:
-            raise InputError(sorted(set(problems)))
+            named = [f"{source}: row {row}: {what}" for what, row in problems.items()]
+            raise InputError(named[:MOST_SHOWN])
         return unit.log.insert_past(placed)
+
+
+def _past(at: datetime, now: datetime) -> datetime:
+    if at - now > timedelta(days=1):
+        raise InputError(f"at: {at:%Y-%m-%d} lies in the future; only past prices are imported")
+    return min(at, now)

@@ -37,11 +37,11 @@ class SameWeeks:
 class Yearly:
     """Sales that came in several years at about the same time. `depth`: 0..1, the middle one."""
 
-    begins: date  # of the latest
+    begins: date  # where most of them began
     years: tuple[int, ...]
     watched_years: int
     depth: Decimal
-    cheapest: bool  # no price in the watched time was lower
+    cheapest: bool  # no price in the watched time was lower than in that week
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,13 +128,26 @@ def _middle_depth(group: Sequence[Sale]) -> Decimal:
 def _yearly(group: Sequence[Sale], track: Track, zone: tzinfo) -> Yearly:
     lowest = min(piece.price for piece in track.pieces)
     span = track.at - track.pieces[0].start
+    begins = _usual_day([_day(sale, zone) for sale in group])
+    then = [s for s in group if week_words(_day(s, zone)) == week_words(begins)]
     return Yearly(
-        begins=_day(group[-1], zone),
+        begins=begins,
         years=tuple(_day(sale, zone).year for sale in group),
         watched_years=max(1, round(span / (365.2425 * DAY_US))),
         depth=_middle_depth(group),
-        cheapest=all(sale.low == lowest for sale in group) or group[-1].low == lowest,
+        cheapest=any(sale.low == lowest for sale in then),
     )
+
+
+def _usual_day(days: Sequence[date]) -> date:
+    """The day that is nearest to those of the other years; the latest of equal ones."""
+    return min(reversed(days), key=lambda day: sum(_apart(day, other) for other in days))
+
+
+def _apart(one: date, other: date) -> int:
+    """Days between them within a year."""
+    days = abs((one - other).days)
+    return abs(days - round(round(days / 365.2425) * 365.2425))
 
 
 def shop_sales(tracks: Mapping[int, Track]) -> list[ShopSale]:

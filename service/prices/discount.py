@@ -205,7 +205,9 @@ def discount_words(discount: Discount) -> str | None:
             f"seen on {discount.days} days only: too little of the {discount.window_days} days "
             "before the reduction to judge the discount"
         )
+    real = Decimal(0) if discount.real_percent is None else discount.real_percent
+    side = "above" if real < 0 else "below"
     return (
-        f"{discount.claimed_percent} % claimed, {discount.real_percent} % from the lowest price "
+        f"{discount.claimed_percent} % claimed, {abs(real)} % {side} the lowest price "
         f"seen in the {discount.window_days} days before the reduction"
     )

@@ -165,13 +165,13 @@ def stats_json(stats: PriceStats) -> dict[str, Any]:
     """Statistics with money in the subject's currency."""
     money = ("now", "low_30d", "low_90d", "low_365d", "low_ever", "high_ever", "median_90d")
     return {
-        **{name: _money(getattr(stats, name), stats.currency) for name in money},
+        **{name: _shown(getattr(stats, name), stats.currency) for name in money},
         "percentile": _number(stats.percentile, 1),
         "days_since_lower": None if stats.days_since_lower is None else int(stats.days_since_lower),
         "spells": stats.spells,
         "changes_per_30d": _number(stats.changes_per_30d, 2),
         "implied_days": _number(stats.implied_days, 1),
-        "regular": _money(stats.regular, stats.currency),
+        "regular": _shown(stats.regular, stats.currency),
         "on_sale": stats.on_sale,
         "sale_share": _number(stats.sale_share, 3),
         "sale_depth": _number(stats.sale_depth, 3),
@@ -227,7 +227,7 @@ def _yearly_json(fact: Yearly) -> dict[str, Any]:
 
 
 def _weeks_json(fact: SameWeeks, currency: str | None) -> dict[str, Any]:
-    low = _money(fact.low, currency)
+    low = _shown(fact.low, currency)
     below = _percent(fact.below_regular)
     remark = f", {below} % below the regular price" if fact.below_regular else ", no sale"
     return {
@@ -267,6 +267,13 @@ def _money(amount: Decimal | None, currency: str | None) -> str | None:
         return None
     exact = amount if amount == amount.quantize(FINEST) else amount.quantize(FINEST, ROUND_HALF_UP)
     return money_text(exact, currency)
+
+
+def _shown(amount: Decimal | None, currency: str | None) -> str | None:
+    """Of one unit of a part: cents, below 1 with more places where it has them."""
+    if amount is not None and currency is not None and amount >= 1:
+        amount = round_money(amount, currency)
+    return _money(amount, currency)
 
 
 def _cents(amount: Decimal | None, currency: str | None) -> str | None:

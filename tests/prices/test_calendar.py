@@ -67,6 +67,25 @@ def test_a_sale_that_came_once_is_no_custom() -> None:
     assert yearly_sale(twice_a_year) is None
 
 
+def test_the_week_is_the_one_that_most_of_them_began_in() -> None:
+    """Three Novembers, and a lower price some days later that nobody saw come back yet."""
+    log = track(
+        ("2024-11-01", "40"),
+        ("2024-11-22", "30"),
+        ("2024-11-29", "40"),
+        ("2025-11-22", "30"),
+        ("2025-11-29", "40"),
+        ("2026-11-22", "30"),
+        ("2026-11-29", "40"),
+        ("2026-12-01", "28"),
+        until="2026-12-02",
+    )
+    fact = yearly_sale(log)
+    assert fact is not None
+    words = "on sale in 3 years: the fourth week of November, 25 % down, three times"
+    assert yearly_words(fact) == words
+
+
 def test_a_lower_price_at_another_time_is_said() -> None:
     lower = track(
         ("2023-11-01", "40"),

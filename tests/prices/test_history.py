@@ -254,7 +254,7 @@ class TestPart:
     def test_endless_digits_are_cut(self) -> None:
         third = [Spell(1, Offer(Decimal(38) / Decimal("0.27"), "EUR"), START, START + DAY)]
         subject = Subject("sheet", {1: self.boxes}, {1: "a"}, lowest=third)
-        assert history_object(subject, Question(START + DAY))["stats"]["now"] == "140.7407"
+        assert history_object(subject, Question(START + DAY))["stats"]["now"] == "140.74"
 
 
 def test_calendar_of_earlier_years() -> None:

@@ -1,0 +1,91 @@
+"""What the commands say to people: one of a thing, whose price, above or below, and what to do.
+
+Common practice, each found by using the program.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from book_kit import CATALOGUE, CELLS, MOTOR
+from command import ebbmark
+
+
+@pytest.fixture
+def db(tmp_path):
+    url = f"sqlite:///{tmp_path / 'book.db'}"
+    catalogue = CATALOGUE.replace(
+        'currency = "EUR"\nlines', 'currency = "EUR"\nbudget = "50"\nlines'
+    )
+    (tmp_path / "book.toml").write_text(catalogue)
+    assert ebbmark("--db", url, "load", str(tmp_path / "book.toml")).code == 0
+    return url
+
+
+def said(db, *args):
+    ran = ebbmark("--db", db, *args)
+    return ran.out + ran.err
+
+
+def past(db, tmp_path, *rows):
+    text = "listing,at,price,currency,availability\n" + "".join(f"{row}\n" for row in rows)
+    (tmp_path / "past.csv").write_text(text)
+    return ebbmark("--db", db, "import", "history", str(tmp_path / "past.csv"))
+
+
+def day(ago):
+    return f"{datetime.now(UTC) - timedelta(days=ago):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def test_a_wrong_name_and_a_day_to_come_are_told_with_their_rows(db, tmp_path):
+    ran = past(
+        db, tmp_path, f"{MOTOR},{day(9)},30,EUR,", f"motors/motr,{day(9)},30,EUR,", f"{MOTOR},2999-01-01,30,EUR,"
+    )  # fmt: skip
+    assert ran.code == 2
+    first, second = ran.err.splitlines()
+    assert first.startswith(f"{tmp_path / 'past.csv'}: row 3: ")
+    assert "motors/motr" in first
+    assert ": row 4: at: 2999-01-01 lies in the future" in second
+    assert "no price" in said(db, "reprice", "racer"), "nothing of the file was kept"
+
+
+def test_one_row_is_a_row(db, tmp_path):
+    assert past(db, tmp_path, f"{MOTOR},{day(9)},30,EUR,").out == "1 row read, 1 new\n"
+
+
+def test_a_new_catalogue_is_one_line_of_check(db):
+    out = said(db, "check")
+    assert "2 pages: no price yet; run: ebbmark poll\n" in out
+    assert MOTOR not in out
+    assert len(ebbmark("--db", db, "check", "--json").json) >= 2
+
+
+def test_a_budget_beside_a_total_that_lacks_a_price(db, tmp_path):
+    past(db, tmp_path, f"{MOTOR},{day(0.1)},30,EUR,")
+    assert "in this model at most 20.00 below it" in said(db, "reprice", "racer")
+    past(db, tmp_path, f"{MOTOR},{day(0.05)},80,EUR,")
+    assert "in this model at least 30.00 above it" in said(db, "reprice", "racer")
+    past(db, tmp_path, f"{CELLS},{day(0.05)},40,EUR,")
+    assert "in this model 50.00 above it" in said(db, "reprice", "racer")
+
+
+def test_an_old_price_is_so_many_days_old(db, tmp_path):
+    past(db, tmp_path, f"{MOTOR},{day(30.5)},30,EUR,")
+    assert "stale, 30 days" in said(db, "reprice", "racer")
+    assert "price last seen 30 days ago" in said(db, "check")
+    past(db, tmp_path, f"{MOTOR},{day(2.5)},30,EUR,")
+    assert "stale, 60 h" in said(db, "reprice", "racer")
+
+
+def test_spells_of_a_part_name_their_pages(db, tmp_path):
+    past(db, tmp_path, f"{MOTOR},{day(9)},30,EUR,")
+    assert said(db, "history", "motor").count(MOTOR) == 0, "one page needs no name beside it"
+    said(db, "price", "motor", "28.00 EUR", "--from", "cells")
+    spells = [line for line in said(db, "history", "motor").splitlines() if "EUR  unknown" in line]
+    assert [line.split()[-1] for line in spells] == [MOTOR, "cells/motor"]
+
+
+def test_a_page_that_is_not_there(db, tmp_path):
+    out = said(db, "read", str(tmp_path / "none.html"))
+    assert "as it stood" not in out, "no empty table"
