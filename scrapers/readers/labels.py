@@ -144,7 +144,10 @@ ONCE = Words(
 )
 USED = Words(
     r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|"
-    r"gebraucht\w*|occasions?|"
+    r"gebraucht\w*|occasions?|retourware|zweite wahl|b-stock|ex-demo|tweede kans\w*|"
+    r"tweedekans\w*|second chance|"
+    r"(?:buy|get it|buy it) new|new (?:from|for)(?=\s*[:€$£\d])|neu(?:ware)? ab|"
+    r"neuf [àa] partir de|nieuw vanaf|"
     r"reconditionn\w+|"
     r"tweedehands|usat[oi]|usad[oa]s?|u[żz]ywan\w*|bazarov\w*|begagnad\w*|brugt\w*)\b",
 )
@@ -237,13 +240,15 @@ NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 
 # class and id words of the element and its near ancestors
 C_LIST = re.compile(
-    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|orig(?:inal)?|previous|"
+    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|orig(?:in(?:al)?)?|previous|"
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
     r"pseudo|statt|barre|"
     r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
     r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
     r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
-    r"strikethrough|crossedout|price_?-?type_?-?deleted|(?:^|[\s_-])deleted(?=$|[\s_-])|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?(?:sale|discount)|"
+    r"durchgestrichen|tachado|doorgestreept|s?barrato|przekre[sś]l|skreslon|genomstruk|overstreg|"
+    r"riscado|pre[sš]krt|(?:consumer|market|origin|ori|del)[-_]?price|price[-_]?(?:ori|del)(?![a-z])|"
+    r"strikethrough|crossed-?out|price_?-?type_?-?deleted|(?:^|[\s_-])deleted(?=$|[\s_-])|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?(?:sale|discount)|"
     r"pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
     _I,
 )
@@ -334,7 +339,7 @@ ZONE = re.compile(
     r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|"
     r"popup-?promo|"
     r"(?:tab|panel|accordion)[-_]?\w*(?:shipping|delivery|returns)|"
-    r"(?:shipping|delivery)[-_]?(?:tab|panel|returns|policy|table|methods|costs|rates)|"
+    r"(?:shipping|delivery)[-_]?(?:tab|panel|returns|policy|table|methods|costs|rates|options)|"
     r"gift-?wrap|warranty|insurance|protection-?plan|trade-?in|other-?sellers|more-?(?:from|"
     r"products)|"
     r"you-?may|customers|collections?-?list|announcement|promo-?bar|usp|free-?shipping-?bar",
@@ -347,10 +352,10 @@ HIDDEN_CLASS = re.compile(
     _I,
 )
 SPOKEN_CLASS = re.compile(
-    r"(?:^|\s)(?:sr-only|screen-reader(?:-text|-only)?|visually-?hidden|visuallyhidden|(?:a-|is-|"
-    r"u-)?offscreen|"
-    r"assistive-text|sr|screenreader|element-invisible|a11y-hidden|hidden-visually|"
-    r"show-for-sr)(?=$|\s)",
+    r"(?:^|\s)(?:[\w-]{0,30}?[_-])?(?:sr-only|screen-reader(?:-text|-only|s)?|visually-?hidden|"
+    r"off-?screen|"
+    r"assistive-text|screenreader|element-invisible|a11y-hidden|hidden-visually|"
+    r"show-for-sr)(?:__\w{1,12})?(?=$|\s)|(?:^|\s)sr(?=$|\s)",
     _I,
 )
 HIDDEN_STYLE = re.compile(r"display\s*:\s*none|visibility\s*:\s*hidden", _I)

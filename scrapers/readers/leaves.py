@@ -329,9 +329,19 @@ def _parts(node: LexborNode, parts: list[str], depth: int) -> None:
             text = (child.text_content or "").strip()
             if text:
                 parts.append(text)
-        elif child.is_element_node and not _unseen(child):
+        elif child.is_element_node and not _unseen(child) and not _sells_another(child, parts):
             _parts(child, parts, depth + 1)
         child = child.next
+
+
+def _sells_another(node: LexborNode, before: list[str]) -> bool:
+    """A link with words and an amount of its own, behind an amount: "buy new: 229"."""
+    if node.tag != "a" or (node.attributes.get("href") or "#").startswith(_NOWHERE):
+        return False
+    found = PRICE_LIKE.search(text := squeeze(node.text(separator=" ")))
+    lead = text[: found.start()] if found else ""
+    named = _NAMED.search(lead) is not None and not labels.CURRENT.search(lead)
+    return named and any(PRICE_LIKE.search(part) for part in before)
 
 
 def _unseen(node: LexborNode) -> bool:

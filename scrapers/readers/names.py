@@ -11,13 +11,16 @@ PRICED, STOCKED, TIERED, NUMBERED = 1, 2, 4, 8
 # what builders of sites with made-up class names call an element by
 CALLED = (
     "data-hook", "data-testid", "data-test-id", "data-test", "data-qa", "data-qaid", "data-aid",
-    "data-cy", "data-automation", "data-automation-id", "automation-id",
+    "data-cy", "data-automation", "data-automation-id", "automation-id", "data-name", "data-e2e",
+    "data-locator", "data-selenium",
 )  # fmt: skip
 # names that shops of many tongues give to elements with an amount in them
 PRICE_NAMES = (
     "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
     "amount", "money", "cost", "betrag", "line-through", "strike",
-    "compare", "uvp", "rrp", "msrp", r"(?<![a-z])(?:was|old|now|before)(?![a-z])",
+    "compare", "uvp", "rrp", "msrp", "crossed", "struck", "streich", "durchgestrichen", "tachado",
+    "doorgestreept", "barrato", "przekre", "skreslon", "genomstruk", "overstreg", "riscado",
+    r"(?<![a-z])(?:was|old|now|before)(?![a-z])",
 )  # fmt: skip
 STOCK_NAMES = (
     "stock",

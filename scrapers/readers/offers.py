@@ -266,7 +266,7 @@ def _finish(draft: _Draft, item: Item, where: str, index: dict[str, Item], holde
     )
 
 
-_USED = frozenset({"UsedCondition", "DamagedCondition"})
+_USED = frozenset({"UsedCondition", "DamagedCondition", "RefurbishedCondition"})
 
 
 def _doubt(item: Item, now: Value) -> str | None:

@@ -13,6 +13,7 @@ from scrapers.readers.names import CALLED
 MAX_CLIMB = 600
 _OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
 _OWN_TAGS = frozenset({"form", "button", "input"})  # "cart" there means: into the cart
+_YES = frozenset({"true", "1", "yes"})
 _STRUCK_TAGS = frozenset({"del", "s", "strike"})
 
 
@@ -112,6 +113,8 @@ def _step(outer: Place, node: LexborNode, key: int) -> Place:
     struck = outer.struck or tag in _STRUCK_TAGS
     if not struck and "style" in attrs:
         struck = bool(labels.STRUCK_STYLE.search(attrs["style"] or ""))
+    if not struck and attrs:
+        struck = (attrs.get("data-strike") or attrs.get("data-a-strike")) in _YES
     if outer.branch and zone == outer.zone and struck == outer.struck:
         return outer
     return Place(outer.level, zone, struck, outer.branch or key)

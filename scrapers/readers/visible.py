@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -83,7 +84,8 @@ def look(
         extra = _take_plain(reader, doc, found, once=once)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
-            reader.seen = [*named, *_with_tax(reader.seen, expected, currency, taxed())]
+            pair = _pair(reader.seen, expected, found.places)
+            reader.seen = [*named, *(pair or _with_tax(reader.seen, expected, currency, taxed()))]
         nearer = bool(apart) and any(
             s.level < apart and (expected or s.kind in _PAID) for s in reader.seen
         )
@@ -133,6 +135,27 @@ def _with_tax(
     ]
     near = [s for s in gross if any(e < s.amount <= e * MOST_TAX for e in expected)]
     return [s for s in near if s.currency in (None, currency)]
+
+
+def _pair(seen: list[Seen], expected: Sequence[Decimal], places: Places) -> list[Seen]:
+    """The markup's price and the one higher amount beside it that a printed saving leads from."""
+    plain = [s for s in seen if s.kind in ("now", "gross") and s.low is None]
+    held = next((s for s in plain if s.amount in expected), None)
+    others = [s for s in plain if held and s.parent == held.parent and s.amount > held.amount]
+    if held is None or held.node is None or len({s.amount for s in others}) != 1:
+        return []
+    old = others[0].amount
+    if any(s.kind == "saving" and s.amount == old - held.amount for s in seen):
+        return [held, others[0]]
+    block = held.node.parent.parent if held.node.parent is not None else None
+    near = places.text(block) if block is not None else ""
+    rates = _RATE.findall(near) if len(near) <= MAX_NEAR else []
+    fits = any(abs((1 - held.amount / old) * 100 - int(rate)) <= 1 for rate in rates)
+    return [held, others[0]] if fits else []
+
+
+MAX_NEAR = 600
+_RATE = re.compile(r"(?<![\d.,])(\d{1,2})\s?%")
 
 
 def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
