@@ -74,7 +74,11 @@ def read(doc: Doc, places: Places) -> Stock:
         words = _in_words(places)
         if words is None:
             return Stock(button, proof_of)
-        return words._replace(mixed=button is Availability.IN_STOCK)
+        if button is not Availability.IN_STOCK:
+            return words
+        # a badge that a theme always prints may be hidden by its style sheet
+        said = Availability.UNKNOWN if words.said in _OUT else words.said
+        return words._replace(said=said, mixed=True)
     _, _, said, proof = min(found, key=lambda one: one[:2])
     signs = {one[2] in _OUT for one in found} | ({button in _OUT} if proof_of else set())
     return Stock(said, proof, mixed=len(signs) > 1)

@@ -121,6 +121,24 @@ MAX_SUMS = 12
 _HALF_POINT = Decimal("0.6")
 
 
+def led_by_rate(lower: Seen, higher: Seen) -> bool:
+    """Whether the block around two amounts prints the percentage that leads from one to the other.
+
+    The amounts may stand in elements of their own that no name tells apart.
+    """
+    at = lower.node.parent if lower.node is not None else None
+    digits = _NOT_DIGIT.sub("", higher.text)
+    for _ in range(MAX_CLIMB):
+        text = at.text(separator=" ")[: 8 * MAX_BLOCK] if at is not None else ""
+        if at is None or at.tag == "body" or len(" ".join(text.split())) > MAX_BLOCK:
+            return False
+        rates = [Decimal(m[1].replace(",", ".")) for m in _PERCENT.finditer(text)][:4]
+        if rates and digits in _NOT_DIGIT.sub("", text):
+            return any(_off(lower.amount, higher.amount, r) for r in rates)
+        at = at.parent
+    return False
+
+
 def _off(price: Decimal, listed: Decimal, rate: Decimal) -> bool:
     return rate > 1 and abs((1 - price / listed) * 100 - rate) <= _HALF_POINT
 

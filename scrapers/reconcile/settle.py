@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from itertools import permutations
 
 from scrapers.model import Source
+from scrapers.readers import was
 from scrapers.readers.claims import Seen
 from scrapers.reconcile.against import RULES, conflict
 from scrapers.reconcile.court import (
@@ -126,10 +128,27 @@ def _shown_only(court: Court, now: Seen) -> Verdict:
 def _one_of(made: Verdict, now: Seen, rivals: list[Seen]) -> Verdict:
     """Of two bare amounts side by side the lower is paid; more of them settle nothing."""
     amounts = sorted({r.amount for r in rivals} | {now.amount})
+    pairs = _by_rate([now, *rivals]) if len(amounts) <= MOST_RATED else []
+    if len(pairs) == 1:
+        price, listed = pairs[0]
+        return replace(made, price=price, list_price=listed, note="by the printed percentage")
     beside = all(r.parent == now.parent and r.currency == now.currency for r in rivals)
     if len(amounts) > 2 or not beside:
         return replace(made, **_several(amounts))  # type: ignore[arg-type]  # as above
     return replace(made, price=amounts[0], list_price=amounts[1], note=TWO_BARE)
+
+
+MOST_RATED = 5
+
+
+def _by_rate(seen: list[Seen]) -> list[tuple[Decimal, Decimal]]:
+    """The price and the old price between which a printed percentage leads."""
+    plain = {s.amount: s for s in reversed(seen)}.values()
+    return [
+        (low.amount, high.amount)
+        for low, high in permutations(plain, 2)
+        if low.amount < high.amount and was.led_by_rate(low, high)
+    ]
 
 
 def _several(amounts: list[Decimal]) -> dict[str, object]:
