@@ -293,8 +293,9 @@ class _Writer:
     def _place(self, order: PlacedOrder, at_border: Mapping[str, Decimal]) -> str:
         """The command that books it once it is placed."""
         lines = [f'"{number_text(b.units)} x {b.good.listing.key}"' for b in order.buys]
-        carriage = [c.cost for c in order.landed.charges if c.name == words.SHIPPING]
-        sums = {"shipping": sum(carriage, Decimal(0)), "estimate": sum(at_border.values())}
+        late = (words.DUTY, words.IMPORT_TAX, words.CLEARANCE)
+        asked = [c.cost for c in order.landed.charges if c.name not in late]
+        sums = {"shipping": sum(asked, Decimal(0)), "estimate": sum(at_border.values())}
         told = [
             f'--{option} "{self.money(Decimal(cost))} {self.plan.currency}"'
             for option, cost in sums.items()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from service.cli.app import DONE, PARTLY, book, db_option, json_option, say_json
+from service.cli.app import DONE, PARTLY, REASONS, book, db_option, json_option, say_json
 from service.errors import InputError
 
 if TYPE_CHECKING:
@@ -97,9 +97,8 @@ def add_command(  # one option each
             say_json(say) if as_json else show_reading(say)
             click.echo("Nothing kept: name the part with --part KEY (and --name for a new one).")
             return DONE
-        if name:
-            edit.add_part(deps, edit.new_part(part, name, unit))
-        listing = edit.add_listing(deps, url, part, sold_as=sold_as, every=None)
+        new = edit.new_part(part, name, unit) if name else None
+        listing = edit.add_listing(deps, url, part, sold_as=sold_as, every=None, new=new)
         report = asyncio.run(poll_these(deps, [listing.id]))
         state = edit.last_visit(deps, listing)
     answer = {"listing": listing.key, "supplier": listing.supplier, **state}
@@ -111,7 +110,13 @@ def _added(answer: Mapping[str, object]) -> str:
     line = f"{answer['listing']} at {answer['supplier']}: {answer['outcome'] or 'not visited yet'}"
     if answer["price"]:
         line += f", {answer['price']} {answer['currency']} for {answer['sold_as']}"
-    return line + (f" ({answer['reason']})" if answer["reason"] else "")
+    reason = REASONS.get(str(answer["reason"]), answer["reason"])
+    line += f" ({reason})" if reason else ""
+    if answer["outcome"] in (None, "ok", "doubtful") or answer["price"]:
+        return line
+    key = answer["listing"]
+    wrong = f'if the address is wrong: ebbmark remove "{key}"'
+    return f"{line}\nkept, and tried again by itself; {wrong}"
 
 
 @click.command("price", context_settings={"ignore_unknown_options": True})

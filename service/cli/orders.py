@@ -43,7 +43,7 @@ def _money(text: str | None) -> Money | None:
 @click.option("--order", "key", help="The supplier's number of the order; one is given without it.")
 @click.option("--from", "supplier", help="Key of the supplier.")
 @click.option("--on", help="Day of the order; today without it.")
-@click.option("--shipping", help='What delivery costs, like "4.95 EUR".')
+@click.option("--shipping", help='Delivery and the shop\'s fees, like "4.95 EUR".')
 @click.option("--estimate", help="What tax, duty and fees are thought to come to later.")
 @click.option("--debited", help="What left the account for the lines together.")
 @click.option("--note", default="", help="A remark.")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from service.cli.show import cell, plain_table, print_plain
@@ -25,6 +26,8 @@ def show_order(answer: Row) -> None:
     for bill in answer["bills"]:
         note = f" ({bill['note']})" if bill["note"] else ""
         print_plain(f"{bill['kind']} {bill['cost']} {bill['currency']}, {bill['on']}{note}")
+    if answer["total"]:
+        print_plain(f"together {answer['total']}")
     if answer["estimate"]:
         print_plain(f"estimated later costs {answer['estimate']}")
     if answer["estimate_error"]:
@@ -85,7 +88,7 @@ def show_versions(answer: Row) -> None:
         for change in pair["changes"]:
             print_plain(
                 f"  {change['part']}: {change['before'] or 'not there'} -> "
-                f"{change['after'] or 'not there'}, {change['share']}"
+                f"{change['after'] or 'not there'}, {_signed(change['share'])}"
             )
         least = "" if pair["complete"] else "at least, as prices lack: "
         mass = f", {pair['mass']} g" if pair["mass"] is not None else ""
@@ -109,7 +112,19 @@ def _groups_table(pair: Row) -> Any:
     table = plain_table(("", "left"), *heads)
     for group in pair["groups"]:
         table.add_row(cell(group["group"]), *(cell((group[x] or {}).get(key)) for x, key in shown))
+    sums = [_summed(pair["groups"], x, key) for x, key in shown]
+    table.add_row("in all", *map(cell, sums))
     return table
+
+
+def _summed(groups: Sequence[Row], side: str, figure: str) -> str | None:
+    """A column's sum; None where it holds nothing."""
+    values = [Decimal(x) for group in groups if (x := (group[side] or {}).get(figure)) is not None]
+    return f"{sum(values, Decimal(0)):f}" if values else None
+
+
+def _signed(change: str | None) -> str | None:
+    return f"+{change}" if change and Decimal(change) > 0 else change
 
 
 def taken_text(answer: Row) -> str:

@@ -146,16 +146,27 @@ def _record(unit: Unit, deps: Deps, observation: Observation) -> None:
 
 
 def add_listing(
-    deps: Deps, url: str, part_key: str, *, sold_as: str | None, every: timedelta | None
+    deps: Deps,
+    url: str,
+    part_key: str,
+    *,
+    sold_as: str | None,
+    every: timedelta | None,
+    new: Part | None = None,
 ) -> Listing:
-    """A product page as a listing of a part; its supplier is known by its host or made new."""
+    """A product page as a listing of a part; its supplier is known by its host or made new.
+
+    `new`: the part, where it is made with it; it is not if the listing cannot be.
+    """
     url = good_url(deps, url)
     with deps.store.write() as unit:
+        if new is not None:
+            _make_part(unit, deps, new)
         part = need_part(unit, part_key)
         supplier = supplier_at(unit, url) or _new_supplier(unit, deps, url)
         key = listing_key(supplier.key, part.key, url, None)
-        if unit.catalogue.listing(key):
-            raise InputError(f"{url} is a listing already")
+        if found := unit.catalogue.listing(key):
+            raise InputError(_taken(url, found))
         supply = Supply(part.key, sold_as_of(part, sold_as))
         listing = Listing(key, supplier.key, (supply,), url=url)
         if every:
@@ -164,12 +175,18 @@ def add_listing(
         return need_listing(unit, key)
 
 
-def add_part(deps: Deps, part: Part) -> None:
-    """A new part; InputError where the key is taken."""
-    with deps.store.write() as unit:
-        if part.key in unit.catalogue.parts():
-            raise InputError(f"part {part.key} exists already")
-        unit.catalogue.save(Book(parts=(part,)), now=deps.clock())
+def _make_part(unit: Unit, deps: Deps, part: Part) -> None:
+    if part.key in unit.catalogue.parts():
+        raise InputError(f"part {part.key} exists already")
+    unit.catalogue.save(Book(parts=(part,)), now=deps.clock())
+
+
+def _taken(url: str, found: Listing) -> str:
+    parts = ", ".join(supply.part for supply in found.supplies)
+    return (
+        f"{url} is a listing of {parts} already; another choice on the page goes into the catalogue"
+        f' file (choice = "..."), for another part first run: ebbmark remove "{found.key}"'
+    )
 
 
 def new_part(key: str, name: str, unit: str) -> Part:

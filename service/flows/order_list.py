@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
@@ -81,6 +81,7 @@ def as_json(
         "on": None if order.on == date.min else order.on.isoformat(),
         "lines": [_line_json(line, bought[line.purchase]) for line in order.lines],
         "bills": [_bill_json(one) for one in bills],
+        "total": _total(order, bought, bills, unit, deps),
         "estimate": _text(order.estimate),
         **_error(order, bills, unit, deps),
         "note": order.note or None,
@@ -120,6 +121,30 @@ def _bill_json(bill: OrderBill) -> dict[str, Any]:
 
 def _text(money: Money | None) -> str | None:
     return None if money is None else str(money)
+
+
+def _total(
+    order: Order, bought: Mapping[int, Purchase], bills: Sequence[OrderBill], unit: Unit, deps: Deps
+) -> str | None:
+    """What its lines and bills come to, in their currency or, where they have several, the user's.
+
+    What was cancelled costs nothing; refunds stand beside their lines. None without a rate.
+    """
+    asked = [(_uncancelled(x, bought[x.purchase]), order.on) for x in order.lines]
+    asked += [(bill.cost, bill.on) for bill in bills]
+    codes = {money.currency for money, _ in asked}
+    currency = codes.pop() if len(codes) == 1 else deps.currency
+    found = [unit.rates.rates(on).convert(money, currency) for money, on in asked]
+    known = [to_cents(Fraction(one), currency) for one in found if one is not None]
+    if len(known) < len(found):
+        return None
+    return f"{money_text(sum(known, NONE), currency)} {currency}"
+
+
+def _uncancelled(line: OrderLine, purchase: Purchase) -> Money:
+    """What was debited for the line, less its part that was cancelled."""
+    gone = portions(line, purchase.count).cancelled / purchase.count
+    return Money(purchase.paid.amount * (1 - gone), purchase.paid.currency)
 
 
 def _error(order: Order, bills: Sequence[OrderBill], unit: Unit, deps: Deps) -> dict[str, Any]:

@@ -89,3 +89,35 @@ def test_spells_of_a_part_name_their_pages(db, tmp_path):
 def test_a_page_that_is_not_there(db, tmp_path):
     out = said(db, "read", str(tmp_path / "none.html"))
     assert "as it stood" not in out, "no empty table"
+
+
+def test_a_page_that_cannot_be_read_is_kept_and_that_is_said(db):
+    ran = ebbmark("--db", db, "add", "https://motors.example/typo", "--part", "prop", "--name", "P")
+    assert ran.code == 1
+    assert "kept, and tried again by itself" in ran.out
+    assert 'ebbmark remove "https://motors.example/typo"' in ran.out
+
+
+def test_adding_is_done_whole_or_not_at_all(db):
+    assert said(db, "add", MOTOR, "--part", "motor").startswith(f"{MOTOR} is a listing of motor")
+    assert ebbmark("--db", db, "add", MOTOR, "--part", "new", "--name", "N").code == 2
+    assert 'no part "new"' in said(db, "price", "new", "1 EUR", "--from", "motors")
+
+
+def test_versions_end_with_their_sums(db, tmp_path):
+    text = '[build.lighter]\nname = "L"\nfrom = "racer"\n'
+    text += 'replace = [{ part = "battery", amount = "2 pieces" }]\n'
+    (tmp_path / "more.toml").write_text(text)
+    assert ebbmark("--db", db, "load", str(tmp_path / "more.toml")).code == 0
+    past(db, tmp_path, f"{MOTOR},{day(0.1)},30,EUR,", f"{CELLS},{day(0.1)},40,EUR,")
+    out = said(db, "versions", "racer")
+    assert ["in", "all", "50.00", "70.00"] in [line.split() for line in out.splitlines()]
+    assert "+20.00" in out
+
+
+def test_an_order_says_what_it_comes_to(db, tmp_path):
+    past(db, tmp_path, f"{MOTOR},{day(0.1)},30,EUR,")
+    lines = ("2 x motor", "1 x motor = 20.00 EUR", "--from", "motors", "--shipping", "4.95 EUR")
+    assert "together 84.95 EUR" in said(db, "order", "place", *lines)
+    said(db, "order", "cancel", "order-1", "motor", "--count", "1")
+    assert "together 54.95 EUR" in said(db, "order", "show", "order-1")

@@ -115,6 +115,17 @@ def test_the_order_can_be_booked_as_it_is_told_and_is_not_planned_again():
     assert (again["orders"], again["covered"]) == ([], 2)
 
 
+def test_the_shops_fees_are_booked_with_the_order(tmp_path):
+    fee = 'fee = [{ name = "packing", amount = "0.90" }]\n[supplier.far]'
+    (tmp_path / "fee.toml").write_text(BOOK.replace("[supplier.far]", fee))
+    assert ebbmark("load", str(tmp_path / "fee.toml")).code == 0
+    found = ebbmark("plan", "swift", "--no-low", "--json").json
+    [order] = found["orders"]
+    ran = ebbmark(*shlex.split(order["place"])[1:], "--json")
+    assert ran.json["total"] == f"{order['total']} EUR"
+    assert '"5.85 EUR"' in order["place"]  # 4.95 and 0.90
+
+
 def test_what_is_in_no_order_is_named():
     ran = ebbmark("plan", "kite", "--no-low")
     assert ran.code == 0, ran.err

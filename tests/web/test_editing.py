@@ -9,10 +9,13 @@ import asyncio
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from web_kit import application, client, desk, token_of
+from web_kit import NOW, application, client, desk, token_of
 
+from scrapers import parse_amount
 from service.exchange.catalogue.wishes import target_key
 from service.flows import ask
+from service.model.book import Book
+from service.model.builds import Build, Replacement
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -207,6 +210,16 @@ def test_a_version_stands_beside_its_build(app: Any, deps: Deps) -> None:
     # motor 44.83 out, second controller 39.90 in: 186.64 - 44.83 + 39.90 = 181.71
     assert "181.71" in text
     assert "186.64" in text
+
+
+def test_a_version_with_less_of_a_part_says_how_much(app: Any, deps: Deps) -> None:
+    spar = Replacement("spar", None, parse_amount("1.5 m"))
+    slim = Build("slim", "Slim", "EUR", base="curlew", replace=(spar,))
+    with deps.store.write() as unit:
+        unit.catalogue.save(Book(builds=(slim,)), now=NOW)
+    text = get(app, "/builds/curlew/versions").text
+    assert "Carbon spar 8 mm, 1.5 m" in text
+    assert "→ nothing" not in text
 
 
 def test_a_price_by_hand_counts(app: Any, deps: Deps) -> None:

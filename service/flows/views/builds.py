@@ -249,7 +249,7 @@ def _changes(build: Build, parts: Mapping[str, Part]) -> list[dict[str, Any]]:
     return [
         {
             "old": name(change.old),
-            "new": name(change.new),
+            "new": name(change.new or (change.old if change.amount else None)),
             "amount": format_amount(change.amount) if change.amount else None,
         }
         for change in build.replace
