@@ -32,7 +32,7 @@ MAX_SHORT = 40
 AMOUNT = re.compile(r"\d[\d.,'’\u00a0\u202f]*")
 _WORD = re.compile(r"[^\W\d_]{5}")
 _FRAGMENT = re.compile(r"[\d.,'’\s\u00a0\u202f]{1,15}(?:,?[-–—])?\Z")
-_LISTS = frozenset({"table", "tbody", "ul", "ol", "dl"})
+_LISTS = frozenset({"table", "tbody", "tr", "ul", "ol", "dl"})
 _MARKED_UP = frozenset({"lowPrice", "highPrice", "price"})
 
 
@@ -204,6 +204,8 @@ _PICTURE = re.compile(r"\.(?:jpe?g|png|webp|gif|avif)(?:[?#]|\Z)", re.IGNORECASE
 
 def is_entry(node: LexborNode) -> bool:
     """Whether an element of a list shows another thing: by a linked picture, or a title each."""
+    if _names_another(node):
+        return True
     if node.tag not in _ENTRIES:
         return False
     beside = (_element(node, forward=forward) for forward in (True, False))
@@ -213,6 +215,21 @@ def is_entry(node: LexborNode) -> bool:
     return titled or (_shows_another(node) and node.css_first("button, form") is None)
 
 
+def _names_another(node: LexborNode) -> bool:
+    """A small box whose picture and words lead to one and the same other page."""
+    links = node.css("a[href]")[:6]
+    pictured = {_away(a) for a in links if a.css_first("img") is not None} - {None}
+    return bool(pictured) and len(node.text()) <= MAX_CARD and any(
+        _away(a) in pictured and _NAMED.search(a.text()) is not None for a in links
+    )
+
+
+def _away(link: LexborNode) -> str | None:
+    """Where a link leads, if neither nowhere nor to a picture."""
+    href = link.attributes.get("href") or "#"
+    return None if href.startswith(_NOWHERE) or _PICTURE.search(href) else href
+
+
 def _titled(node: LexborNode) -> bool:
     """A title and an amount in one box."""
     return node.css_first(_TITLES) is not None and is_price_like(node.text(separator=" "))
@@ -220,12 +237,8 @@ def _titled(node: LexborNode) -> bool:
 
 def _shows_another(node: LexborNode) -> bool:
     """A picture that leads away, not to a larger copy of itself."""
-    for link in node.css("a[href]")[:4]:
-        href = link.attributes.get("href") or "#"
-        away = not href.startswith(_NOWHERE) and not _PICTURE.search(href)
-        if away and link.css_first("img") is not None:
-            return True
-    return False
+    links = node.css("a[href]")[:4]
+    return any(_away(a) is not None and a.css_first("img") is not None for a in links)
 
 
 def is_linked_alone(node: LexborNode, places: Places) -> bool:

@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from decimal import Decimal
 from itertools import pairwise
 
@@ -19,8 +20,11 @@ from scrapers.texts.locales import style
 MAX_ROWS = 40
 MAX_BOXES = 3_000
 MAX_CHARS = 2_000_000
-MAX_ROW = 600
-_ROW = re.compile(r"\A\D{0,20}?(\d{1,5})\b\s*(?:[-–]\s*\d{1,5}\b)?(?!\s*%)(.{0,60})\Z", re.DOTALL)
+MAX_ROW = re.compile(
+    r"\A\D{0,20}?(\d{1,5})\b\s*(?:(?:[-–]|to|bis|à|a|al|tot|t/m|do|až|till?|-ig)\s*\d{1,5}\b)?"
+    r"(?!\s*%)(.{0,60})\Z",
+    re.DOTALL,
+)
 _UNTIL = re.compile(
     r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
 )
@@ -44,16 +48,23 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
 
 
 def unnamed(
-    doc: Doc, places: Places, locale: str | None, currency: str | None
+    doc: Doc,
+    places: Places,
+    locale: str | None,
+    currency: str | None,
+    *,
+    tables: bool = False,
 ) -> tuple[tuple[Decimal, ...], list[Multibuy], str | None]:
     """Of rows that no name marks: the amounts for one piece, the prices of more, the currency.
 
-    Rows count where their amounts fall as the quantities that lead them rise.
+    Rows count where their amounts fall as the quantities that lead them rise. `tables`: only
+    those of tables and lists.
     """
     budget = MAX_CHARS
-    for node in (*doc.tree.css("table, ul, ol, dl"), *doc.tree.css("div"))[:MAX_BOXES]:
-        rows = node.css("tr") if node.tag == "table" else list(node.iter(include_text=False))
-        if not 1 < len(rows) <= MAX_ROWS or places.of(node).zone in ("other", "hidden"):
+    boxes = () if tables else doc.tree.css("div")
+    for node in (*doc.tree.css("table, ul, ol, dl"), *boxes)[:MAX_BOXES]:
+        count, rows = _lines(node)
+        if not 1 < count <= MAX_ROWS or places.of(node).zone in ("other", "hidden"):
             continue
         found, spent = _rows(rows, locale, currency)
         budget -= spent
@@ -66,18 +77,64 @@ def unnamed(
     return (), [], currency
 
 
+def _lines(node: LexborNode) -> tuple[int, Iterator[str]]:
+    """What a table, list or box says row by row, and how many rows there are.
+
+    Quantities in a head row go to the amounts in their columns. Texts are made one by one, as
+    those of boxes within boxes are long.
+    """
+    if node.tag == "table":
+        rows = node.css("tr")
+        turned = _turned(rows) if len(rows) in (2, 3) else []
+        return (len(turned), iter(turned)) if turned else (len(rows), map(_text, rows))
+    inner = list(node.iter(include_text=False))
+    if node.tag == "dl" and [one.tag for one in inner[:2]] == ["dt", "dd"]:
+        pairs = zip(inner[::2], inner[1::2], strict=False)
+        return len(inner) // 2, (f"{_text(term)} {_text(said)}" for term, said in pairs)
+    return len(inner), map(_text, inner)
+
+
+def _turned(rows: list[LexborNode]) -> list[str]:
+    """Columns as rows, of a short table whose first row holds quantities."""
+    if any(len(row.text()) > MAX_ROW for row in rows):
+        return []
+    return _columns([[_text(cell) for cell in row.css("td, th")] for row in rows])
+
+
+def _columns(cells: list[list[str]]) -> list[str]:
+    """Rows out of columns where a row holds nothing but quantities, and as many amounts follow."""
+    head, *rest = cells
+    if not 1 < len(head) <= MAX_ROWS or any(len(row) != len(head) for row in rest):
+        return []
+    told = [n for n, cell in enumerate(head) if _QUANTITY.match(cell)]
+    if len(told) < max(2, len(head) - 1):
+        return []
+    return [" ".join(row[n] for row in cells) for n in told]
+
+
+_QUANTITY = re.compile(
+    r"(?:[^\W\d_]{2,9}\s|[>≥]=?\s?)?\d{1,5}\s?(?:\+|(?:[-–]|to|bis|à|a|al|tot|t/m|do|až|till?)\s?"
+    r"\d{1,5})?(?:\s?[^\W\d_]{1,8}\.?)?\Z",
+    re.IGNORECASE,
+)
+
+
+def _text(node: LexborNode) -> str:
+    text = node.text(separator=" ")
+    return text if len(text) > MAX_ROW else " ".join(text.split())
+
+
 def _rows(
-    rows: list[LexborNode], locale: str | None, currency: str | None
+    rows: Iterator[str], locale: str | None, currency: str | None
 ) -> tuple[list[tuple[int, tuple[Decimal, ...]]], int]:
     """The rows that say a quantity and amounts, and how much text was read; none of a long one."""
     found: list[tuple[int, tuple[Decimal, ...]]] = []
     spent = 0
-    for row in rows:
-        text = row.text(separator=" ")
+    for text in rows:
         spent += len(text)
         if len(text) > MAX_ROW:
             return [], spent
-        if made := _amounts(" ".join(text.split()), locale, currency):
+        if made := _amounts(text, locale, currency):
             found.append(made)
     return found, spent
 

@@ -151,6 +151,8 @@ def _taxes(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
             return pay(
                 court, now, None, tax=Tax.INCLUDED, note="the markup holds the price without tax"
             )
+        if told.price is None and told.high is not None and court.vat(told.high, now.amount):
+            return pay(court, now, None, tax=Tax.INCLUDED, note="the markup holds the net range")
         if now.tax is Tax.EXCLUDED and court.vat(now.amount, price):
             return by(court, told, tax=Tax.INCLUDED)
         seen = court.shown.rivals

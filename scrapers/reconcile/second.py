@@ -34,20 +34,39 @@ def by_breaks(
         if chosen is not None:
             return chosen
     if verdict.note == TWO_BARE:
-        ticked = _by_mark(replace(verdict, list_price=None), court)
-        return ticked if ticked.note != TWO_BARE else _by_tax(text(), verdict, court)
+        return _of_two(doc, text, verdict, view, court, locale)
     if not _asks(doc, text, verdict, view, court):
         return verdict
     several = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
     money = verdict.currency or court.currency or hint
-    amounts, more, code = tiers.unnamed(doc, view.places, locale, money)
+    amounts, more, code = tiers.unnamed(
+        doc, view.places, locale, money, tables=verdict.price is not None
+    )
     money = money or code
-    view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
+    known = [m for m in view.multibuy if m.price not in amounts[:1]]  # of a row misread
+    view.multibuy = tuple(dict.fromkeys((*(known if more else view.multibuy), *more)))
     if verdict.doubt == CHOICE_NEEDED and not (amounts and court.same(verdict.high, amounts[0])):
         return verdict
     if several and not amounts:
         return _by_mark(verdict, court)
     return _of_row(text, verdict, court, amounts, money, {m.price for m in more})
+
+
+def _of_two(
+    doc: Doc,
+    text: Callable[[], str],
+    verdict: Verdict,
+    view: View,
+    court: Court,
+    locale: str | None,
+) -> Verdict:
+    """Of two bare amounts: rows of quantities, a ticked choice, columns of net and gross."""
+    amounts, more, _ = tiers.unnamed(doc, view.places, locale, verdict.currency)
+    if amounts and court.same(verdict.list_price, amounts[0]):
+        view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
+        return replace(verdict, price=amounts[0], list_price=None, note=None)
+    ticked = _by_mark(replace(verdict, list_price=None), court)
+    return ticked if ticked.note != TWO_BARE else _by_tax(text(), verdict, court)
 
 
 def _asks(doc: Doc, text: Callable[[], str], verdict: Verdict, view: View, court: Court) -> bool:
@@ -59,6 +78,8 @@ def _asks(doc: Doc, text: Callable[[], str], verdict: Verdict, view: View, court
         return open_ or rows
     if rounded(price, court.currency) != price or price in {m.price for m in view.multibuy}:
         return True
+    if court.shown.now is None and verdict.told and "<table" in doc.html:
+        return True  # the markup may hold the price of the last row
     if view.doubts and verdict.source is Source.VISIBLE and "<table" in doc.html:
         return True
     return verdict.tax is not Tax.INCLUDED and "<table" in doc.html and _columns(text())
@@ -97,7 +118,7 @@ def _columns(text: str) -> bool:
 def _boxed(court: Court) -> set[Decimal]:
     """The prices that stand beside a radio button each."""
     plain = [s for s in court.shown.all if s.kind in ("now", "gross")]
-    return {s.amount for s in plain if picked.has_box(s.node)}
+    return {s.amount for s in plain if picked.has_box(s.node) or picked.in_button(s.node)}
 
 
 def _of_boxes(verdict: Verdict, court: Court, now: Seen) -> Verdict | None:
@@ -107,7 +128,7 @@ def _of_boxes(verdict: Verdict, court: Court, now: Seen) -> Verdict | None:
     """
     boxed = _boxed(court) if court.shown.rivals else set()
     several = len(boxed) > 1
-    if not picked.has_box(now.node):
+    if not (picked.has_box(now.node) or (several and picked.in_button(now.node))):
         if not several or verdict.price not in boxed:
             return None
         # the first choice, shown as the price
@@ -141,7 +162,10 @@ def _by_tax(text: str, verdict: Verdict, court: Court) -> Verdict:
     if net is None or gross is None or not court.vat(net, gross):
         return verdict
     if not _columns(text):
-        return verdict
+        now = court.shown.now
+        unnamed = now is not None and not now.named
+        doubt = f"{SEVERAL}: {net}, {gross}"  # a sale, or a price without and with tax
+        return replace(verdict, price=None, list_price=None, doubt=doubt) if unnamed else verdict
     return replace(verdict, price=gross, list_price=None, tax=Tax.INCLUDED)
 
 
