@@ -20,7 +20,8 @@ from scrapers.texts.locales import style
 MAX_ROWS = 40
 MAX_BOXES = 3_000
 MAX_CHARS = 2_000_000
-MAX_ROW = re.compile(
+MAX_ROW = 600
+_ROW = re.compile(
     r"\A\D{0,20}?(\d{1,5})\b\s*(?:(?:[-–]|to|bis|à|a|al|tot|t/m|do|až|till?|-ig)\s*\d{1,5}\b)?"
     r"(?!\s*%)(.{0,60})\Z",
     re.DOTALL,
