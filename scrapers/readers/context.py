@@ -183,6 +183,25 @@ def _printed_label(node: LexborNode) -> str:
     return ""
 
 
+def in_basket(node: LexborNode) -> bool:
+    """Whether an amount stands in a link to the basket: what is in it so far."""
+    at: LexborNode | None = node
+    for _ in range(4):
+        if at is None or at.tag == "body":
+            return False
+        if at.tag == "a":
+            return _BASKET.search(at.attributes.get("href") or "") is not None
+        at = at.parent
+    return False
+
+
+_BASKET = re.compile(
+    r"/(?:cart|basket|bag|checkout|warenkorb|panier|winkel\w+|carrello|carrito|koszyk|ko[sš][ií]k|"
+    r"kundvagn|varukorg|kurv|ostoskori|kosar)\b[^?=]*\Z",
+    re.IGNORECASE,
+)
+
+
 def in_sentence(node: LexborNode) -> bool:
     """An amount in the midst of a paragraph's words, as an article tells what things cost."""
     block = node.parent

@@ -12,7 +12,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.model import PriceText, Tax
 from scrapers.readers import labels
-from scrapers.readers.leaves import AMOUNT, Leaf
+from scrapers.readers.leaves import AMOUNT, PRICE_LIKE, Leaf
 from scrapers.readers.places import own_class
 
 _BY_CLASS = (
@@ -220,8 +220,19 @@ _LEADING = (("shipping", labels.SHIPPING), ("instalment", labels.INSTALMENT))
 
 def _led_by(text: str) -> str | None:
     """What the words before the first of several amounts say of all of them."""
-    lead = AMOUNT.split(text, 1)[0]
+    money = PRICE_LIKE.search(text)
+    lead = text[: money.start()] if money else AMOUNT.split(text, 1)[0]
+    if _SELLERS.search(lead):
+        return "used"
     return next((kind for kind, pattern in _LEADING if pattern.search(lead)), None)
+
+
+# "3 new from 9.50", "2 offers from": what others ask
+_SELLERS = re.compile(
+    r"\b\d+\s+(?:other )?(?:new|used|sellers?|offers?|neue?|angebote?|anbieter|vendeurs?|offres?|"
+    r"verkopers?|aanbied\w+|venditori|offerte|vendedores|ofertas?|s[äa]ljare|s[æa]lgere)\b[^\d]{0,12}\Z",
+    re.IGNORECASE,
+)
 
 
 _PIECES = re.compile(

@@ -219,8 +219,10 @@ def _names_another(node: LexborNode) -> bool:
     """A small box whose picture and words lead to one and the same other page."""
     links = node.css("a[href]")[:6]
     pictured = {_away(a) for a in links if a.css_first("img") is not None} - {None}
-    return bool(pictured) and len(node.text()) <= MAX_CARD and any(
-        _away(a) in pictured and _NAMED.search(a.text()) is not None for a in links
+    return (
+        bool(pictured)
+        and len(node.text()) <= MAX_CARD
+        and any(_away(a) in pictured and _NAMED.search(a.text()) is not None for a in links)
     )
 
 

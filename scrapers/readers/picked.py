@@ -11,6 +11,7 @@ MAX_FIELDS = 12
 _INPUTS = "input[type=radio]"
 _CHOSEN = "input[checked], option[selected]"
 _MARKED = frozenset({"active", "selected", "is-active", "is-selected", "checked", "current"})
+_SAID = ("aria-checked", "aria-pressed", "aria-selected")
 MAX_CLIMB = 3
 
 
@@ -49,6 +50,17 @@ def has_box(node: LexborNode | None) -> bool:
     return _box(node) is not None
 
 
+def in_button(node: LexborNode | None) -> bool:
+    """Whether an amount stands in a button: of several such each is a choice."""
+    for _ in range(MAX_CLIMB):
+        if node is None:
+            return False
+        if node.tag == "button" or (node.attributes.get("role") or "") in ("radio", "option"):
+            return True
+        node = node.parent
+    return False
+
+
 def _box(node: LexborNode | None) -> LexborNode | None:
     """The radio button that belongs to an amount."""
     inner: LexborNode | None = None
@@ -84,7 +96,8 @@ def is_ticked(node: LexborNode | None) -> bool:
         if node is None or len(node.css(_INPUTS)) > 1:
             return False
         names = (node.attributes.get("class") or "").split()
-        if not _MARKED.isdisjoint(names) or node.css_first(_CHOSEN) is not None:
+        told = any(node.attributes.get(a) == "true" for a in _SAID)
+        if told or not _MARKED.isdisjoint(names) or node.css_first(_CHOSEN) is not None:
             return True
         node = node.parent
     return False

@@ -23,6 +23,7 @@ from scrapers.readers.context import (
     end_of_range,
     find,
     for_reading,
+    in_basket,
     in_sentence,
     is_sentence,
     labelled_by,
@@ -95,6 +96,8 @@ class Reader:
         for order, leaf in enumerate(held):
             if leaf.place.zone == "hidden":
                 continue
+            if plain and self._above_all(leaf):
+                continue
             if self._in_card(leaf.node) or (plain and of_link(leaf.node)):
                 self.cards += 1
                 continue
@@ -104,6 +107,12 @@ class Reader:
             for line in lines_of(leaf):
                 self._one(line, order)
         self._drop_spoken()
+
+    def _above_all(self, leaf: Leaf) -> bool:
+        """Before the heading and sharing no more than the body with it: the basket, a banner."""
+        if leaf.place.level < self.places.body or not self.places.ahead(leaf.node):
+            return False
+        return self.places.body > 1 or in_basket(leaf.node)
 
     def take_alone(self) -> None:
         """Read what was passed over: where nothing else shows a price."""

@@ -93,6 +93,7 @@ _LEAD = re.compile(
     r"leveringstid|p[åa] lager|disponibilitate|disponibilitat)\b\s*:?\s+\S",
     re.IGNORECASE,
 )
+_SUM = re.compile(r"[€$£¥]\s?\d|\d\s?[€$£¥]|\d[.,]\d\d\b")  # words around a price tell no stock
 _BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
 MAX_WORDS = 45
 MAX_NEAR = 2_500
@@ -121,7 +122,7 @@ def _in_words(places: Places) -> Stock | None:
                 or places.of(node).zone in ("other", "hidden")
             ):
                 continue
-            said = read_availability(text)
+            said = None if _SUM.search(text) else read_availability(text)
             if said is Availability.IN_STOCK and not _LEAD.match(text):
                 continue
             if said not in (None, Availability.UNKNOWN):

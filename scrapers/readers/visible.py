@@ -25,7 +25,7 @@ from scrapers.readers.sight import Reader
 
 FAR = 4  # levels above the heading: what first comes there may be another thing's price
 _PAID = ("now", "low", "gross", "net")
-_PLAIN_TAGS = "h2,h3,h4,h5,p,li,td,th,dd,dt,b,strong,em,i,span,div,font,big,label,center,u"
+_PLAIN_TAGS = "h2,h3,h4,h5,p,li,td,th,dd,dt,b,strong,em,i,span,div,font,big,label,center,u,button"
 
 
 @dataclass(slots=True)
@@ -193,10 +193,13 @@ MAX_BLOCKS = 3
 def _plain_block(doc: Doc, found: View) -> LexborNode | None:
     """The block around the heading that has amounts, and the order button where there is one."""
     at, best = found.heading or doc.tree.body, None
-    bought = _around_button(doc, found.places)
+    bought, below = _around_button(doc, found.places), 0
     for _ in range(12):
         if at is None or at.tag in (None, "html", "-undef"):
             break
+        if at.tag == "body" and best is None and below in bought:
+            return None  # what else the page shows lies outside the block that sells
+        below = at.mem_id
         text = at.text(separator=" ")
         if len(text) > 60_000:
             break

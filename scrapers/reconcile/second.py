@@ -14,6 +14,7 @@ from scrapers.readers.dom import Doc
 from scrapers.readers.values import rounded
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import CHOICE_NEEDED, SEVERAL, TWO_BARE, Court, Verdict
+from scrapers.reconcile.places import factors
 
 TICKED = "a choice is ticked"
 
@@ -162,11 +163,21 @@ def _by_tax(text: str, verdict: Verdict, court: Court) -> Verdict:
     if net is None or gross is None or not court.vat(net, gross):
         return verdict
     if not _columns(text):
-        now = court.shown.now
-        unnamed = now is not None and not now.named
-        doubt = f"{SEVERAL}: {net}, {gross}"  # a sale, or a price without and with tax
-        return replace(verdict, price=None, list_price=None, doubt=doubt) if unnamed else verdict
+        return _either(verdict, court)
     return replace(verdict, price=gross, list_price=None, tax=Tax.INCLUDED)
+
+
+def _either(verdict: Verdict, court: Court) -> Verdict:
+    """Two amounts that no name or word tells apart and a tax explains as well as a sale."""
+    now = court.shown.now
+    known = now is None or now.named or any(s.kind in ("saving", "list") for s in court.shown.all)
+    if known or len(factors(court.currency, court.country)) > FEW_RATES:
+        return verdict
+    doubt = f"{SEVERAL}: {verdict.price}, {verdict.list_price}"
+    return replace(verdict, price=None, list_price=None, doubt=doubt)
+
+
+FEW_RATES = 2  # without a country the euro has so many that any two amounts fit
 
 
 def with_options(doc: Doc, verdict: Verdict, court: Court) -> Verdict:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 from itertools import permutations
@@ -118,11 +119,19 @@ def _shown_only(court: Court, now: Seen) -> Verdict:
     made = pay(court, now, None, low=low, high=high)
     if made.currency is None:
         return replace(made, price=None, doubt=NO_CURRENCY)
-    rivals = [r for r in court.shown.rivals if r.group == now.group or now.ahead]
+    rivals = [r for r in court.shown.rivals if r.group == now.group or now.ahead or _pair(now, r)]
     labelled = {r.amount for r in rivals if r.strong}
     if rivals and (not now.strong or len(labelled) > 1) and now.low is None and not court.choices:
         return _one_of(made, now, rivals)
     return made
+
+
+def _pair(now: Seen, other: Seen) -> bool:
+    """Two amounts without a word, each in a box of its own beside the other."""
+    return now.parent == other.parent and not (_WORD.search(now.text) or _WORD.search(other.text))
+
+
+_WORD = re.compile(r"[^\W\d_]{2}")
 
 
 def _one_of(made: Verdict, now: Seen, rivals: list[Seen]) -> Verdict:
