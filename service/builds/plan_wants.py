@@ -93,16 +93,26 @@ class _Reader:
         self.wants: list[Want] = []
         self.lacking: list[tuple[Want, str]] = []
         self.covered = 0
+        self.kept: dict[tuple[str, str], Fraction] = {}  # tools and the like, by person and part
 
     def read(self, asked: Asked) -> None:
         build = whole_build(asked.build, self.market.view)
         own = _Shelf(build.key, self.market, self.used, self.called)
+        held: defaultdict[str, Fraction] = defaultdict(Fraction)
         for line in build.lines:
             if line.counts.kind != "owned":
-                self._line(line, asked, own)
+                self._line(line, asked, own, held)
+        for part, amount in held.items():
+            key = (asked.person, part)
+            self.kept[key] = max(amount, self.kept.get(key, amount))
 
-    def _line(self, line: Line, asked: Asked, own: Own) -> None:
+    def _line(self, line: Line, asked: Asked, own: Own, held: defaultdict[str, Fraction]) -> None:
         ways, problem = _ways(line, self.market)
+        if line.counts.kind in ("tool", "shared") and len(ways) == 1:
+            ways = self._again(ways[0], asked.person, held)
+            if not ways:
+                self.covered += 1
+                return
         want = Want(_name(line, ways), asked.build.key, asked.person, tuple(ways), line)
         if not ways:
             self.lacking.append((want, problem))
@@ -112,6 +122,19 @@ class _Reader:
             self.covered += 1
             return
         self.wants.append(Want(want.name, want.build, want.person, tuple(left), line))
+
+    def _again(self, way: Way, person: str, held: defaultdict[str, Fraction]) -> list[Way]:
+        """A tool or a part that models share serves the person's next build, too.
+
+        `held`: what this build has asked for so far; it counts beside itself, and against what
+        builds before it have brought.
+        """
+        before = max(self.kept.get((person, way.part.key), Fraction(0)), held[way.part.key])
+        held[way.part.key] += way.amount
+        more = held[way.part.key] - before
+        if more <= 0:
+            return []
+        return [way] if more >= way.amount else [replace(way, amount=more)]
 
     def _left(self, want: Want, line: Line, own: Own) -> list[Way]:
         """The ways that are left once the stock has given what it has."""

@@ -40,6 +40,28 @@ def buys(plan) -> dict[str, str]:
     }
 
 
+def test_one_tool_serves_all_builds_of_a_person():
+    """Common practice: the same radio flies the next model; a friend needs one of his own."""
+    shop = Shop(part("radio"), part("servo"))
+    shop.sell("radio", "1 piece", "100.00")
+    shop.sell("servo", "1 piece", "5.00")
+    radio = line("radio", "1 piece", counts="tool")
+    shared = line("radio", "1 piece", counts="shared 3")
+    servo = line("servo", "1 piece")
+    own = [build(radio, servo), replace(build(shared, servo), key="rook")]
+    counts = {x.rsplit("/", 1)[-1]: n for x, n in buys(planned(shop, *own)[0]).items()}
+    assert counts == {"radio-1": "1", "servo-2": "2"}
+    people = ["", "Ada"]
+    counts = {
+        x.rsplit("/", 1)[-1]: n for x, n in buys(planned(shop, *own, people=people)[0]).items()
+    }
+    assert counts["radio-1"] == "2"
+    two = replace(build(radio, radio), key="stable")
+    assert buys(planned(shop, own[0], two)[0])["quillfeather/radio-1"] == "2"
+    there = {"radio": Stock(D(1))}
+    assert buys(planned(shop, *own, on_hand=there)[0]) == {"quillfeather/servo-2": "2"}
+
+
 FOUND = (260, 322)  # sets of two tariff groups, once counted as one
 
 
