@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Final
 
 NO_LISTING: Final = "nobody on the list sells it: add a listing or a price by hand"
-NO_PRICE: Final = "no price is known for that time: poll it or give a price by hand"
+NO_PRICE: Final = (
+    "no price is known for that time: poll it, give a price by hand or import past ones"
+)
 NOT_HERE: Final = "it has a price that cannot be counted here: see what the notes say"
 NONE_FITS: Final = "nothing that is sold is large enough for it"
 NOT_A_PART: Final = "'{part}' is not in the catalogue"

@@ -12,6 +12,7 @@ from plotille import Figure
 Row = Mapping[str, Any]
 Point = tuple[datetime, float]
 WIDE, HIGH = 60, 8
+DAYS = timedelta(days=3)  # a chart of less shows hours
 JOINED = timedelta(hours=48)  # a longer pause between two spells stays empty
 
 
@@ -57,8 +58,8 @@ def draw(lines: Iterator[list[Point]], currency: str) -> str:
 
 
 def _day(value: datetime, chars: int, delta: object, left: bool = False) -> str:
-    del delta
-    text = f"{value:%Y-%m-%d}"
+    short = isinstance(delta, timedelta) and delta < DAYS
+    text = f"{value:%d. %H:%M}" if short else f"{value:%Y-%m-%d}"
     return text.ljust(chars) if left else text.rjust(chars)
 
 

@@ -85,7 +85,7 @@ def show_versions(answer: Row) -> None:
     for pair in answer["comparisons"]:
         print_plain(f"{pair['before']} beside {pair['after']}, in {currency}")
         print_plain(_groups_table(pair))
-        for change in pair["changes"]:
+        for change in filter(_told, pair["changes"]):
             print_plain(
                 f"  {change['part']}: {change['before'] or 'not there'} -> "
                 f"{change['after'] or 'not there'}, {_signed(change['share'])}"
@@ -101,6 +101,11 @@ def show_versions(answer: Row) -> None:
             f"cheaper: {one['part']} instead of {one['instead_of']}{note} saves "
             f"{one['saves_share']} in this model, {one['saves_to_spend']} to spend"
         )
+
+
+def _told(change: Row) -> bool:
+    """Not what only is on hand for one of the two."""
+    return change["before"] != change["after"] or Decimal(change["share"] or 0) != 0
 
 
 def _groups_table(pair: Row) -> Any:

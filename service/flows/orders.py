@@ -140,8 +140,10 @@ def _amounts(
     if not found or (left is not None and left > 0):
         have = sum((most(one) for one in state.values()), NONE)
         what = change.part or "it"
+        most_of = f"only {number_text(have)}" if have else "nothing"
         raise InputError(
-            f"order {order.key}: only {number_text(have)} of {what} can be booked as {kind}"
+            f"order {order.key}: {most_of} of {what} can be booked as {kind}; how it stands: "
+            f"ebbmark order show {order.key}"
         )
     return found
 

@@ -121,3 +121,21 @@ def test_an_order_says_what_it_comes_to(db, tmp_path):
     assert "together 84.95 EUR" in said(db, "order", "place", *lines)
     said(db, "order", "cancel", "order-1", "motor", "--count", "1")
     assert "together 54.95 EUR" in said(db, "order", "show", "order-1")
+    said(db, "order", "arrive", "order-1")
+    again = said(db, "order", "arrive", "order-1")
+    assert "nothing of it can be booked as arrived; how it stands: ebbmark order show" in again
+
+
+def test_one_wrong_currency_is_one_problem(db, tmp_path):
+    text = '[supplier.far]\nname = "Far"\ncountry = "GB"\ncurrency = "GBX"\nmin_order = "9.00"\n'
+    (tmp_path / "far.toml").write_text(text)
+    [problem] = said(db, "load", str(tmp_path / "far.toml")).splitlines()
+    assert '"GBX" is not a currency' in problem
+
+
+def test_a_chart_of_hours_shows_hours(db, tmp_path):
+    past(db, tmp_path, f"{MOTOR},{day(0.5)},30,EUR,", f"{MOTOR},{day(0.1)},29,EUR,")
+    axis = said(db, "history", MOTOR).split("(UTC)")[1].splitlines()[1]
+    assert ":" in axis
+    past(db, tmp_path, f"{MOTOR},{day(90)},31,EUR,")
+    assert ":" not in said(db, "history", MOTOR).split("(UTC)")[1].splitlines()[1]

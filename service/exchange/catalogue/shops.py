@@ -18,7 +18,8 @@ LEAST_GAP = timedelta(seconds=2)
 def read_supplier(key: str, table: Table) -> Supplier:
     """One supplier; what is wrong is noted in the table's problems."""
     currency = table.maybe("currency", v.currency)
-    if currency is None and table.has("shipping", "fee", "min_order"):
+    lacks = currency is None and not table.has("currency")
+    if lacks and table.has("shipping", "fee", "min_order"):
         table.problem('missing; its fees need one, write such as currency = "EUR"', "currency")
     supplier = Supplier(
         key=key,
