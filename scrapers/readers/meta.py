@@ -8,7 +8,7 @@ from decimal import Decimal
 from scrapers.model import Availability, Ids, Source
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.dom import Doc
-from scrapers.readers.values import Value, clean, currency_code, gtin, stated
+from scrapers.readers.values import Value, brand_name, clean, currency_code, gtin, stated
 from scrapers.texts import read_price, schema_availability
 
 # in order of trust: what is paid now, before what is merely a price
@@ -100,7 +100,7 @@ def _made(
         sku=clean(
             metas.get("product:retailer_item_id") or metas.get("product:retailer_part_no"), 80
         ),
-        brand=clean(metas.get("product:brand") or metas.get("og:brand"), 80),
+        brand=brand_name(metas.get("product:brand") or metas.get("og:brand")),
     )
     return Product(Source.META, f"meta[{name}]", clean(metas.get("og:title")), ids, offers=(offer,))
 

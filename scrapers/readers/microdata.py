@@ -18,15 +18,24 @@ _LINKS = {"a": "href", "link": "href", "area": "href", "img": "src", "object": "
           "time": "datetime", "data": "value", "meter": "value"}  # fmt: skip
 _PREFIX = re.compile(r"^(?:https?://schema\.org/|schema:)")
 _OTHER_VOCAB = re.compile(r"^(?:og|product|twitter|fb|article|book|profile|al|music|video|place):")
+# properties that are words, never addresses: a link around one is meant by its text
+_NAMING = re.compile(r"\b(?:brand|manufacturer|name|sku|mpn|gtin\d*|model)\b")
 Item = dict[str, Any]
 
 
 def value_of(node: LexborNode, attrs: dict[str, str | None]) -> str:
-    """The value of a property element (HTML Standard, microdata, 5.2.4; `content` everywhere)."""
+    """The value of a property element (HTML Standard, microdata, 5.2.4; `content` everywhere).
+
+    Themes mark a linked brand or name against the standard: its text is taken, not its address.
+    """
     content = attrs.get("content")
     if content is not None:
         return content
     name = _LINKS.get(node.tag or "")
+    if node.tag == "a" and _NAMING.search(attrs.get("itemprop") or attrs.get("property") or ""):
+        picture = node.css_first("img[alt]")
+        named = (picture.attributes.get("alt") or "") if picture is not None else ""
+        return node.text()[:2000].strip() or named
     if name is not None and attrs.get(name):
         return attrs[name] or ""
     return node.text()[:2000].strip()

@@ -12,7 +12,7 @@ from typing import Any
 from scrapers.model import Choice, Ids, Source
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.offers import code_of, first, listed, offers_of, words
-from scrapers.readers.values import clean, currency_code, number
+from scrapers.readers.values import brand_name, clean, currency_code, number
 
 Item = dict[str, Any]
 MAX_DEPTH = 64
@@ -212,7 +212,7 @@ def _ids(item: Item, index: dict[str, Item]) -> Ids:
         gtin=code_of(item),
         mpn=number(item.get("mpn")),
         sku=number(item.get("sku")),
-        brand=clean(brand, 80),
+        brand=brand_name(brand),
     )
 
 

@@ -25,7 +25,7 @@ from scrapers.readers.statemoney import (
     was_of,
     whole,
 )
-from scrapers.readers.values import clean, gtin
+from scrapers.readers.values import brand_name, clean, gtin
 
 MAX_OBJECTS = 20_000
 MAX_CHOICES = 300
@@ -179,7 +179,7 @@ def _ids(keys: Item) -> Ids:
         gtin=gtin(next((keys[n] for n in _GTINS if keys.get(n)), None)),
         mpn=clean(keys.get("mpn"), 80),
         sku=clean(keys.get("sku") or keys.get("productcode") or keys.get("code"), 80),
-        brand=clean(brand, 80),
+        brand=brand_name(brand),
     )
 
 

@@ -168,3 +168,16 @@ def gtin(value: Any) -> str | None:
     body = [int(d) for d in text[:-1]][::-1]
     total = sum(d * (3 if i % 2 == 0 else 1) for i, d in enumerate(body))
     return text if (10 - total % 10) % 10 == int(text[-1]) else None
+
+
+# an address names no brand, and some themes print a word for "none"
+_NO_BRAND = re.compile(
+    r"(?:https?:)?//|/|www\.|(?:n/?a|none|null|undefined|-+|no ?brand|unbranded|false|true)\Z",
+    re.IGNORECASE,
+)
+
+
+def brand_name(value: Any) -> str | None:
+    """A brand as markup or text names it; None for an address or a word that names none."""
+    text = clean(value, 80)
+    return None if text is None or _NO_BRAND.match(text) else text

@@ -9,12 +9,14 @@ from functools import cached_property, partial
 from scrapers.model import (
     Choice,
     Evidence,
+    Ids,
     Outcome,
     Reading,
     SiteRules,
     Source,
 )
 from scrapers.readers import (
+    details,
     jsonld,
     meta,
     microdata,
@@ -55,6 +57,11 @@ def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
     if verdict.price in tiered and now is None and verdict.doubt is None:
         return replace(verdict, price=None, doubt="the price may hold only for several pieces")
     return verdict
+
+
+def _with(ids: Ids, found: details.Details) -> Ids:
+    """Identifiers completed by what labels tell."""
+    return Ids(ids.gtin or found.gtin, ids.mpn or found.mpn, ids.sku, ids.brand or found.brand)
 
 
 def _signed(told: list[Told], hint: str | None) -> str | None:
@@ -199,10 +206,19 @@ class Visit:
         return other or self._numbered(reading(court, verdict, around), view)
 
     def _numbered(self, made: Reading, view: visible.View) -> Reading:
-        """The article number and the GTIN in sight, where the markup is silent."""
+        """Numbers and brand in sight, where the markup is silent."""
         ids, evidence = made.ids, made.evidence
-        if not ids.sku and not ids.mpn and (found := number.read(self.doc, view.places)):
-            ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
+        if not (ids.brand and ids.gtin and ids.mpn):
+            labelled = details.read(self.doc, view.places)
+            ids = _with(ids, labelled)
+            evidence = (
+                *evidence,
+                *(e for e in labelled.evidence if not getattr(made.ids, e.field)),
+            )
+        if not (made.ids.sku or made.ids.mpn):
+            found = number.read(self.doc, view.places)
+            if found is not None and found[0] != ids.mpn:
+                ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
         if not ids.gtin and (found := number.read_gtin(view.places)):
             ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
         if not (ids.sku or ids.mpn or ids.gtin) and (told := self._in_state(made)):
