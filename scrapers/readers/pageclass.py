@@ -6,42 +6,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from scrapers.readers import stock
+from scrapers.readers.barriers import BOT_HTML, BOT_TEXT, BOT_TITLE, WALL
 from scrapers.readers.dom import Doc
 from scrapers.readers.words import Words
 
-_BOT_TITLE = Words(
-    r"just a moment|attention required|access denied|pardon our interruption|"
-    r"are you (?:a )?(?:human|robot)|"
-    r"robot check|bot check|security check|checking your browser|verify(?:ing)? (?:that )?you are|"
-    r"captcha|"
-    r"human verification|request blocked|ddos|unusual traffic|sicherheits(?:abfrage|pr[üu]fung)|"
-    r"v[ée]rification de s[ée]curit[ée]|one more step|please wait|you are being redirected|"
-    r"slide to verify|you are now in line|verifica di sicurezza|comprobaci[óo]n de seguridad|"
-    r"veiligheidscontrole|s[äa]kerhetskontroll|sikkerhetskontroll|bezpe[čc]nostn[íi] kontrola|"
-    r"^\W*(?:nur einen moment|einen moment(?: bitte)?|un instant|un momento|um momento|even geduld|"
-    r"chwileczk[ęe]|ci siamo quasi|okam[žz]ik|ett [öo]gonblick|et [øo]jeblik|[øo]yeblikk|"
-    r"egy pillanat|hetki)\W*$",
-)
-_BOT_TEXT = Words(
-    r"verify (?:that )?you(?:'re| are) (?:a )?human|checking (?:if the site connection is secure|"
-    r"your browser)|"
-    r"enable javascript and cookies to continue|unusual traffic|automated (?:access|requests|"
-    r"queries)|"
-    r"are you a (?:human|robot)|i(?:'|’)?m not a robot|not a robot|complete the (?:captcha|"
-    r"challenge|security check)|"
-    r"solve (?:the|this) (?:captcha|puzzle)|type the characters you see|press (?:&|and) hold|"
-    r"you have been blocked|access to this (?:page|site) has been (?:denied|blocked)|"
-    r"best[äa]tigen sie,? dass sie (?:ein mensch|kein roboter)|"
-    r"v[ée]rifiez que vous [êe]tes humain|ray id|(?:usted es|eres) (?:un ser )?humano|"
-    r"no (?:soy|eres) un robot|conferma di essere umano|non sono un robot|sei un essere umano|"
-    r"jeste[śs] cz[łl]owiekiem|nie jestem robotem|jste [čc]lov[ěe]k|nejsem robot|ste [čc]lovek|"
-    r"dat (?:u|je) een mens bent|ik ben geen robot|[äa]r (?:en )?m[äa]nniska|er (?:et )?menneske|"
-    r"[ée] (?:um )?humano|n[ãa]o sou um rob[ôo]|nem vagyok robot|en ole robotti",
-)
-_BOT_HTML = Words(
-    r"challenge-platform|cf-chl-|/captcha/|g-recaptcha[\"'][^>]*data-callback|h-captcha|px-captcha|"
-    r"sucuri_cloudproxy|awswaf\.|ddos-guard|_incapsula_resource|datadome|captcha-delivery|geo\.captcha",
-)
 _LOST = Words(
     r"^\W*404\b|\b404\W+(?:error|page|not|-)|error\W*404\b|(?:page|product|item|article|"
     r"site)[\w ,']{0,30}(?:not (?:be )?found|does(?: not|"
@@ -119,17 +88,44 @@ _CALL = Words(
     r"pris p[åa] f[öo]rfr[åa]gan",
 )
 _WITHDRAWN = Words(
-    r"\bdiscontinued\b|replaced by|superseded by|no longer (?:available|sold|in our range|"
-    r"stocked)|has been (?:discontinued|withdrawn|"
-    r"removed)|"
+    r"\bdiscontinued\b|replaced by|superseded by|no longer (?:available|sold|in (?:our|the) range|"
+    r"stocked|produced|manufactured|made)|has been (?:discontinued|withdrawn|removed|retired)|"
     r"is discontinued|not (?:currently )?available (?:for sale|any ?more)|currently unavailable|"
-    r"nicht mehr (?:verf[üu]gbar|lieferbar|erh[äa]ltlich|im sortiment)|artikel ist ausgelaufen|"
-    r"n['’]est plus (?:disponible|commercialis\w+)|niet (?:meer|langer) (?:leverbar|beschikbaar|"
-    r"verkrijgbaar)|"
-    r"non [èe] pi[ùu] disponibile|fuori produzione|ya no est[áa] disponible|descatalogad\w+|"
-    r"produkt (?:zosta[łl] )?wycofan\w+|nie jest ju[żz] dost[ęe]pn\w+|"
-    r"ji[žz] nen[íi] (?:v nab[íi]dce|k dispozici)|"
-    r"finns inte l[äa]ngre|har utg[åa]tt|utg[åa]tt ur|er udg[åa]et|f[øo]res ikke l[æa]ngere",
+    r"(?:product|item|article) (?:is|was) (?:no longer|withdrawn|retired|removed)|"
+    r"end of (?:life|line)\b|"
+    r"nicht mehr (?:verf[üu]gbar|lieferbar|erh[äa]ltlich|im (?:sortiment|programm|angebot)|"
+    r"verkauft|"
+    r"hergestellt|bestellbar)|artikel ist ausgelaufen|auslaufartikel|aus dem (?:sortiment|"
+    r"programm) genommen|"
+    r"n['’]est plus (?:disponible|commercialis\w+|en vente|vendu|fabriqu\w+|propos\w+)|"
+    r"(?:produit|article) (?:supprim[ée]|retir[ée]|arr[êe]t[ée])|plus disponible [àa] la vente|"
+    r"niet (?:meer|langer) (?:leverbaar|beschikbaar|verkrijgbaar|te koop|in (?:ons |"
+    r"het )?assortiment)|"
+    r"(?:komt|keert) niet meer terug|uit (?:ons |het )?assortiment|"
+    r"non [èe] pi[ùu] (?:disponibile|in (?:vendita|produzione|catalogo))|fuori (?:produzione|"
+    r"catalogo)|"
+    r"articolo (?:rimosso|ritirato)|"
+    r"ya no (?:est[áa] (?:disponible|a la venta)|se (?:vende|fabrica))|descatalogad\w+|"
+    r"(?:producto|art[íi]culo) (?:retirado|eliminado|discontinuado)|"
+    r"j[áa] n[ãa]o (?:est[áa] )?dispon[íi]vel|produto (?:descontinuado|retirado)|"
+    r"produkt (?:zosta[łl] )?wycofan\w+|wycofan\w+ ze? (?:sprzeda[żz]y|oferty)|"
+    r"nie jest ju[żz] (?:dost[ęe]pn\w+|sprzedawan\w+|produkowan\w+)|"
+    r"ji[žz] (?:nen[íi]|nelze) (?:v (?:nab[íi]dce|prodeji)|k dispozici|dostupn\w+|objednat)|"
+    r"u[žz] (?:nie je|nepred[áa]vame|nen[íi]) (?:v ponuke|dostupn\w*|v nab[íi]dce)|"
+    r"prodej (?:byl )?ukon[čc]en|"
+    r"(?:predaj|v[ýy]roba) (?:bol |byla )?ukon[čc]en|"
+    r"finns inte l[äa]ngre|s[äa]ljs inte l[äa]ngre|har utg[åa]tt|utg[åa]tt (?:ur|fr[åa]n)|"
+    r"utg[åa]ngen|"
+    r"er udg[åa]et|udg[åa]et (?:af|fra)|f[øo]res ikke l[æa]ngere|"
+    r"ikke l[æa]ngere (?:i sortimentet|tilg[æa]ngelig)|"
+    r"er utg[åa]tt|ikke lenger (?:i sortimentet|tilgjengelig)|poistunut (?:valikoimasta|"
+    r"myynnist[äa])|"
+    r"ei ole en[äa][äa] (?:saatavilla|myynniss[äa])|m[áa]r nem (?:kaphat[óo]|rendelhet[őo]|"
+    r"forgalmaz)|"
+    r"megsz[űu]nt term[ée]k|kifutott (?:term[ée]k|modell)|nu mai (?:este|e) (?:disponibil|"
+    r"[îi]n ofert)|"
+    r"снят[оа]? с (?:производства|продажи)|販売(?:を)?終了|生産終了|廃番|已下架|已停产|停產|"
+    r"단종|판매 ?종료",
 )
 _CONSENT = Words(
     r"(?:before you continue|accept (?:all )?cookies|we (?:use|value) (?:cookies|your privacy)|"
@@ -156,10 +152,10 @@ def challenge(doc: Doc, text: str) -> PageClass:
     words = text.split(None, SMALL // 2)
     text = " ".join(words) if len(words) <= SMALL // 2 else text  # more words are no small page
     small = len(text) < SMALL
-    if small and (_BOT_TITLE.search(title) or _BOT_TEXT.search(text)):
+    if small and (BOT_TITLE.search(title) or BOT_TEXT.search(text)):
         return PageClass("barred", "the page is a bot check")
-    marked = len(text) < 600 or _BOT_TITLE.search(title)
-    if marked and _BOT_HTML.search(doc.html[:60_000]):
+    marked = len(text) < 600 or BOT_TITLE.search(title)
+    if marked and BOT_HTML.search(doc.html[:60_000]):
         return PageClass("barred", "the page is a bot check")
     return NONE
 
@@ -168,19 +164,21 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
     """A page that says in its title or heading that there is nothing here."""
     title = " ".join((doc.titles[0] if doc.titles else "").split())[:200]
     for text in (title, (heading or "")[:200]):
-        if _LOST.search(text):
-            return PageClass("lost", f'the page says "{text[:60]}"')
-        if _DOWN.search(text):
-            return PageClass("down", f'the page says "{text[:60]}"')
-        if _ASIDE.search(text):
-            return PageClass("aside", f'the page is the shop\'s "{text[:40]}"')
-        if _SERVICE.search(text):
-            return PageClass("aside", f'the page is about "{text[:40]}"')
-        if _PARKED.search(text):
-            return PageClass("parked", "the page offers its own address for sale")
+        for kind, words, reason in _SAID:
+            if words.search(text):
+                return PageClass(kind, reason.format(text[:60]))
+        if WALL.search(text) and not stock.orderers(doc):
+            return PageClass("wall", f'the page asks first: "{text[:60]}"')
     return NONE
 
 
+_SAID = (
+    ("lost", _LOST, 'the page says "{}"'),
+    ("down", _DOWN, 'the page says "{}"'),
+    ("aside", _ASIDE, 'the page is the shop\'s "{:.40}"'),
+    ("aside", _SERVICE, 'the page is about "{:.40}"'),
+    ("parked", _PARKED, "the page offers its own address for sale"),
+)
 MAX_WHY = 80_000
 _WHY = (
     ("login", _LOGIN_PRICE, 60_000, 'the price is shown only after logging in ("{}")'),

@@ -20,6 +20,10 @@ _KINDS = ("product", "og:product", "product.item")
 
 def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:
     """A price in sight counts only on a page that is about one thing for sale."""
+    return not _gone(court, view) and _looks(doc, text, kind, court, view)
+
+
+def _looks(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:
     buttons = stock.buy_buttons(doc, view.places)
     if buttons >= FEW and not stock.linked(doc, view.places):
         buttons = 1  # rows of one thing's variants, each with its button; lists link what they sell
@@ -53,6 +57,26 @@ def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: 
         return False  # a list of things, none of them the page's
     marked = marked or kind in _KINDS
     return marked or bool(doc.stocks) or (view.heading is not None and not view.plain)
+
+
+def _gone(court: Court, view: View) -> bool:
+    """The page's own thing is withdrawn, says the text under the heading; the price is a link's."""
+    now, title = court.shown.now, view.title
+    box = now.node.parent if now is not None and now.node is not None else None
+    if now is None or not title or box is None or box.mem_id in view.places.above:
+        return False
+    link = box.css_first("a[href]")
+    shared = box.parent
+    while shared is not None and shared.mem_id not in view.places.above:
+        shared = shared.parent
+    if link is None or shared is None or not link.text().strip():
+        return False
+    _, _, under = " ".join(view.places.text(shared)[:MAX_UNDER].split()).partition(title)
+    before = under.partition(" ".join(link.text().split()))[0]
+    return pageclass.why_no_price(before).kind == "withdrawn"
+
+
+MAX_UNDER = 4_000
 
 
 def _aside(doc: Doc, kind: str | None, buttons: int) -> bool:

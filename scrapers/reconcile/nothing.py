@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from scrapers.model import Availability, Choice, Outcome, Reading, SiteRules, Source
+from scrapers.model import Availability, Choice, Ids, Outcome, Reading, SiteRules, Source
 from scrapers.readers import pageclass, state, visible
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import clean
@@ -93,8 +93,10 @@ class Nothing:
             reason = "the page lists other products, none its own"
         low = min((t.low for t in court.told if t.low is not None), default=None)
         high = max((t.high for t in court.told if t.high is not None), default=None)
+        gone = Availability.DISCONTINUED if found.kind == "withdrawn" else Availability.UNKNOWN
         return Reading(
             Outcome.NOT_PRODUCT, reason, title=clean(view.title), low=low, high=high,
+            availability=gone, ids=next((t.ids for t in court.told if t.own), Ids()),
             currency=next((t.currency for t in court.told if t.currency), None),
             evidence=evidence_of(court),
         )  # fmt: skip
