@@ -53,11 +53,17 @@ def currency_code(value: Any) -> str | None:
     return told.currency if told else None
 
 
+_BEYOND = Decimal(10) ** 15
 _COINS = tuple(Decimal(1).scaleb(-places) for places in range(MAX_PLACES + 1))
 
 
 def rounded(amount: Decimal, currency: str | None) -> Decimal:
-    """The amount in the currency's minor units; half a unit goes up, as on a receipt."""
+    """The amount in the currency's minor units; half a unit goes up, as on a receipt.
+
+    One of more digits than any price (a reward, a number run together) stays as it is.
+    """
+    if abs(amount) >= _BEYOND:
+        return amount
     return amount.quantize(_COINS[minor_units(currency)], rounding=ROUND_HALF_UP)
 
 

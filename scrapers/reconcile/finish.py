@@ -89,7 +89,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         shipping=next((t.shipping for t in court.told if t.shipping is not None), None)
         or (court.shown.shipping.amount if court.shown.shipping else None),
         source=verdict.source if verdict.price is not None or verdict.low is not None else None,
-        evidence=evidence(court, around),
+        evidence=evidence(court, around, verdict.price),
     )
 
 
@@ -183,13 +183,18 @@ def _availability(
     if around.rules.availability:
         return around.stock.said, None
     shown = around.stock.said
-    if told is Availability.UNKNOWN:
+    if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(shown, around)):
         return shown, None
     clash = (told in _GOOD and shown in _OUT) or (told in _OUT and shown in _GOOD)
     proof = around.stock.proof
     if clash and proof is not None and not around.stock.mixed and not court.choices:
         return told, f'the markup says {told}, the page says "{proof.value[:40]}"'
     return told, None
+
+
+def _few(shown: Availability, around: Around) -> bool:
+    """Whether words in sight tell of the last pieces, which markup has no room for."""
+    return shown is Availability.LOW_STOCK and not around.stock.mixed
 
 
 def _unit(court: Court) -> UnitPrice | None:
@@ -228,9 +233,9 @@ def _multibuy(court: Court, around: Around) -> tuple[Multibuy, ...]:
     return tuple(dict.fromkeys((*told, *around.view.multibuy)))[:20]
 
 
-def evidence(court: Court, around: Around) -> tuple[Evidence, ...]:
+def evidence(court: Court, around: Around, price: Decimal | None) -> tuple[Evidence, ...]:
     """Every candidate with its place, the sources of markup first."""
-    found = [*around.evidence, *evidence_of(court)]
+    found = [*around.evidence, *evidence_of(court, price)]
     if around.stock.proof is not None:
         found.append(around.stock.proof)
     if around.choices_where:
@@ -239,12 +244,12 @@ def evidence(court: Court, around: Around) -> tuple[Evidence, ...]:
     return tuple(found[:MAX_EVIDENCE])
 
 
-def evidence_of(court: Court) -> tuple[Evidence, ...]:
-    """What markup and text say of prices."""
+def evidence_of(court: Court, price: Decimal | None = None) -> tuple[Evidence, ...]:
+    """What markup and text say of prices; of many amounts in sight surely where `price` stands."""
     found = [proof for told in court.told for proof in _of_told(told)]
     shown = court.shown.all[:MAX_SEEN]
-    now = court.shown.now
-    for seen in shown if now is None or now in shown else (now, *shown):
+    backing = (court.shown.now, *(s for s in court.shown.all[MAX_SEEN:] if s.amount == price))
+    for seen in (*(s for s in backing[:3] if s is not None and s not in shown), *shown):
         name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
         found.append(Evidence("visible", name, _near(seen), seen.where))
     return tuple(found)

@@ -49,6 +49,8 @@ def fill(token: Token, hint: str | None, locale: str | None) -> None:
         token.value = _by_hints(token, locale)
     if token.value is not None and token.minor_coin:
         token.value /= 100
+    if token.value is not None and token.value >= _TOO_LARGE:
+        token.value = None
     if token.code == "JPY":
         _yen_or_yuan(token, hint)
 
@@ -73,11 +75,11 @@ def _yen_or_yuan(token: Token, hint: str | None) -> None:
 def doubt_of(token: Token) -> str | None:
     """Why the token's number is not to be believed, or None."""
     if token.value is None:
-        if len(token.raw) > MAX_RAW:
+        if sum(map(str.isdigit, token.raw)) > MAX_DIGITS:
             return "too large"
         return "rounded" if token.rounded else "separator"
     if token.value >= 1:
-        return "too large" if token.value >= _TOO_LARGE else None
+        return None
     minor = minor_of(token.symbol, token.code)
     least = _CENT if minor is None else Decimal(1).scaleb(-minor)
     if token.value and token.value < least and token.per is None:

@@ -132,6 +132,29 @@ def test_empty_and_cut_short() -> None:
     assert read("<h1>Part", complete=False).outcome is Outcome.BROKEN
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        f"statt 15,90 \u20ac nur {'9' * 42},90 \u20ac",
+        f"\u20ac4.20 <small>inc GST{'9' * 40}</small>",
+        f"\u20ac4.20 <i>ab {'9' * 30} St\u00fcck je 3,90 \u20ac</i> <i>{'9' * 33} \u20ac</i>",
+    ],
+)
+def test_numbers_of_more_digits_than_any_price(line: str) -> None:
+    """Findings of the mutated pages: digits run together broke the rounding to cents."""
+    made = read(f'<h1>Part</h1><p class="price">{line}</p><button>Add to cart</button>')
+    assert "could not be read" not in (made.reason or "")
+    for amount in (made.price, made.list_price, made.low, made.high):
+        assert amount is None or amount < 10**12
+
+
+def test_a_price_behind_many_old_ones_keeps_its_proof() -> None:
+    old = "".join(f'<p class="old-price">was \u00a3{n}.00</p>' for n in range(31, 76))
+    made = read(f'<h1>Part</h1>{old}<p class="price">\u00a319.99</p><button>Add to cart</button>')
+    assert (made.outcome, made.price) == (Outcome.OK, Decimal("19.99"))
+    assert any("19.99" in proof.value for proof in made.evidence)
+
+
 def test_json_is_bounded() -> None:
     assert parse("[" * 100_000).refused
     assert too_deep("[" * 65 + "]" * 65)
