@@ -7,6 +7,7 @@ str, number, item or list. `walk` finds the products; `offers_of` reads what the
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from scrapers.model import Choice, Ids, Source
@@ -235,11 +236,12 @@ def _product(
     if len(offers) > 1 and not choices:
         choices = [_choice(o) for o in offers if o.price is not None]
     goods = bool(_GOODS.intersection(types(item)))
+    ids = _ids(item, index)
     return Product(
         source=source,
         where=path,
         title=clean(item.get("name")),
-        ids=_ids(item, index),
+        ids=ids if ids.sku else replace(ids, sku=_group_number(item, offers)),
         url=clean(item.get("url") or item.get("@id"), 2000),
         main=main,
         goods=goods,
@@ -248,6 +250,19 @@ def _product(
         choices=tuple(choices),
         description=clean(item.get("description"), 2000),
     )
+
+
+def _group_number(item: Item, offers: list[Offer]) -> str | None:
+    """The number of a group of variants, where the numbers of all of them begin with it."""
+    number_of = number(item.get("productGroupID"))
+    skus = [o.sku for o in offers if o.sku]
+    if not number_of or len(skus) < MIN_VARIANTS:
+        return None
+    shared = all(sku.casefold().startswith(number_of.casefold()) for sku in skus)
+    return number_of if shared and len(number_of) >= MIN_NUMBER else None
+
+
+MIN_VARIANTS, MIN_NUMBER = 2, 3
 
 
 def _bill(item: Item, path: str) -> Offer | None:

@@ -45,7 +45,7 @@ from scrapers.reconcile.told import Told, akin, tell
 from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
 
-_NUMBER_KEYS = ('"sku"', '"gtin', '"ean"', '"upc"', '"mpn"')
+_NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"')
 
 
 def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
@@ -221,9 +221,16 @@ class Visit:
                 ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
         if not ids.gtin and (found := number.read_gtin(view.places)):
             ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
-        if not (ids.sku or ids.mpn or ids.gtin) and (told := self._in_state(made)):
-            ids, proof = told.ids, Evidence("state", "sku", told.ids.sku or "", told.where)
-            evidence = (*evidence, proof)
+        bare = made.source is Source.VISIBLE and not (ids.brand and ids.gtin)
+        if (bare or not (ids.sku or ids.mpn or ids.gtin)) and (told := self._in_state(made)):
+            more = told.ids
+            if ids.sku in (None, more.sku) or ids.gtin == more.gtin is not None:
+                ids = Ids(
+                    ids.gtin or more.gtin, ids.mpn or more.mpn, ids.sku or more.sku,
+                    ids.brand or more.brand,
+                )  # fmt: skip
+                proof = Evidence("state", "sku", more.sku or more.gtin or "", told.where)
+                evidence = (*evidence, proof)
         return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
 
     def _in_state(self, made: Reading) -> Told | None:

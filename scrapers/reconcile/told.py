@@ -201,7 +201,13 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
         where=head.where,
         text=text,
         title=product.title,
-        ids=_ids(product.ids, head, alone=chosen is not None or len(offers) == 1),
+        ids=_ids(
+            product.ids
+            if chosen is None
+            else replace(product.ids, sku=chosen.sku or product.ids.sku),
+            head,
+            alone=chosen is not None or len(offers) == 1,
+        ),
         price=price,
         first=_first(product, prices) if price is None else None,
         currency=head.currency or (aggregate.currency if aggregate else None),
