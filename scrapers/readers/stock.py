@@ -90,7 +90,8 @@ _LEAD = re.compile(
     r"availability|stock(?: status)?|delivery(?: time)?|disponibilit[éà]|disponibilidade?|"
     r"d[ée]lai|stock|levertijd|voorraad(?:status)?|beschikbaarheid|dost[ęe]pno[śs][ćc]|"
     r"dostupnos[tť]|saatavuus|varastotilanne|k[ée]szlet|el[ée]rhet[őo]s[ée]g|leveranstid|"
-    r"leveringstid|p[åa] lager|disponibilitate|disponibilitat)\b\s*:?\s+\S",
+    r"leveringstid|p[åa] lager|disponibilitate|disponibilitat|stan magazynowy|sklad(?:em|ovost)?|"
+    r"estoque|existencias|在庫(?:状況|数)?|库存|庫存|재고|наличие|наявність)\b\s*:?\s+\S",
     re.IGNORECASE,
 )
 _SUM = re.compile(r"[€$£¥]\s?\d|\d\s?[€$£¥]|\d[.,]\d\d\b")  # words around a price tell no stock

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from scrapers.model import Tax
@@ -17,13 +18,21 @@ from scrapers.reconcile.court import (
     within,
 )
 from scrapers.reconcile.told import Told
+from scrapers.texts import read_price
 
 MOST_TAX = Decimal("1.3")
 
 
 def _money_clash(court: Court, now: Seen, told: Told) -> bool:
     del court
+    if now.currency is None and told.currency and _SHARED.search(now.text):
+        read = read_price(now.text, currency=told.currency)  # "$" beside markup in euros
+        return read is not None and read.amount == now.amount and read.currency is None
     return bool(now.currency and told.currency and now.currency != told.currency)
+
+
+# signs that several currencies share
+_SHARED = re.compile(r"\$|\bkr\b|\bRs\b", re.IGNORECASE)
 
 
 def _equal(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
@@ -31,16 +40,27 @@ def _equal(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
         if not court.same(told.price, now.amount):
             continue
         if _money_clash(court, now, told):
-            doubt = (
-                f"{told.source} says {told.currency}, the text {now.currency}, for the same amount"
-            )
+            shown = now.currency or f'"{now.text[:20]}"'
+            doubt = f"{told.source} says {told.currency}, the text {shown}, for the same amount"
             backed = any(
                 court.same(t.price, now.amount) and t.currency == now.currency for t in priced
             )
-            return pay(court, now, told, doubt=None if backed else doubt)
+            if backed or _plainly(now):
+                return pay(court, now, told, doubt=None, note=doubt)
+            return pay(court, now, told, doubt=doubt)
         low, high = bounds(court, priced, now)
         return pay(court, now, told, low=low, high=high)
     return None
+
+
+def _plainly(now: Seen) -> bool:
+    """Whether the sign beside the amount means one currency only ("R$", "zł", but not "$").
+
+    Themes leave a currency of the maker's in the markup; a visitor pays what is shown.
+    """
+    told = read_price(now.text)
+    one = told is not None and told.currency is not None and told.currency == now.currency
+    return one and "¥" not in now.text
 
 
 def _beside_unit(court: Court, priced: list[Told], now: Seen) -> Verdict | None:

@@ -29,7 +29,7 @@ from scrapers.readers.visible import View
 from scrapers.reconcile.court import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
 from scrapers.reconcile.tax import tax_of
 from scrapers.reconcile.told import Told, alike
-from scrapers.texts import read_sold_as, read_spec
+from scrapers.texts import read_sold_as, read_spec, says_few
 
 MAX_EVIDENCE = 60
 MAX_VALUE = 120
@@ -193,8 +193,10 @@ def _availability(
 
 
 def _few(shown: Availability, around: Around) -> bool:
-    """Whether words in sight tell of the last pieces, which markup has no room for."""
-    return shown is Availability.LOW_STOCK and not around.stock.mixed
+    """Whether words in sight ("only 3 left", not "3 in stock") tell of the last pieces."""
+    if shown is not Availability.LOW_STOCK or around.stock.mixed or around.stock.proof is None:
+        return False
+    return says_few(around.stock.proof.value)
 
 
 def _unit(court: Court) -> UnitPrice | None:

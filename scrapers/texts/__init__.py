@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from scrapers.texts.price import read_price
     from scrapers.texts.soldas import SoldAs, read_sold_as
     from scrapers.texts.spec import Spec, read_spec
-    from scrapers.texts.stock import read_availability, schema_availability
+    from scrapers.texts.stock import read_availability, says_few, schema_availability
     from scrapers.texts.units import UNITS, Dimension, convert, dimension, to_base, wire_mm2
 
 _HOMES = {
@@ -34,6 +34,7 @@ _HOMES = {
     "read_price": "price",
     "read_sold_as": "soldas",
     "read_spec": "spec",
+    "says_few": "stock",
     "schema_availability": "stock",
     "to_base": "units",
     "wire_mm2": "units",
@@ -57,6 +58,7 @@ __all__ = [
     "read_price",
     "read_sold_as",
     "read_spec",
+    "says_few",
     "schema_availability",
     "to_base",
     "wire_mm2",

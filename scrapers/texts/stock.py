@@ -95,6 +95,12 @@ _COUNT: Final = re.compile(
 LOW: Final = 3
 
 
+def says_few(text: str) -> bool:
+    """Whether words tell of the last pieces; a small count alone ("3 in stock") does not."""
+    few = next(pattern for kind, pattern in _patterns() if kind is Availability.LOW_STOCK)
+    return few.search(" ".join(text[:MAX_TEXT].split())) is not None
+
+
 def _counted(text: str) -> Availability | None:
     """A printed stock count: none, few, or enough."""
     found = _COUNT.search(text)
