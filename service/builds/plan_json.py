@@ -164,7 +164,8 @@ class _Writer:
             "complete": not landed.unknown,
             "unknown": list(landed.unknown),
             "notes": list(landed.notes),
-            "place": self._place(order, at_border),
+            "booking": (booking := self._booking(order, at_border)),
+            "place": command_of(booking),
         }
 
     def _line(self, buy: Buy) -> dict[str, Any]:
@@ -290,15 +291,21 @@ class _Writer:
             ),
         }
 
-    def _place(self, order: PlacedOrder, at_border: Mapping[str, Decimal]) -> str:
-        """The command that books it once it is placed."""
-        lines = [f'"{number_text(b.units)} x {b.good.listing.key}"' for b in order.buys]
+    def _booking(self, order: PlacedOrder, at_border: Mapping[str, Decimal]) -> dict[str, Any]:
+        """What books it once it is placed: its lines, what the shop asks beside, what is late."""
         late = (words.DUTY, words.IMPORT_TAX, words.CLEARANCE)
         asked = [c.cost for c in order.landed.charges if c.name not in late]
         sums = {"shipping": sum(asked, Decimal(0)), "estimate": sum(at_border.values())}
-        told = [
-            f'--{option} "{self.money(Decimal(cost))} {self.plan.currency}"'
-            for option, cost in sums.items()
-            if cost
-        ]
-        return " ".join(["ebbmark order place", *lines, *told])
+        return {
+            "lines": [f"{number_text(b.units)} x {b.good.listing.key}" for b in order.buys],
+            **{
+                name: f"{self.money(Decimal(cost))} {self.plan.currency}" if cost else None
+                for name, cost in sums.items()
+            },
+        }
+
+
+def command_of(booking: Mapping[str, Any]) -> str:
+    """The command that books an order."""
+    told = [f'--{x} "{booking[x]}"' for x in ("shipping", "estimate") if booking[x]]
+    return " ".join(["ebbmark order place", *(f'"{line}"' for line in booking["lines"]), *told])

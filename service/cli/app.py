@@ -113,6 +113,13 @@ def counted(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
+def amount_text(amount: str, unit: str) -> str:
+    """`1 piece`, `4 pieces`, `90 g`."""
+    from service.exchange.texts import MANY  # noqa: PLC0415  start-up time
+
+    return f"{amount} {unit if amount == '1' else MANY.get(unit, unit)}"
+
+
 def settings() -> Settings:
     """Settings with the command line's `--db` over them."""
     from service.settings import load_settings  # noqa: PLC0415  start-up time

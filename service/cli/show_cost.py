@@ -9,8 +9,8 @@ from typing import Any
 from rich.text import Text
 
 from service.builds.texts import age_text
+from service.cli.app import amount_text
 from service.cli.show import cell, plain_table, print_plain
-from service.exchange.texts import MANY
 
 Row = Mapping[str, Any]
 ALWAYS = ("share", "buy", "to_spend")
@@ -50,8 +50,8 @@ def _is_known(answer: Row, name: str) -> bool:
 
 def _line(line: Row, figures: Sequence[str]) -> list[Text]:
     price = f"{line['price']} {line['currency']}" if line["price"] else None
-    unit = line["unit"] if line["amount"] == "1" else MANY.get(line["unit"], line["unit"])
-    cells = (line["part"], f"{line['amount']} {unit}", line["supplier"], line["sold_as"], price)
+    amount = amount_text(line["amount"], line["unit"])
+    cells = (line["part"], amount, line["supplier"], line["sold_as"], price)
     return list(map(cell, (*cells, *(line[name] for name in figures), _state(line))))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from service.cli.app import amount_text
 from service.cli.show import cell, plain_table, print_plain
 
 Row = Mapping[str, Any]
@@ -51,7 +52,8 @@ def show_stock(answer: Row) -> None:
             (title, "left"), ("amount", "right"), ("cost", "right"), ("since", "left"), ("", "left")
         )
         for row in answer[key]:
-            amount, cost = f"{row['amount']} {row['unit']}", f"{row['cost']} {answer['currency']}"
+            cost = f"{row['cost']} {answer['currency']}"
+            amount = amount_text(row["amount"], row["unit"])
             cells = (row["part"], amount, cost, row["oldest"], _remarks(row))
             table.add_row(*map(cell, cells))
         print_plain(table if answer[key] else f"nothing {title}", "")
@@ -140,7 +142,11 @@ def taken_text(answer: Row) -> str:
             rest.append(f"not taken: {row['part']}, {row['note']}")
             continue
         left = [] if row["offcuts"] is None else [f"offcuts {', '.join(row['offcuts']) or 'none'}"]
-        found = [f"{row['amount']} {row['unit']} of {row['part']}", *left, row["note"]]
+        found = [
+            f"{amount_text(row['amount'], row['unit'])} of {row['part']}",
+            *left,
+            row["note"],
+        ]
         lines += ["; ".join(filter(None, found)), *(f"  {bar}" for bar in row["layout"])]
     verb = "would go" if answer["preview"] else "gone"
     worth = "" if answer["preview"] else f", worth {answer['worth']} {answer['currency']}"

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from service.cli.app import DONE, book, db_option, json_option, say_json
+from service.cli.app import DONE, amount_text, book, db_option, json_option, say_json
 from service.errors import InputError
 
 
@@ -74,11 +74,9 @@ def _told(answer: Mapping[str, Any], text: str, *, as_json: bool) -> int:
 
 
 def _line(answer: Mapping[str, Any], where: str) -> str:
-    return (
-        f"{answer['amount']} {answer['unit']} of {answer['part']} {where}, "
-        f"worth {answer['worth']} {answer['currency']}; "
-        f"{answer['left']} {answer['unit']} left on hand"
-    )
+    taken, left = (amount_text(answer[name], answer["unit"]) for name in ("amount", "left"))
+    worth = f"worth {answer['worth']} {answer['currency']}"
+    return f"{taken} of {answer['part']} {where}, {worth}; {left} left on hand"
 
 
 @click.command("use")

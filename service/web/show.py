@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 
 from babel.numbers import get_currency_symbol
 
+from service.exchange.texts import MANY
+
 NARROW: Final = "\u202f"  # narrow no-break space
 MINUS: Final = "\u2212"
 _PLAIN: Final = re.compile(r"(-?)([0-9]{1,40})((?:\.[0-9]*)?)")
@@ -51,7 +53,8 @@ def amount(value: str | None, unit: str | None = None) -> str:
     if unit is None and head:
         value, unit = head, tail
     shown = number(trim(str(value)))
-    return f"{shown}\u00a0{UNITS.get(unit, unit)}" if unit else shown
+    several = {} if trim(str(value)) == "1" else MANY
+    return f"{shown}\u00a0{several.get(unit, UNITS.get(unit, unit))}" if unit else shown
 
 
 def unit(name: str) -> str:

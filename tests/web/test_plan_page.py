@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 
 import pytest
-from web_kit import application, client, desk
+from web_kit import application, client, desk, token_of
+
+from service.flows import order_list
 
 
 @pytest.fixture(scope="module")
@@ -45,3 +47,26 @@ def test_who_asks_for_what_is_not_there_is_told(app):
 
 def test_the_build_leads_to_its_plan(app):
     assert "/builds/curlew/plan" in get(app, "/builds/curlew").text
+
+
+def test_an_order_of_the_plan_is_booked_from_its_page(tmp_path):
+    """What the page booked is on its way, and is not planned again."""
+    with desk(tmp_path) as deps:
+        own = application(deps, tmp_path)
+        order = get(own, "/api/plan?build=curlew&to=NL").json()["orders"][0]
+        shown = get(own, "/builds/curlew/plan?to=NL").text
+        assert all(f'name="line" value="{one}"' in shown for one in order["booking"]["lines"])
+
+        async def book():
+            async with client(own) as browser:
+                token = await token_of(browser)
+                form = {"token": token, "line": order["booking"]["lines"], "order": "Q-1"}
+                form["shipping"] = order["booking"]["shipping"] or ""
+                return await browser.post("/orders", data=form)
+
+        assert asyncio.run(book()).status_code == 303
+        [placed] = order_list.orders(deps)
+        assert (placed["order"], placed["supplier"]) == ("Q-1", order["supplier"])
+        assert {line["state"] for line in placed["lines"]} == {"ordered"}
+        again = get(own, "/api/plan?build=curlew&to=NL").json()["orders"]
+        assert order["supplier"] not in {one["supplier"] for one in again}
