@@ -45,8 +45,11 @@ MAX_BLOCK = 8_000  # characters of the block around the heading
 MAX_CLIMB = 7
 
 
-def read(doc: Doc, places: Places) -> tuple[str, Evidence] | None:
-    """The number that an element named for it holds, without its label, else a labelled one."""
+def read(doc: Doc, places: Places, *, several: bool = False) -> tuple[str, Evidence] | None:
+    """The number that an element named for it holds, without its label, else a labelled one.
+
+    `several`: the page sells choices at several prices; one of their numbers tells nothing.
+    """
     best: tuple[int, str, Evidence] | None = None
     for node in [n for n in doc.numbers if _is_number(n)][:20]:
         text = squeeze(node.text(separator=" ")[:200])
@@ -56,7 +59,7 @@ def read(doc: Doc, places: Places) -> tuple[str, Evidence] | None:
         place = places.of(node)
         if place.zone not in ("other", "hidden") and (best is None or place.level < best[0]):
             best = (place.level, number, Evidence("visible", "sku", text[:80], where(node)))
-    return best[1:] if best else _labelled(places, _TOLD_SKU, "sku")
+    return best[1:] if best else _labelled(places, _TOLD_SKU, "sku", several=several)
 
 
 def read_gtin(places: Places) -> tuple[str, Evidence] | None:
@@ -71,7 +74,9 @@ def _bare(text: str) -> str | None:
     return number if _NUMBER.match(number) else None
 
 
-def _labelled(places: Places, words: Words, field: str) -> tuple[str, Evidence] | None:
+def _labelled(
+    places: Places, words: Words, field: str, *, several: bool = False
+) -> tuple[str, Evidence] | None:
     """The first such label in the smallest block around the heading that has one."""
     at = places.heading
     for _ in range(MAX_CLIMB):
@@ -81,12 +86,17 @@ def _labelled(places: Places, words: Words, field: str) -> tuple[str, Evidence] 
         if len(text) > MAX_BLOCK:
             return None
         text = squeeze(text)
-        for found in words.finditer(text):
-            number = gtin(found[1]) if field == "gtin" else _worth(found[1])
-            if number is not None:
-                return number, Evidence("visible", field, found[0][:80], where(at))
+        told = [(n, found[0]) for found in words.finditer(text) if (n := _valid(found[1], field))]
+        if told and several and len({n for n, words in told if words[:3] == told[0][1][:3]}) > 1:
+            return None  # each choice has a number of its own
+        if told:
+            return told[0][0], Evidence("visible", field, told[0][1][:80], where(at))
         at = at.parent
     return None
+
+
+def _valid(text: str, field: str) -> str | None:
+    return gtin(text) if field == "gtin" else _worth(text)
 
 
 def _worth(text: str) -> str | None:

@@ -216,7 +216,7 @@ class Visit:
                 *(e for e in labelled.evidence if not getattr(made.ids, e.field)),
             )
         if not (made.ids.sku or made.ids.mpn):
-            found = number.read(self.doc, view.places)
+            found = number.read(self.doc, view.places, several=made.low is not None)
             if found is not None and found[0] != ids.mpn:
                 ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
         if not ids.gtin and (found := number.read_gtin(view.places)):

@@ -189,6 +189,8 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
     if head is None:
         return _bare(product)
     low, high = _ends(product, prices)
+    if chosen is not None and not choice:
+        low = high = None  # the address names one variant: the page shows no range
     price = head.price if chosen or len(set(prices)) == 1 else None
     if price is not None and price == low == high:
         low = high = None
@@ -207,6 +209,7 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
             else replace(product.ids, sku=chosen.sku or product.ids.sku),
             head,
             alone=chosen is not None or len(offers) == 1,
+            one_price=len(set(prices)) < 2,
         ),
         price=price,
         first=_first(product, prices) if price is None else None,
@@ -236,10 +239,14 @@ def _inside(aggregate: Offer, prices: list[Decimal]) -> bool:
     return price is not None and (not ends or min(ends) <= price <= max(ends))
 
 
-def _ids(ids: Ids, head: Offer, *, alone: bool) -> Ids:
-    """The product's numbers; what is missing from its one offer."""
+def _ids(ids: Ids, head: Offer, *, alone: bool, one_price: bool) -> Ids:
+    """The product's numbers; what is missing from its one offer.
+
+    Of several offers at one price the first one's number; at several prices it is that of
+    another thing as likely as not.
+    """
     if not alone:
-        return replace(ids, sku=ids.sku or head.sku)
+        return replace(ids, sku=ids.sku or (head.sku if one_price else None))
     return Ids(ids.gtin or head.gtin, ids.mpn or head.mpn, ids.sku or head.sku, ids.brand)
 
 
