@@ -26,7 +26,7 @@ from service.errors import InputError, NotFoundError
 from service.flows import build_edit, edit
 from service.flows.keep import keep_verdicts
 from service.flows.look import visit_in_turn
-from service.flows.names import need_listing
+from service.flows.names import need_listing, supplier_at
 from service.flows.ports import Deps, VisitRow
 from service.flows.verdict import Seen, body_digest, decide, site_rules
 from service.model.book import Book
@@ -204,6 +204,13 @@ def fitting_parts(deps: Deps, reading: Mapping[str, Any]) -> list[dict[str, Any]
     return list(best.values())[:6]
 
 
+def shop_name(deps: Deps, url: str) -> str | None:
+    """The name of the supplier that the page is known to be of."""
+    with deps.store.read() as unit:
+        found = supplier_at(unit, url)
+    return found.name if found else None
+
+
 def likeness(
     part: Part, ids: Mapping[str, Any], spec: Mapping[str, Any], title: str
 ) -> list[tuple[Decimal, str]]:
@@ -221,6 +228,8 @@ def likeness(
         found.append((Decimal(1), f"same {', '.join(sorted(alike))}"))
     words = set(title.casefold().split())
     shared = words & set(part.name.casefold().split())
+    if words and title.casefold().split() == part.name.casefold().split() and not against:
+        found.append((Decimal("1.5"), "same name"))
     if len(shared) >= 2 and not against:
         found.append((Decimal(len(shared)) / 100, f"like in name: {' '.join(sorted(shared))}"))
     return found

@@ -15,7 +15,8 @@ from shop_page import product_page
 from web_kit import NOW, application, client, desk, token_of
 
 from scrapers import Outcome, Page, Visited
-from service.flows import ask
+from service.flows import ask, edit
+from service.model.book import Book
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -51,6 +52,7 @@ class Shop:
 
 
 HOME = "https://quillfeather.example"
+TITLE = "Servo 9 g metal gear"
 PAGES = {
     f"{HOME}/new": product_page("8.90", title="Servo 9 g metal gear", sku="S9"),
     f"{HOME}/4s-b": product_page("39.90", title="4S LiPo battery 3300 mAh 40C", sku="B2"),
@@ -136,6 +138,17 @@ def test_a_known_part_is_proposed_by_its_specification(app: Any, deps: Deps) -> 
     choice = re.search(r'<option value="battery-4s" selected>([^<]*)', seen.text)
     assert choice is not None
     assert "same" in choice[1]
+
+
+def test_a_known_shop_is_named_and_a_part_of_the_same_name_is_chosen(app: Any, deps: Deps) -> None:
+    known = Book(parts=(edit.new_part("servo-old", "Servo 9 g metal", "piece"),))
+    title = Book(parts=(edit.new_part("servo", TITLE, "piece"),))
+    with deps.store.write() as unit:
+        unit.catalogue.save(known, now=NOW)
+        unit.catalogue.save(title, now=NOW)
+    (seen,) = Browser(app).run(("/add", {"url": f"{HOME}/new"}))
+    assert f'<option value="servo" selected>{TITLE} (same name)' in seen.text
+    assert "Quillfeather Models" in seen.text
 
 
 def test_a_new_host_makes_a_supplier(app: Any, deps: Deps) -> None:

@@ -107,6 +107,7 @@ def _shown(
         "problems": problems or [],
         "candidates": add.working_rules(looked),
         "fitting": add.fitting_parts(deps, reading),
+        "shop": add.shop_name(deps, looked.url),
         "parts": views.part_names(deps),
         "builds": _builds(request),
         "sold_as": sold_as,
