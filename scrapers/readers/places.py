@@ -33,8 +33,15 @@ class Place(NamedTuple):
 class Places:
     """Climbs from elements towards the heading, each ancestor judged once."""
 
-    def __init__(self, heading: LexborNode | None, root: LexborNode | None) -> None:
+    def __init__(
+        self,
+        heading: LexborNode | None,
+        root: LexborNode | None,
+        struck: frozenset[str] = frozenset(),
+    ) -> None:
+        """`struck`: class names that the page's style strikes out."""
         self.heading = heading
+        self.struck = struck
         self.above: dict[int, int] = {}
         self._texts: dict[int, str] = {}
         self.body = 0  # the level of the body, 0 without a heading
@@ -80,7 +87,7 @@ class Places:
         outer = node.parent
         if outer is not None and (place := memo.get(outer.mem_id)) is not None:
             if place.zone != "other":
-                place = _step(place, node, key)
+                place = _step(place, node, key, self.struck)
             memo[key] = place
             return place
         chain = [(key, node)]
@@ -95,7 +102,7 @@ class Places:
                 chain.append((key, node))
         for key, one in reversed(chain):
             if place.zone != "other":
-                place = _step(place, one, key)
+                place = _step(place, one, key, self.struck)
             memo[key] = place
         return place
 
@@ -103,7 +110,7 @@ class Places:
 _FAR = Place(99, "", struck=False, branch=0)
 
 
-def _step(outer: Place, node: LexborNode, key: int) -> Place:
+def _step(outer: Place, node: LexborNode, key: int, names: frozenset[str]) -> Place:
     """The place of an element whose parent stands at `outer`."""
     tag = node.tag or ""
     if tag in ("body", "html"):
@@ -115,6 +122,8 @@ def _step(outer: Place, node: LexborNode, key: int) -> Place:
         struck = bool(labels.STRUCK_STYLE.search(attrs["style"] or ""))
     if not struck and attrs:
         struck = (attrs.get("data-strike") or attrs.get("data-a-strike")) in _YES
+        if names and not struck and "class" in attrs:
+            struck = not names.isdisjoint((attrs["class"] or "").split())
     if outer.branch and zone == outer.zone and struck == outer.struck:
         return outer
     return Place(outer.level, zone, struck, outer.branch or key)

@@ -10,7 +10,7 @@ from decimal import Decimal
 from selectolax.lexbor import LexborNode
 
 from scrapers.model import Availability, Multibuy, Tax
-from scrapers.readers import stock
+from scrapers.readers import stock, styles
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.headings import heading_of
@@ -47,7 +47,7 @@ class View:
 def view(doc: Doc, names: list[str]) -> View:
     """The page as seen. `names`: titles that other sources gave, best first."""
     heading = heading_of(doc, names)
-    places = Places(heading, doc.tree.root)
+    places = Places(heading, doc.tree.root, styles.struck(doc))
     title = squeeze(heading.text(separator=" ")[:4000]) if heading is not None else None
     return View(heading, title, places)
 
