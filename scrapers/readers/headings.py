@@ -42,7 +42,7 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
     if heads:
         return max(heads, key=lambda h: _named_by(h, known))
     found = _unmarked(doc, known) or _shared(doc, known)
-    return found or (None if names else _ordered(doc))
+    return found or (None if names else _ordered(doc) or _beside_price(doc))
 
 
 def _below_logo(head: LexborNode, doc: Doc, known: list[str]) -> LexborNode | None:
@@ -145,6 +145,32 @@ def _ordered(doc: Doc) -> LexborNode | None:
                 return node
         at = at.parent
     return None
+
+
+def _beside_price(doc: Doc) -> LexborNode | None:
+    """The title without a link in the box of the first amount that an element is named for."""
+    priced = (n for n in doc.priced[:MAX_PRICED] if PRICE_LIKE.search(n.text()[:MAX_NAME]))
+    for price in priced:
+        box = price.parent
+        if box is None or box.tag == "body" or len(box.text()) > MAX_BOX:
+            continue
+        for node in box.css("h2, h3, h4, h5")[:4]:
+            linked = node.css_first("a") is not None or _in_link(node)
+            if not linked and _is_name(squeeze(node.text(separator=" ")[:400])):
+                return node
+    return None
+
+
+MAX_PRICED, MAX_BOX = 60, 2_000
+
+
+def _in_link(node: LexborNode) -> bool:
+    at = node.parent
+    for _ in range(4):
+        if at is None or at.tag == "a":
+            return at is not None
+        at = at.parent
+    return False
 
 
 def _is_name(text: str) -> bool:

@@ -169,13 +169,19 @@ def is_card(node: LexborNode) -> bool:
     link = node.css_first("a[href]")
     if link is None:
         return False
-    mark = (node.tag, node.attributes.get("class"))
     beside = (_element(node, forward=forward) for forward in (True, False))
-    return any(
-        (near.tag, near.attributes.get("class")) == mark and _as_card(node, near, link)
-        for near in beside
-        if near is not None
-    )
+    return any(_alike(node, near) and _as_card(node, near, link) for near in beside if near)
+
+
+def _alike(one: LexborNode, other: LexborNode) -> bool:
+    """The same tag and class, but for what tells the single thing ("post-4711 onsale last")."""
+    if one.tag != other.tag:
+        return False
+    named, like = one.attributes.get("class"), other.attributes.get("class")
+    if named == like:
+        return True
+    first, second = set((named or "").split()), set((like or "").split())
+    return 2 * len(first & second) >= max(1, min(len(first), len(second)))
 
 
 def _as_card(node: LexborNode, near: LexborNode, link: LexborNode) -> bool:

@@ -97,6 +97,7 @@ _LEAD = re.compile(
 _SUM = re.compile(r"[€$£¥]\s?\d|\d\s?[€$£¥]|\d[.,]\d\d\b")  # words around a price tell no stock
 _BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
 MAX_WORDS = 45
+MAX_LED = 80  # behind a label the shop may say more of it
 MAX_NEAR = 2_500
 
 
@@ -117,8 +118,9 @@ def _in_words(places: Places) -> Stock | None:
             whole = " ".join(node.text(separator=" ")[: 4 * MAX_WORDS].split())
             if _LEAD.match(whole):
                 text = whole
+            most = MAX_LED if text is whole else MAX_WORDS
             if (
-                not 3 < len(text) <= MAX_WORDS
+                not 3 < len(text) <= most
                 or _BUTTONS.intersection(_tags(node))
                 or places.of(node).zone in ("other", "hidden")
             ):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from scrapers.model import Availability, Tax
-from scrapers.readers import pageclass, stock
+from scrapers.readers import details, number, pageclass, stock
 from scrapers.readers.dom import Doc
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import Court
@@ -49,6 +49,7 @@ def _looks(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> b
         by_it
         or (beside and labelled and bool(doc.headings))
         or (beside and (alone or (lone and _sells(doc, court, view))))
+        or (not court.shown.rivals and _described(doc, court, view))
     ):
         return True  # the one price by the heading; where nothing can be ordered its stock too
     if max(view.cards, buttons) >= FEW:
@@ -88,6 +89,25 @@ def _aside(doc: Doc, kind: str | None, buttons: int) -> bool:
     except ValueError:
         return False
     return not parts.query and parts.path.casefold() in _DOORS
+
+
+def _described(doc: Doc, court: Court, view: View) -> bool:
+    """The one amount stands beside its title, or in the data sheet of one thing.
+
+    Printed pages and plain catalogues have no button, and lists link the titles of their things.
+    """
+    now = court.shown.now
+    if now is None or view.heading is None or now.kind not in _BESIDE or now.level > FAR:
+        return False
+    if now.level == 1 and now.named and not doc.headings:
+        return view.heading.css_first("a") is None
+    sheet = details.read(doc, view.places)
+    number_told = number.read(doc, view.places) or number.read_gtin(view.places)
+    signs = (number_told, sheet.brand, sheet.mpn, _sells(doc, court, view))
+    return sum(map(bool, signs)) >= SIGNS
+
+
+SIGNS = 2  # that many labelled details make a data sheet
 
 
 def _sells(doc: Doc, court: Court, view: View) -> bool:
