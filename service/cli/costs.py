@@ -107,7 +107,8 @@ def _write(
         names = {} if name == "csv" else found.names  # data go by keys, as in the JSON
         options = Options(**shown, names=names, on_sale=found.on_sale)
         write_breakdown(found.answer, name, path, options)
-        click.echo(f"{path} written", err=True)
+        if str(path) != "-":
+            click.echo(f"{path} written", err=True)
 
 
 @click.command("deals")

@@ -83,5 +83,5 @@ def export_command(file: Path, subjects: tuple[str, ...]) -> int:
     with book() as deps:
         spells, names = spells_of(deps, subjects)
     write_history(file, spell_rows(spells, names))
-    click.echo(f"{file}: {len(spells)} spells of {len(names)} listings")
+    click.echo(f"{file}: {len(spells)} spells of {len(names)} listings", err=str(file) == "-")
     return DONE

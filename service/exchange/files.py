@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from pathlib import Path
 
@@ -35,7 +36,13 @@ def decode(data: bytes, name: str) -> str:
 
 
 def write_bytes(path: Path, data: bytes) -> None:
-    """Write beside the target and put it in place at once. InputError where that fails."""
+    """Write beside the target and put it in place at once. InputError where that fails.
+
+    `-` is the standard output, as with most programs.
+    """
+    if str(path) == "-":
+        _print(data)
+        return
     try:
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         with os.fdopen(handle, "wb") as stream:
@@ -44,6 +51,16 @@ def write_bytes(path: Path, data: bytes) -> None:
         Path(name).replace(path)
     except OSError as error:
         raise InputError(f"{path}: {reason(error)}; choose a place that can be written") from None
+
+
+def _print(data: bytes) -> None:
+    stream = getattr(sys.stdout, "buffer", None)
+    if stream is None:  # a stream of text alone
+        sys.stdout.write(data.decode("utf-8", "replace"))
+    else:
+        sys.stdout.flush()
+        stream.write(data)
+        stream.flush()
 
 
 def reason(error: OSError) -> str:

@@ -139,3 +139,12 @@ def test_a_chart_of_hours_shows_hours(db, tmp_path):
     assert ":" in axis
     past(db, tmp_path, f"{MOTOR},{day(90)},31,EUR,")
     assert ":" not in said(db, "history", MOTOR).split("(UTC)")[1].splitlines()[1]
+
+
+def test_a_dash_is_the_standard_output(db, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    past(db, tmp_path, f"{MOTOR},{day(0.1)},30,EUR,")
+    ran = ebbmark("--db", db, "reprice", "racer", "--md", "-")
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("**Racer: what it costs**")
+    assert not (tmp_path / "-").exists()
