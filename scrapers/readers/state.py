@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
+from functools import lru_cache
 from typing import Any
 
 from scrapers.model import Choice, Ids, Source
@@ -112,9 +113,25 @@ def read(doc: Doc) -> list[Product]:
             stack.extend(
                 (f"{path}.{k}", v, currency, depth + 1)
                 for k, v in reversed(list(value.items()))
-                if isinstance(v, (dict, list))
+                if isinstance(v, (dict, list)) and not _aside(k)
             )
     return found
+
+
+@lru_cache(maxsize=4096)
+def _aside(key: str) -> bool:
+    """Whether a key of state holds other things: lists shown, neighbours, what is in the cart."""
+    return len(key) < MAX_KEY and _ASIDE.fullmatch(key) is not None
+
+
+MAX_KEY = 60
+_ASIDE = re.compile(
+    r"(?:\w*[_-])?(?:impressions?|recommend\w*|recs|related\w*|upsell\w*|up_?sells?|cross_?sell\w*|"
+    r"similar\w*|also_?(?:bought|viewed|liked?)\w*|accessor(?:y|ies)|recently\w*|last_?(?:seen|viewed)\w*|"
+    r"suggest\w*|sponsored\w*|bestsellers?|trending\w*|alternatives?|mini_?cart|wish_?list\w*|"
+    r"gift_?cards?)(?:_?(?:products?|items?|list))?",
+    re.IGNORECASE,
+)
 
 
 def _joined(root: Any) -> Any:
