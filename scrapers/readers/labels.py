@@ -129,12 +129,15 @@ INSTALMENT = Words(
     r"/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
 )
 MEMBER = Words(
-    r"\b(?:members?(?:hip)?|club(?:preis|prijs|pris|karte|price)?|loyalty|with (?:your )?card|"
+    r"\b(?:(?:in-)?app[- ]?(?:only|exclusive|price|preis|prijs|pris)|(?:prix|prezzo|precio) app|"
+    r"(?:nur|only|alleen|seulement|solo) (?:in|via|with|on|dans|en|nell)['’]? ?"
+    r"(?:der |the |our |de |l['’])?app|members?(?:hip)?|club(?:preis|prijs|pris|karte|price)?|"
+    r"loyalty|with (?:your )?card|"
     r"mitglied\w*|vip|abonn?\w*|subscri\w+|"
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|"
     r"kanta-?asiak\w*|j[äa]sen\w*|t[öo]rzsv[áa]s[áa]rl\w*|s[óo]cios?|vernostn\w*|v[ěe]rnostn\w*|"
     r"sta[łl]y klient\w*|carte de fid[ée]lit[ée]|kundenkarte|stammkunde\w*|"
-    r"medlem\w*|klubb\w*)\b",
+    r"medlem\w*|klubb\w*)\b|アプリ(?:限定|価格)|app专享|app價|app价",
 )
 # beside the price of a subscription
 ONCE = Words(

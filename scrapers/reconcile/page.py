@@ -41,6 +41,7 @@ from scrapers.reconcile.places import CURRENCY_OF, country_of, dollars, likely_f
 from scrapers.reconcile.second import by_breaks, with_options
 from scrapers.reconcile.settle import settle
 from scrapers.reconcile.shown import Shown, show
+from scrapers.reconcile.stale import in_sight
 from scrapers.reconcile.told import Told, akin, tell
 from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
@@ -192,7 +193,9 @@ class Visit:
             view,
             court,
         )
-        verdict = self._of_this_page(court, with_options(self.doc, verdict, court), view)
+        verdict = with_options(self.doc, verdict, court)
+        verdict = in_sight(self.doc, lambda: self.body_text, verdict, view, court)
+        verdict = self._of_this_page(court, verdict, view)
         verdict, title = self.wishes.by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self.wishes.stock_of(view),

@@ -1,0 +1,88 @@
+"""Markup that nothing explains against one price in sight: shops forget old markup in a theme."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+
+from scrapers.model import Source
+from scrapers.readers import stock, was
+from scrapers.readers.claims import Seen
+from scrapers.readers.dom import Doc
+from scrapers.readers.visible import View
+from scrapers.reconcile.court import Court, Verdict
+
+NEAR = 3  # levels above the heading within which a price and its button are the page's own
+FEW = 3  # more order buttons belong to a list
+MOST = 3  # times: a greater difference is another unit of sale, not an older price
+NOTE = "the markup holds another price than the page shows"
+_PAID = ("now", "gross")
+# amounts beside the price that could as well be the one that is paid
+_RIVALS = ("now", "gross", "net", "low", "regular")
+
+
+def in_sight(
+    doc: Doc, text: Callable[[], str], verdict: Verdict, view: View, court: Court
+) -> Verdict:
+    """The price in sight, where it alone can be meant: a visitor pays it, whatever markup says.
+
+    Certain is one amount with its currency in a block with the heading and a button that orders,
+    without choices or quantity prices, no multiple, tax or cut-off piece of the markup's price.
+    """
+    now = court.shown.now
+    if now is None or verdict.price is not None or " the page shows " not in (verdict.doubt or ""):
+        return verdict
+    told = [t.price for t in court.told if t.priced and t.price is not None]
+    certain = (
+        bool(told)
+        and _alone(now, view, court)
+        and not any(_related(court, now.amount, price) for price in told)
+        and 0 < stock.ordered_within(doc, view.places, now.level) <= FEW
+        and (len(told) < 2 or _proved(now, court))
+        and not any(_says(text(), price) for price in told)
+    )
+    if not certain:
+        return verdict
+    return replace(
+        verdict, price=now.amount, currency=now.currency, source=Source.VISIBLE, doubt=None,
+        note=NOTE,
+    )  # fmt: skip
+
+
+def _alone(now: Seen, view: View, court: Court) -> bool:
+    """Whether it is the one amount of its block that could be the price, with its currency."""
+    block = now.level < view.places.body and now.level <= NEAR
+    plain = now.kind in _PAID and (now.named or now.strong) and now.low is None and now.per is None
+    open_ = view.multibuy or view.doubts or court.choices or any(t.choices for t in court.told)
+    money = {t.currency for t in court.told if t.priced and t.currency}
+    others = any(
+        s.kind in _RIVALS and s.level <= now.level and s.amount != now.amount
+        and not (s.kind == "regular" and s.amount > now.amount)
+        for s in court.shown.all
+    )  # fmt: skip
+    return block and plain and not open_ and not others and money == {now.currency}
+
+
+def _related(court: Court, now: Decimal, told: Decimal) -> bool:
+    """Whether one amount may be the other in another unit, with tax, or cut off at its cents."""
+    less, more = sorted((now, told))
+    if less <= 0 or more > less * MOST or more % less == 0:
+        return True
+    cut = now == int(now) and int(told) == now
+    return cut or (now == less and court.vat(less, more))
+
+
+def _proved(now: Seen, court: Court) -> bool:
+    """Whether a list price and the printed percentage both lead to the price in sight."""
+    above = [s for s in court.shown.all if s.kind in ("list", "regular") and s.group == now.group]
+    return any(s.amount > now.amount and was.led_by_rate(now, s) for s in above)
+
+
+def _says(text: str, price: Decimal) -> bool:
+    """Whether the page shows the markup's amount somewhere in its text."""
+    whole, cents = divmod(int(price * 100), 100)
+    digits = r"[.,'\u2019\s]?".join(re.findall(r"\d{1,3}(?=(?:\d{3})*$)", str(whole)))
+    tail = rf"[.,\s]\s?{cents:02}" if cents else r"(?:[.,](?:00|[-\u2013]+))?"
+    return re.search(rf"(?<![\d.,]){digits}{tail}(?![\d])", text) is not None
