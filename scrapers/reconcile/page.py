@@ -287,8 +287,17 @@ class Visit:
         told = verdict.told
         if told is None or not (told.title and told.goods) or court.shown.now or verdict.doubt:
             return verdict
-        if self._akin(told, view):
+        if self._akin(told, view) or self._numbered_so(told, view):
             return verdict
         return replace(
             verdict, price=None, doubt=f"the markup names {told.title[:60]!r}, the page does not"
         )
+
+    def _numbered_so(self, told: Told, view: visible.View) -> bool:
+        """Whether a labelled number in sight is one that the markup gives, or calls its product."""
+        held = {told.title, told.ids.sku, told.ids.mpn, told.ids.gtin} - {None}
+        found = number.read(self.doc, view.places)
+        if found is not None and found[0] in held:
+            return True
+        labelled = details.read(self.doc, view.places)
+        return not held.isdisjoint({labelled.mpn, labelled.gtin} - {None})
