@@ -19,7 +19,8 @@ MAX_LEAVES = 120
 ENOUGH = 4  # amounts of other things: more of them tell no more
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
-    r"[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원đ]|\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
+    r"[€$£¥￥₹₽₺₩￦฿₪₫₴₸₱₦₿円元원đ]|грн|тг\b|บาท|د\.إ|ر\.س|ج\.م|ден\b|дин\b|"
+    r"\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
     r"руб|Fr|Rs|RM|Rp|TL|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = (
@@ -92,7 +93,8 @@ def leaves(
         text = "" if plain and _marked(node) else squeeze(raw)
         held = inside.get(node.mem_id)
         own = len(text) > MAX_TEXT or node.mem_id in places.above
-        own = own or (held is not None and not _fragments(kept, held, text))
+        if held is not None and not own and not _fragments(kept, held, text):
+            text, own = _without_spoken(node, kept, held)
         if own:
             text = squeeze(node.text(deep=False))
         elif held:
@@ -127,9 +129,25 @@ def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
         return False  # two prices, or a label between them
     if _WHOLE.match(inner[0].raw) and _ends_in_cents(inner[0].node, inner[1:]):
         return True
+    if any(_LONG.search(leaf.raw) and not _is_cents(leaf.node) for leaf in inner[1:]):
+        return False  # another price, not the cents of the first
     bare = all(_FRAGMENT.match(leaf.raw) for leaf in inner)
     cents = len(inner) > 1 or _is_cents(inner[0].node)
     return bare and bool(CURRENCY.search(text) or cents) and len(AMOUNT.findall(text)) <= 2
+
+
+_LONG = re.compile(r"\d\D?\d\D?\d|\d[,:][-–—]")
+
+
+def _without_spoken(node: LexborNode, kept: list[Leaf], held: list[int]) -> tuple[str, bool]:
+    """The pieces of one price beside a copy for screen readers; else the element's own text."""
+    pieces = [n for n in held if kept[n].place.zone != "spoken"]
+    inner = [kept[n].raw for n in pieces if kept[n].raw]
+    if len(inner) > 1 and all(_FRAGMENT.match(raw) for raw in inner):
+        text = price_text(node)
+        if _fragments(kept, pieces, text):
+            return text, False
+    return squeeze(node.text(deep=False)), True
 
 
 def _is_cents(node: LexborNode) -> bool:
