@@ -37,7 +37,8 @@ CURRENCY_OF: dict[str, str] = {
 # tongues that are spoken (as good as) in one country only
 _HOME = {
     "sv": "SE", "da": "DK", "nb": "NO", "nn": "NO", "no": "NO", "cs": "CZ", "pl": "PL", "hu": "HU",
-    "ro": "RO", "ja": "JP", "tr": "TR", "ko": "KR", "th": "TH", "he": "IL", "bg": "BG", "is": "IS",
+    "ro": "RO", "ja": "JP", "zh": "CN", "tr": "TR", "ko": "KR", "th": "TH", "he": "IL", "bg": "BG",
+    "is": "IS",
     # and tongues of several countries that all pay in euros
     "nl": "NL", "fi": "FI", "sk": "SK", "el": "GR", "et": "EE", "lv": "LV", "lt": "LT", "sl": "SI",
     "hr": "HR",
@@ -69,6 +70,8 @@ def country_of(url: str, lang: str | None) -> str | None:
         return last.upper()
     tag = (lang or "").replace("_", "-").split("-")
     region = next((p.upper() for p in tag[1:] if len(p) == 2), None)
+    if tag[0].lower() == "zh" and len(tag) > 1:
+        return region if region in CURRENCY_OF else None  # in the other script written elsewhere
     return region if region in CURRENCY_OF else _HOME.get(tag[0].lower())
 
 
