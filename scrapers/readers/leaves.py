@@ -93,11 +93,8 @@ def leaves(
         text = "" if plain and _marked(node) else squeeze(raw)
         held = inside.get(node.mem_id)
         own = len(text) > MAX_TEXT or node.mem_id in places.above
-        if held is not None and not own and not _fragments(kept, held, text):
-            text, own = _without_spoken(node, kept, held)
-        if own:
-            text = squeeze(node.text(deep=False))
-        elif held:
+        text, own = _told_by(node, kept, held, text, own=own)
+        if held and not own:
             for n in held:
                 kept[n] = kept[n]._replace(raw="")
         if (own or plain) and text and not is_price_like(text):
@@ -139,9 +136,16 @@ def _fragments(kept: list[Leaf], held: list[int], text: str) -> bool:
 _LONG = re.compile(r"\d\D?\d\D?\d|\d[,:][-–—]")
 
 
-def _without_spoken(node: LexborNode, kept: list[Leaf], held: list[int]) -> tuple[str, bool]:
-    """The pieces of one price beside a copy for screen readers; else the element's own text."""
-    pieces = [n for n in held if kept[n].place.zone != "spoken"]
+def _told_by(
+    node: LexborNode, kept: list[Leaf], held: list[int] | None, text: str, *, own: bool
+) -> tuple[str, bool]:
+    """The element's whole text, or the one directly in it where its children tell their own.
+
+    A copy for screen readers beside the pieces of a price is neither.
+    """
+    if not own and (held is None or _fragments(kept, held, text)):
+        return text, False
+    pieces = [n for n in ([] if own or held is None else held) if kept[n].place.zone != "spoken"]
     inner = [kept[n].raw for n in pieces if kept[n].raw]
     if len(inner) > 1 and all(_FRAGMENT.match(raw) for raw in inner):
         text = price_text(node)
@@ -327,11 +331,13 @@ def _joined(parts: list[str]) -> str:
 
 
 def own_text(leaf: Leaf) -> str:
-    """The text directly in the leaf, with raised or so named cents that stand in its midst."""
+    """The text directly in the leaf, with what belongs to it in its midst: cents, a linked word."""
     parts: list[str] = []
     for child in leaf.node.iter(include_text=True):
         text = squeeze(child.text())
-        if text and (child.is_text_node or (_TWO_DIGITS.match(text) and _is_cents(child))):
+        cents = _TWO_DIGITS.match(text) and _is_cents(child)
+        word = child.tag == "a" and len(text) <= MAX_SHORT and not _DIGIT.search(text)
+        if text and (child.is_text_node or cents or word):
             parts.append(text)
     return _joined(parts) if len(parts) > 1 and not leaf.line else leaf.raw
 

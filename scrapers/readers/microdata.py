@@ -11,6 +11,7 @@ from scrapers.model import Source
 from scrapers.readers.claims import Product
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.schema import products
+from scrapers.readers.vocab import hangs_by, modern
 
 MAX_MARKED = 20_000
 MAX_CLIMB = 600
@@ -125,7 +126,7 @@ def _with_loose(roots: list[tuple[str, Item]], loose: Item) -> list[Product]:
     if "price" in loose and not any("Product" in str(i.get("@type")) for _, i in roots):
         offer = {k: loose[k] for k in ("price", "priceCurrency", "availability") if k in loose}
         roots.append(("[itemprop=price]", {"@type": ["Product"], **loose, "offers": offer}))
-    return products(list(roots), Source.MICRODATA)
+    return products([(path, modern(item)) for path, item in roots], Source.MICRODATA)
 
 
 def read_rdfa(doc: Doc) -> list[Product]:
@@ -137,6 +138,7 @@ def read_rdfa(doc: Doc) -> list[Product]:
     for node in doc.properties[:MAX_MARKED]:
         attrs = node.attributes
         names = attrs.get("property") or (attrs.get("rel") if "typeof" in attrs else "") or ""
+        names = names or hangs_by(attrs.get("typeof"))
         if _OTHER_VOCAB.match(names):
             continue
         owner = tree.of(node) if names else None
@@ -153,4 +155,4 @@ def read_rdfa(doc: Doc) -> list[Product]:
             _put(owner, names, value)
         elif isinstance(value, dict):
             roots.append((where(node), value))
-    return products(list(roots), Source.RDFA)
+    return products([(path, modern(item)) for path, item in roots], Source.RDFA)
