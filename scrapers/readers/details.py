@@ -39,12 +39,13 @@ _PART = (
     r"(?:part|product|item|model|catalogue|sku|ref|code|no|number|nr)\b\.?"
     r"(?: ?(?:code|no|number|nr|#))?\.?|"
     r"hersteller[- ]?(?:artikel|teile)?[- ]?(?:nr|nummer|code)\.?|hersteller-?art\.?-?nr\.?|"
+    r"hersteller-?referenz|"
     r"r[ée]f(?:[ée]rence)?\.? (?:du )?fabri(?:c|q)ant|fabrikant(?:en)?(?:code|nummer|nr)|"
     r"codice (?:del )?produttore|(?:ref(?:erencia)?|c[óo]digo)\.? (?:del |de )?fabricante|"
     r"kod producenta|numer katalogowy producenta|k[óo]d v[ýy]robc[eu]|tillverkarens? "
     r"(?:art(?:ikel)?\.?n(?:r|ummer)|artikelnr)|producentens? varenummer|"
     r"gy[áa]rt[óo]i (?:cikk)?sz[áa]m|"
-    r"メーカー(?:品番|型番|商品コード)|артикул производителя"
+    r"(?:メーカー|製造元)(?:品番|型番|商品コード|リファレンス|部品番号)|артикул производителя"
 )
 _CODE = (
     r"(?:ean|gtin|upc|jan|isbn|barcode|bar code|strichcode|code[- ]barres?|streepjescode|"

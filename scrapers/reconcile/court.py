@@ -117,7 +117,7 @@ def bounds(court: Court, priced: list[Told], now: Seen) -> tuple[Decimal | None,
     highs = [t.high for t in priced if t.high is not None] + [court.shown.high] * (
         court.shown.high is not None
     )
-    prices = () if any(_addressed(t) for t in priced) else court.choices
+    prices = court.choices
     low = min(
         (v for v in lows if v is not None), default=min(prices) if len(set(prices)) > 1 else None
     )
@@ -129,12 +129,6 @@ def bounds(court: Court, priced: list[Told], now: Seen) -> tuple[Decimal | None,
     if high is not None and high < now.amount:
         high = None
     return (None, None) if low == high == now.amount else (low, high)
-
-
-def _addressed(told: Told) -> bool:
-    """Whether the source names one of several choices with prices of their own."""
-    settled = told.price is not None and told.low is None
-    return settled and len({c.price for c in told.choices if c.price is not None}) > 1
 
 
 def within(told: Told, amount: Decimal) -> bool:

@@ -43,6 +43,7 @@ from scrapers.reconcile.settle import settle
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.stale import in_sight
 from scrapers.reconcile.told import Told, akin, tell
+from scrapers.reconcile.variant import of_variant
 from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
 
@@ -196,6 +197,8 @@ class Visit:
         verdict = with_options(self.doc, verdict, court)
         verdict = in_sight(self.doc, lambda: self.body_text, verdict, view, court)
         verdict = self._of_this_page(court, verdict, view)
+        if not self.rules.choice:
+            court, verdict = of_variant(self.doc, lambda: self.body_text, court, verdict)
         verdict, title = self.wishes.by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self.wishes.stock_of(view),

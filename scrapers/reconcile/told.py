@@ -41,6 +41,8 @@ class Told:
     description: str | None = None
     own: bool = True
     goods: bool = True
+    addressed: bool = False  # the page's address names one of several offers
+    offers: tuple[Offer, ...] = ()
 
     @property
     def priced(self) -> bool:
@@ -189,8 +191,6 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
     if head is None:
         return _bare(product)
     low, high = _ends(product, prices)
-    if chosen is not None and not choice:
-        low = high = None  # the address names one variant: the page shows no range
     price = head.price if chosen or len(set(prices)) == 1 else None
     if price is not None and price == low == high:
         low = high = None
@@ -229,6 +229,8 @@ def _told(product: Product, url: str, choice: str | None) -> Told:
         doubt=head.doubt if price is None or head.price is None or head.doubt else None,
         description=product.description,
         goods=product.goods,
+        addressed=chosen is not None and not choice and len(offers) > 1,
+        offers=tuple(offers) if len(offers) > 1 else (),
     )
 
 
