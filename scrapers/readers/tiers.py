@@ -8,11 +8,12 @@ import re
 from collections.abc import Iterator
 from decimal import Decimal
 from itertools import pairwise
+from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.model import Multibuy
-from scrapers.readers.dom import Doc
+from scrapers.model import Evidence, Multibuy
+from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places
 from scrapers.texts import read_price
 from scrapers.texts.locales import style
@@ -48,6 +49,15 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
     return found
 
 
+class Rows(NamedTuple):
+    """Rows of quantities: the amounts for one piece and their proof, the prices of more."""
+
+    one: tuple[Decimal, ...] = ()
+    more: tuple[Multibuy, ...] = ()
+    currency: str | None = None
+    proof: tuple[Evidence, ...] = ()
+
+
 def unnamed(
     doc: Doc,
     places: Places,
@@ -55,8 +65,8 @@ def unnamed(
     currency: str | None,
     *,
     tables: bool = False,
-) -> tuple[tuple[Decimal, ...], list[Multibuy], str | None]:
-    """Of rows that no name marks: the amounts for one piece, the prices of more, the currency.
+) -> Rows:
+    """What rows of quantities that no name marks tell; no amounts where there are none.
 
     Rows count where their amounts fall as the quantities that lead them rise. `tables`: only
     those of tables and lists.
@@ -72,10 +82,13 @@ def unnamed(
         if budget < 0:
             break
         if len(found) > 1 and all(a[0] < b[0] and a[1][0] > b[1][0] for a, b in pairwise(found)):
-            more = [Multibuy(least, amounts[0], "each") for least, amounts in found if least > 1]
-            one = found[0][1] if found[0][0] == 1 else ()
-            return one, more, _code(node.text(separator=" "), locale, currency)
-    return (), [], currency
+            more = tuple(Multibuy(row[0], row[1][0], "each") for row in found if row[0] > 1)
+            code = _code(node.text(separator=" "), locale, currency)
+            least, one, text = found[0]
+            if least > 1:
+                return Rows((), more, code)
+            return Rows(one, more, code, (Evidence("visible", "price", text[:120], where(node)),))
+    return Rows(currency=currency)
 
 
 def _lines(node: LexborNode) -> tuple[int, Iterator[str]]:
@@ -127,16 +140,16 @@ def _text(node: LexborNode) -> str:
 
 def _rows(
     rows: Iterator[str], locale: str | None, currency: str | None
-) -> tuple[list[tuple[int, tuple[Decimal, ...]]], int]:
+) -> tuple[list[tuple[int, tuple[Decimal, ...], str]], int]:
     """The rows that say a quantity and amounts, and how much text was read; none of a long one."""
-    found: list[tuple[int, tuple[Decimal, ...]]] = []
+    found: list[tuple[int, tuple[Decimal, ...], str]] = []
     spent = 0
     for text in rows:
         spent += len(text)
         if len(text) > MAX_ROW:
             return [], spent
         if made := _amounts(text, locale, currency):
-            found.append(made)
+            found.append((*made, text))
     return found, spent
 
 

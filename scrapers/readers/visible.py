@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.model import Availability, Multibuy, Tax
+from scrapers.model import Availability, Evidence, Multibuy, Tax
 from scrapers.readers import stock, styles
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
@@ -38,6 +38,7 @@ class View:
     seen: tuple[Seen, ...] = ()
     multibuy: tuple[Multibuy, ...] = ()
     doubts: tuple[str, ...] = ()
+    proofs: tuple[Evidence, ...] = ()  # of amounts that rows of quantities tell
     cards: int = 0
     elsewhere: int = 0
     garbled: bool = False

@@ -237,7 +237,7 @@ def _multibuy(court: Court, around: Around) -> tuple[Multibuy, ...]:
 
 def evidence(court: Court, around: Around, price: Decimal | None) -> tuple[Evidence, ...]:
     """Every candidate with its place, the sources of markup first."""
-    found = [*around.evidence, *evidence_of(court, price)]
+    found = [*around.evidence, *around.view.proofs, *evidence_of(court, price)]
     if around.stock.proof is not None:
         found.append(around.stock.proof)
     if around.choices_where:

@@ -40,7 +40,7 @@ def by_breaks(
         return verdict
     several = (verdict.doubt or "").startswith((CHOICE_NEEDED, SEVERAL))
     money = verdict.currency or court.currency or hint
-    amounts, more, code = tiers.unnamed(
+    amounts, more, code, proof = tiers.unnamed(
         doc, view.places, locale, money, tables=verdict.price is not None
     )
     money = money or code
@@ -50,6 +50,7 @@ def by_breaks(
         return verdict
     if several and not amounts:
         return _by_mark(verdict, court)
+    view.proofs = proof
     return _of_row(text, verdict, court, amounts, money, {m.price for m in more})
 
 
@@ -62,8 +63,9 @@ def _of_two(
     locale: str | None,
 ) -> Verdict:
     """Of two bare amounts: rows of quantities, a ticked choice, columns of net and gross."""
-    amounts, more, _ = tiers.unnamed(doc, view.places, locale, verdict.currency)
+    amounts, more, _, proof = tiers.unnamed(doc, view.places, locale, verdict.currency)
     if amounts and court.same(verdict.list_price, amounts[0]):
+        view.proofs = proof
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *more)))
         return replace(verdict, price=amounts[0], list_price=None, note=None)
     ticked = _by_mark(replace(verdict, list_price=None), court)

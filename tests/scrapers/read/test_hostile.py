@@ -155,6 +155,22 @@ def test_a_price_behind_many_old_ones_keeps_its_proof() -> None:
     assert any("19.99" in proof.value for proof in made.evidence)
 
 
+def test_a_price_told_by_the_row_of_one_piece_has_that_row_as_proof() -> None:
+    """A finding of the mutated pages: only the markup's last row stood in the evidence."""
+    rows = "".join(
+        f"<tr><td>{n}</td><td>${each}</td><td>${sum_}</td></tr>"
+        for n, each, sum_ in ((1, "4.31", "4.31"), (10, "3.62", "36.20"), (100, "2.48", "248.00"))
+    )
+    offer = {"@type": "Offer", "price": "2.48", "priceCurrency": "USD"}
+    markup = json.dumps({"@type": "Product", "name": "Part", "offers": offer})
+    made = read(
+        f'<script type="application/ld+json">{markup}</script><h1>Part</h1><table>{rows}</table>'
+        "<button>Add to cart</button>"
+    )
+    assert (made.outcome, made.price) == (Outcome.OK, Decimal("4.31"))
+    assert any(e.field == "price" and "4.31" in e.value for e in made.evidence)
+
+
 def test_json_is_bounded() -> None:
     assert parse("[" * 100_000).refused
     assert too_deep("[" * 65 + "]" * 65)
