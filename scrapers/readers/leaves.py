@@ -20,12 +20,13 @@ ENOUGH = 4  # amounts of other things: more of them tell no more
 _DIGIT = re.compile(r"\d")
 CURRENCY = re.compile(
     r"[€$£¥￥₹₽₺₩￦฿₪₫₴₸₱₦₿円元원đ]|грн|тг\b|บาท|د\.إ|ر\.س|ج\.م|ден\b|дин\b|"
+    r"(?<![^\W\d_])[рР]\.?(?![^\W\d_])|"
     r"\b(?:[A-Z]{3}|[Ee]uros?|EURO|K[čc]|z[łl]|[Kk]r|Ft|[Ll]ei|лв|"
     r"руб|Fr|Rs|RM|Rp|TL|R)(?=\b|\.|\s|\d)|(?<=\d)(?:[Kk]r|z[łl]|K[čc]|Ft|[Ll]ei|лв|[A-Z]{3})\b|[,:]-"
 )
 MONEY = (
     r"(?:[€$£¥￥₹₽₺₩￦฿₪₫₴₱₦₿円元원]|(?<![^\W\d_])R[pMs](?![^\W\d_])\.?|đ\b|руб|грн|TL\b|₸|тг\b|บาท|د\.إ|ر\.س|ج\.م|(?<![^\W\d_])[A-Z]{3}\b|[Ee]uros?\b|EURO\b|Rs\b|K[čc]\b|z[łl]\b|[Kk]r\b|"
-    r"Ft\b|[Ll]ei\b|лв|S?Fr\.)"
+    r"Ft\b|[Ll]ei\b|лв|S?Fr\.|(?<![^\W\d_])[рР]\.?(?![^\W\d_]))"
 )
 PRICE_LIKE = re.compile(rf"{MONEY}\s?\d|\d(?:,[-–—]+)?\s?{MONEY}|\d[,:][-–—]")
 _WIDE = widened(PRICE_LIKE.pattern)
@@ -277,7 +278,7 @@ def is_linked_alone(node: LexborNode, places: Places) -> bool:
     for _ in range(3):
         if at is None or at.mem_id in places.above:
             return False
-        text = at.text(separator=" ")
+        text = places.text(at)
         if len(text) > MAX_ALONE:
             return False
         link = at.css_first("a[href]")

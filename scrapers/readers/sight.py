@@ -132,6 +132,7 @@ class Reader:
         before, after = self._around(leaf)
         if row := TIER_TEXT.match(text):  # a whole row: "Ab 10 7,90 €"
             before, text = row[0], text[row.end() :]
+        text = _signed(text, before, after)
         if not is_price_like(text) and (not _LONE.match(text) or counts(leaf, after)):
             return
         words, cut, own = self._labels(leaf, before, after)
@@ -182,7 +183,7 @@ class Reader:
         self, leaf: Leaf, text: str, words: str, after: str, *, cut: bool
     ) -> tuple[str, bool]:
         close = partial(self._close_words, leaf)
-        return kind_of(leaf, text, words, after, cut=cut, close=close)
+        return kind_of(leaf, text, words, after, size=self.places.size, cut=cut, close=close)
 
     def _of_row(self, leaf: Leaf, before: str, kind: str) -> str:
         """In a row of quantity prices: that of one piece is the price, what follows a sum."""
@@ -350,6 +351,21 @@ class Reader:
                 return True
             at, climbed = at.parent, climbed + 1
         return False
+
+
+# a currency in an element of its own right before or behind a bare amount
+_SIGN_AHEAD = re.compile(rf"(?<!\d)(?<!\d\s)({MONEY})\s*\Z")
+_CODE = re.compile(r"[A-Z]{3}")
+_SIGN_BEHIND = re.compile(rf"\s*({MONEY})(?![^\W\d_])(?!\s?\d)")
+
+
+def _signed(text: str, before: str, after: str) -> str:
+    """A bare amount with the currency that stands next to it; that of another amount is not."""
+    if CURRENCY.search(text) or not _LONE.match(text):
+        return text
+    found = _SIGN_BEHIND.match(after) or _SIGN_AHEAD.search(before)
+    word = found is not None and _CODE.fullmatch(found[1]) is not None
+    return text if found is None or (word and not is_currency(found[1])) else f"{text} {found[1]}"
 
 
 _ROWS = frozenset({"li", "tr", "dl"})  # elsewhere the quantity stands in a cell of its own

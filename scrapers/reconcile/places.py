@@ -33,12 +33,19 @@ CURRENCY_OF: dict[str, str] = {
     "GB": "GBP", "CH": "CHF", "NO": "NOK", "IS": "ISK", "AU": "AUD", "NZ": "NZD", "JP": "JPY",
     "ZA": "ZAR", "IN": "INR", "SG": "SGD", "CA": "CAD", "US": "USD", "HK": "HKD", "MX": "MXN",
     "BR": "BRL", "CN": "CNY", "KR": "KRW", "TR": "TRY", "TW": "TWD", "TH": "THB", "IL": "ILS",
+    "RU": "RUB", "UA": "UAH", "BY": "BYN", "KZ": "KZT", "UZ": "UZS", "GE": "GEL", "AM": "AMD",
+    "AZ": "AZN", "MD": "MDL", "RS": "RSD", "MK": "MKD", "BA": "BAM", "AL": "ALL", "VN": "VND",
+    "ID": "IDR", "MY": "MYR", "PH": "PHP", "PK": "PKR", "BD": "BDT", "LK": "LKR", "AE": "AED",
+    "SA": "SAR", "EG": "EGP", "MA": "MAD", "NG": "NGN", "KE": "KES", "AR": "ARS", "CL": "CLP",
+    "PE": "PEN", "UY": "UYU",
 }  # fmt: skip
 # tongues that are spoken (as good as) in one country only
 _HOME = {
     "sv": "SE", "da": "DK", "nb": "NO", "nn": "NO", "no": "NO", "cs": "CZ", "pl": "PL", "hu": "HU",
     "ro": "RO", "ja": "JP", "zh": "CN", "tr": "TR", "ko": "KR", "th": "TH", "he": "IL", "bg": "BG",
     "is": "IS",
+    "ru": "RU", "uk": "UA", "be": "BY", "kk": "KZ", "ka": "GE", "hy": "AM", "az": "AZ", "sr": "RS",
+    "mk": "MK", "sq": "AL", "vi": "VN", "id": "ID",
     # and tongues of several countries that all pay in euros
     "nl": "NL", "fi": "FI", "sk": "SK", "el": "GR", "et": "EE", "lv": "LV", "lt": "LT", "sl": "SI",
     "hr": "HR",
