@@ -150,9 +150,9 @@ def _ordered(doc: Doc) -> LexborNode | None:
 def _beside_price(doc: Doc) -> LexborNode | None:
     """The title without a link in the box of the first amount that an element is named for."""
     priced = (n for n in doc.priced[:MAX_PRICED] if PRICE_LIKE.search(n.text()[:MAX_NAME]))
-    for price in priced:
-        box = price.parent
-        if box is None or box.tag == "body" or len(box.text()) > MAX_BOX:
+    boxes = {box.mem_id: box for price in priced if (box := price.parent) is not None}
+    for box in boxes.values():
+        if box.tag == "body" or len(box.text()) > MAX_BOX:
             continue
         for node in box.css("h2, h3, h4, h5")[:4]:
             linked = node.css_first("a") is not None or _in_link(node)

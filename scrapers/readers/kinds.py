@@ -46,13 +46,15 @@ def kind_of(
     before: str,
     after: str,
     *,
+    size: Callable[[LexborNode], int],
     cut: bool = False,
     close: Callable[[], str] = str,
 ) -> tuple[str, bool]:
     """What the amount is, and whether class or label call it the current price outright.
 
-    `cut`: another amount stands before the words `before`. `close` gives those in the smallest
-    element that has words; what is said farther off of members is said of another amount.
+    `size`: how many characters an element holds. `cut`: another amount stands before the words
+    `before`. `close` gives those in the smallest element that has words; what is said farther
+    off of members is said of another amount.
     """
     if leaf.place.struck or _struck_within(leaf.node):
         return "list", False
@@ -64,11 +66,11 @@ def kind_of(
     by_label = _by_label(text, before, after)
     if by_label == "member" and (once or not labels.MEMBER.search(f"{close()} {text}")):
         by_label = None
-    if by_label == "regular" and _by_class(leaf) == "list":
+    if by_label == "regular" and _by_class(leaf, size) == "list":
         return "list", False
     if by_label:
         return by_label, False
-    by_class = _by_class(leaf)
+    by_class = _by_class(leaf, size)
     if by_class == "unit" and not _says_unit(text, before, after):
         by_class = None  # trade shops call the price of one piece so
     if by_class and not (strong and by_class in ("member", "shipping", "other", "instalment")):
@@ -142,12 +144,12 @@ _DISCOUNTED = re.compile(
 _OFF_SIGN = re.compile(r"^\W*[-−–]\s?\D{0,4}\d|%")  # noqa: RUF001  # the minus of pages
 
 
-def _by_class(leaf: Leaf) -> str | None:
+def _by_class(leaf: Leaf, size: Callable[[LexborNode], int]) -> str | None:
     at: LexborNode | None = leaf.node
     for _ in range(3):
         if at is None:
             break
-        if len(at.text()) > len(leaf.raw) + 60:
+        if size(at) > len(leaf.raw) + 60:
             break
         own = own_class(at)
         kind = _class_kind(own, own_one=at is leaf.node) if own else None

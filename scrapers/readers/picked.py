@@ -45,9 +45,65 @@ def _selected(form: LexborNode) -> set[str] | None:
     return made or None
 
 
-def has_box(node: LexborNode | None) -> bool:
+class Boxes:
+    """The radio buttons within elements, each element searched once for all amounts in it."""
+
+    def __init__(self) -> None:
+        self._within: dict[int, list[LexborNode]] = {}
+        self._named: dict[int, dict[str, LexborNode]] = {}
+        self._chosen: dict[int, bool] = {}
+
+    def within(self, node: LexborNode) -> list[LexborNode]:
+        key = node.mem_id
+        if key not in self._within:
+            self._within[key] = node.css(_INPUTS)
+        return self._within[key]
+
+    def named(self, node: LexborNode, name: str) -> LexborNode | None:
+        """The radio button of that id within the element, the first of several."""
+        key = node.mem_id
+        if key not in self._named:
+            boxes = reversed(self.within(node))
+            self._named[key] = {box.attributes.get("id") or "": box for box in boxes}
+        return self._named[key].get(name) if name else None
+
+    def chosen(self, node: LexborNode) -> bool:
+        """Whether something within the element is ticked or selected."""
+        key = node.mem_id
+        if key not in self._chosen:
+            self._chosen[key] = node.css_first(_CHOSEN) is not None
+        return self._chosen[key]
+
+    def of(self, node: LexborNode | None) -> LexborNode | None:
+        """The radio button that belongs to an amount."""
+        inner: LexborNode | None = None
+        for _ in range(MAX_CLIMB):
+            if node is None:
+                return None
+            boxes = self.within(node)
+            if boxes:
+                return boxes[0] if len(boxes) == 1 else self._labelled(inner, node)
+            inner, node = node, node.parent
+        return None
+
+    def _labelled(self, label: LexborNode | None, outer: LexborNode) -> LexborNode | None:
+        """Of several radio buttons the one that a label names, or stands behind."""
+        if label is None or label.tag != "label":
+            return None
+        before = label.prev
+        while before is not None and not before.is_element_node:
+            before = before.prev
+        beside = before if before is not None and _is_radio(before) else None
+        return self.named(outer, label.attributes.get("for") or "") or beside
+
+
+def _is_radio(node: LexborNode) -> bool:
+    return node.tag == "input" and (node.attributes.get("type") or "") == "radio"
+
+
+def has_box(node: LexborNode | None, boxes: Boxes) -> bool:
     """Whether an amount stands beside a radio button of its own: a choice, not the price."""
-    return _box(node) is not None
+    return boxes.of(node) is not None
 
 
 def in_button(node: LexborNode | None) -> bool:
@@ -61,43 +117,17 @@ def in_button(node: LexborNode | None) -> bool:
     return False
 
 
-def _box(node: LexborNode | None) -> LexborNode | None:
-    """The radio button that belongs to an amount."""
-    inner: LexborNode | None = None
-    for _ in range(MAX_CLIMB):
-        if node is None:
-            return None
-        boxes = node.css(_INPUTS)
-        if boxes:
-            return boxes[0] if len(boxes) == 1 else _labelled(inner, boxes)
-        inner, node = node, node.parent
-    return None
-
-
-def _labelled(label: LexborNode | None, boxes: list[LexborNode]) -> LexborNode | None:
-    """Of several radio buttons the one that a label names, or stands behind."""
-    if label is None or label.tag != "label":
-        return None
-    wanted = label.attributes.get("for")
-    named = next((b for b in boxes if wanted and b.attributes.get("id") == wanted), None)
-    before = label.prev
-    while before is not None and not before.is_element_node:
-        before = before.prev
-    beside = (b for b in boxes if before is not None and b.mem_id == before.mem_id)
-    return named or next(beside, None)
-
-
-def is_ticked(node: LexborNode | None) -> bool:
+def is_ticked(node: LexborNode | None, boxes: Boxes) -> bool:
     """Whether the box around an amount is the one of several that the page has ticked."""
-    own = _box(node)
+    own = boxes.of(node)
     if own is not None and "checked" in own.attributes:
         return True
     for _ in range(MAX_CLIMB):
-        if node is None or len(node.css(_INPUTS)) > 1:
+        if node is None or len(boxes.within(node)) > 1:
             return False
         names = (node.attributes.get("class") or "").split()
         told = any(node.attributes.get(a) == "true" for a in _SAID)
-        if told or not _MARKED.isdisjoint(names) or node.css_first(_CHOSEN) is not None:
+        if told or not _MARKED.isdisjoint(names) or boxes.chosen(node):
             return True
         node = node.parent
     return False

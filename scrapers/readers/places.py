@@ -44,6 +44,7 @@ class Places:
         self.struck = struck
         self.above: dict[int, int] = {}
         self._texts: dict[int, str] = {}
+        self._sizes: dict[int, int] = {}
         self.body = 0  # the level of the body, 0 without a heading
         at, level = heading, 0
         while at is not None and level < MAX_CLIMB:
@@ -64,6 +65,14 @@ class Places:
         if text is None:
             text = self._texts[key] = node.text(separator=" ")
         return text
+
+    def size(self, node: LexborNode) -> int:
+        """How many characters the element holds; a box is measured once for all within it."""
+        key = node.mem_id
+        size = self._sizes.get(key)
+        if size is None:
+            size = self._sizes[key] = len(node.text())
+        return size
 
     def ahead(self, node: LexborNode) -> bool:
         """Whether the element stands before the heading."""

@@ -118,10 +118,10 @@ def _columns(text: str) -> bool:
     return bool(labels.NET.search(text) and labels.GROSS.search(text))
 
 
-def _boxed(court: Court) -> set[Decimal]:
+def _boxed(court: Court, boxes: picked.Boxes) -> set[Decimal]:
     """The prices that stand beside a radio button each."""
     plain = [s for s in court.shown.all if s.kind in ("now", "gross")]
-    return {s.amount for s in plain if picked.has_box(s.node) or picked.in_button(s.node)}
+    return {s.amount for s in plain if picked.has_box(s.node, boxes) or picked.in_button(s.node)}
 
 
 def _of_boxes(verdict: Verdict, court: Court, now: Seen) -> Verdict | None:
@@ -129,9 +129,10 @@ def _of_boxes(verdict: Verdict, court: Court, now: Seen) -> Verdict | None:
 
     None where the price has nothing to do with such buttons.
     """
-    boxed = _boxed(court) if court.shown.rivals else set()
+    boxes = picked.Boxes()
+    boxed = _boxed(court, boxes) if court.shown.rivals else set()
     several = len(boxed) > 1
-    if not (picked.has_box(now.node) or (several and picked.in_button(now.node))):
+    if not (picked.has_box(now.node, boxes) or (several and picked.in_button(now.node))):
         if not several or verdict.price not in boxed:
             return None
         # the first choice, shown as the price
@@ -148,7 +149,8 @@ def _by_mark(verdict: Verdict, court: Court) -> Verdict:
     """Of several choices with a price each the one that the page has ticked."""
     now = court.shown.now
     held = [s for s in (now, *court.shown.rivals) if s is not None and s.node is not None]
-    ticked = {s.amount: s for s in held if picked.is_ticked(s.node)}
+    boxes = picked.Boxes()
+    ticked = {s.amount: s for s in held if picked.is_ticked(s.node, boxes)}
     if len(ticked) != 1 or len(ticked) == len({s.amount for s in held}):
         return verdict
     one = next(iter(ticked.values()))
