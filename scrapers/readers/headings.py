@@ -11,7 +11,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.dom import Doc
-from scrapers.readers.leaves import PRICE_LIKE, squeeze
+from scrapers.readers.leaves import is_price_like, squeeze
 from scrapers.readers.stock import orderers
 
 MAX_NODES = 1_500
@@ -42,7 +42,7 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
     if heads:
         return max(heads, key=lambda h: _named_by(h, known))
     found = _unmarked(doc, known) or _shared(doc, known)
-    return found or (None if names else _ordered(doc) or _beside_price(doc))
+    return found or (None if names else _called(doc) or _ordered(doc) or _beside_price(doc))
 
 
 def _below_logo(head: LexborNode, doc: Doc, known: list[str]) -> LexborNode | None:
@@ -147,16 +147,35 @@ def _ordered(doc: Doc) -> LexborNode | None:
     return None
 
 
+_TITLES = ", ".join(
+    f'[class*="{name}" i], [id*="{name}" i]'
+    for name in ("pageheading", "product-title", "producttitle", "product_title", "product-name",
+                 "productname", "product_name", "itemname", "item_name", "item-name")
+)  # fmt: skip
+
+
+def _called(doc: Doc) -> LexborNode | None:
+    """The one element that a theme calls the product's name, not a link as those of lists are."""
+    if doc.tree.body is None:
+        return None
+    found = [n for n in doc.tree.body.css(_TITLES)[:40] if not _is_linked(n)]
+    named = [n for n in found if _is_name(squeeze(n.text(separator=" ")[:400]))]
+    return named[0] if named else None
+
+
+def _is_linked(node: LexborNode) -> bool:
+    return node.css_first("a[href]") is not None or _in_link(node)
+
+
 def _beside_price(doc: Doc) -> LexborNode | None:
     """The title without a link in the box of the first amount that an element is named for."""
-    priced = (n for n in doc.priced[:MAX_PRICED] if PRICE_LIKE.search(n.text()[:MAX_NAME]))
+    priced = (n for n in doc.priced[:MAX_PRICED] if is_price_like(n.text()[:MAX_NAME]))
     boxes = {box.mem_id: box for price in priced if (box := price.parent) is not None}
     for box in boxes.values():
         if box.tag == "body" or len(box.text()) > MAX_BOX:
             continue
         for node in box.css("h2, h3, h4, h5")[:4]:
-            linked = node.css_first("a") is not None or _in_link(node)
-            if not linked and _is_name(squeeze(node.text(separator=" ")[:400])):
+            if not _is_linked(node) and _is_name(squeeze(node.text(separator=" ")[:400])):
                 return node
     return None
 
@@ -179,5 +198,5 @@ def _is_name(text: str) -> bool:
         and _WORD.search(text) is not None
         and not text.endswith(":")
         and not labels.CURRENT.search(text)
-        and not PRICE_LIKE.search(text)
+        and not is_price_like(text)
     )

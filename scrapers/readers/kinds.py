@@ -35,7 +35,9 @@ _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
 _SPACED = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")  # "1 599"
 _PERCENT = re.compile(r"\d+(?:[.,]\d+)?\s?%")
 _OFF = re.compile(
-    r"\s*(?:off|saved|discount|rabatt|korting|de remise|sconto)\b(?!\s*:)", re.IGNORECASE
+    r"\s*(?:(?:off|saved|discount|rabatt|korting|de remise|sconto)\b(?!\s*:)|"
+    r"할인(?!가|판매)|割?引き?)",
+    re.IGNORECASE,
 )
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
 
@@ -167,7 +169,9 @@ _LETTERS = re.compile(r"[^\W\d_]{2}")
 
 
 # "with-list-price": the price that has a list price beside it, not the list price itself
-_BESIDE_IT = re.compile(r"(?<![\w-])(?:with|has|is)-\S+", re.IGNORECASE)
+_BESIDE_IT = re.compile(
+    r"(?<![\w-])(?:with|has|is)-\S+|(?<![a-z])(?:with|has)(?-i:[A-Z])\S+", re.IGNORECASE
+)
 
 
 # the box around current and old price alike

@@ -44,7 +44,7 @@ SAVING = Words(
     r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
     r"s[äa][äa]st[äa]\w*|megtakar[íi]t\w*|kedvezm[ée]ny\w*|poupa|poupe|desconto|u[šs]etr\w+|z[ľl]ava|"
     r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)|"
-    r"割引|値引|引き|お得|立减|立減|节省|節省|할인",
+    r"割引(?!価格|後)|値引(?!後|き後)|引き(?!後)|お得|立减|立減|节省|節省|할인(?!판매가|가)",
 )
 NET = Words(
     r"\b(?:ex(?:cl)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
@@ -237,7 +237,7 @@ CURRENT = Words(
     r"prezzo di vendita|precio de venta|pre[çc]o de venda|cena sprzeda[żz]y|prodejn[íi] cena|"
     r"predajn[áa] cena|utpris|salgspris|myyntihinta|elad[áa]si [áa]r|va[šs]e cena|"
     r"prezzo online|pre[çc]o final|promo[çc][ãa]o|nu|pris nu|nupris)\b\s*:?\s*$|"
-    r"(?:販売価格|特別価格|セール価格|促销价|现价|售价|優惠價|판매가)\s*(?:[(（]税込[)）])?\s*[:：]?\s*$",
+    r"(?:販売価格|特別価格|セール価格|促销价|现价|售价|優惠價|(?:할인)?판매가|할인가|割引価格|値引後価格|特価)\s*(?:[(（]税込[)）])?\s*[:：]?\s*$",
 )
 NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
 

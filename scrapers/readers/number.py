@@ -59,12 +59,27 @@ def read(doc: Doc, places: Places, *, several: bool = False) -> tuple[str, Evide
         place = places.of(node)
         if place.zone not in ("other", "hidden") and (best is None or place.level < best[0]):
             best = (place.level, number, Evidence("visible", "sku", text[:80], where(node)))
+    if best is None and (told := _bracketed(places)) is not None:
+        return told
     return best[1:] if best else _labelled(places, _TOLD_SKU, "sku", several=several)
 
 
 def read_gtin(places: Places) -> tuple[str, Evidence] | None:
     """A GTIN with a right check digit behind its label ("EAN: 4006381333931")."""
     return _labelled(places, _TOLD_GTIN, "gtin")
+
+
+# "Long-can motor [KB-21]": how old catalogues print the model behind the name
+_BRACKETS = re.compile(r"\[(?=[^\]]*\d)([\w][\w./+-]{2,39})\]\Z")
+
+
+def _bracketed(places: Places) -> tuple[str, Evidence] | None:
+    if places.heading is None:
+        return None
+    text = squeeze(places.text(places.heading)[:400])
+    found = _BRACKETS.search(text)
+    proof = Evidence("visible", "sku", text[-80:], where(places.heading))
+    return (found[1], proof) if found else None
 
 
 def _bare(text: str) -> str | None:
