@@ -30,9 +30,9 @@ _ROW = re.compile(
 _UNTIL = re.compile(
     r"\b(?:bis|until|up to|to|jusqu|tot|fino|hasta|do|till|til)\b[^\d]*\d", re.IGNORECASE
 )
-_MONEY = re.compile(
-    r"(?:[€$£¥]|[A-Z]{3}\b)\s?\d[\d.,'\u00a0\u202f]*|\d[\d.,'\u00a0\u202f]*\s?(?:[€£$]|[A-Z]{3}\b|"
-    r"zł|Kč|kr\b)"
+_MONEY = re.compile(  # a sign right before a digit is that of the amount behind it
+    r"(?:[€$£¥]|[A-Z]{3}\b)\s?\d[\d.,'\u00a0\u202f]*|"
+    r"\d[\d.,'\u00a0\u202f]*\s?(?:[€£$](?!\d)|[A-Z]{3}\b|zł|Kč|kr\b)"
 )
 
 

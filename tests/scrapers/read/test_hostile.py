@@ -171,6 +171,15 @@ def test_a_price_told_by_the_row_of_one_piece_has_that_row_as_proof() -> None:
     assert any(e.field == "price" and "4.31" in e.value for e in made.evidence)
 
 
+def test_a_number_before_a_sign_is_no_amount_of_a_row() -> None:
+    """A finding of the mutated pages: "1 9" (once "1 - 9") before "$4.31" was read as $9."""
+    rows = (("1  9", "$4.31"), ("10 to 99", "$3.62"), ("100 or more", "$2.48"))
+    table = "".join(f"<tr><td>{n}</td><td>{each} each</td></tr>" for n, each in rows)
+    made = read(f"<h1>Part</h1><table>{table}</table><button>Add to cart</button>")
+    assert made.price in (None, Decimal("4.31"))
+    assert Decimal(9) not in (made.low, made.high, *(m.price for m in made.multibuy))
+
+
 def test_json_is_bounded() -> None:
     assert parse("[" * 100_000).refused
     assert too_deep("[" * 65 + "]" * 65)
