@@ -10,13 +10,9 @@ from collections.abc import Iterator
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
-from scrapers.readers.leaves import (
-    AMOUNT,
-    Leaf,
-    is_price_like,
-    squeeze,
-)
+from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import own_class
+from scrapers.readers.pricelike import AMOUNT, is_price_like, squeeze
 
 TIER_BEFORE = re.compile(
     r"(?:\b(?:ab|from|vanaf|[àa] partir de|d[èe]s|da|desde|od|fr[åa]n|fra|alkaen|buy|qty|>=|"

@@ -18,8 +18,8 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.model import Evidence
 from scrapers.readers.dom import Doc, where
-from scrapers.readers.leaves import squeeze
 from scrapers.readers.places import Places
+from scrapers.readers.pricelike import squeeze
 from scrapers.readers.values import brand_name, gtin
 
 _BRAND = (

@@ -11,7 +11,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.dom import Doc
-from scrapers.readers.leaves import is_price_like, squeeze
+from scrapers.readers.pricelike import is_price_like, squeeze
 from scrapers.readers.stock import orderers
 
 MAX_NODES = 1_500

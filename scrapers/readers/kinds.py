@@ -12,8 +12,9 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.model import PriceText, Tax
 from scrapers.readers import labels
-from scrapers.readers.leaves import AMOUNT, PRICE_LIKE, Leaf
+from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import own_class
+from scrapers.readers.pricelike import AMOUNT, PRICE_LIKE
 
 _BY_CLASS = (
     ("lowest30", labels.C_LOWEST), ("shipping", labels.C_SHIPPING),

@@ -11,7 +11,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.dom import Doc
-from scrapers.readers.leaves import MONEY
+from scrapers.readers.pricelike import MONEY
 from scrapers.readers.values import currency_code
 
 MAX_MUTE = 2_000

@@ -13,6 +13,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.model import Multibuy, PriceText
 from scrapers.readers import labels
+from scrapers.readers.cards import is_card, is_entry, is_linked_alone
 from scrapers.readers.claims import Seen
 from scrapers.readers.context import (
     BUY_FOR,
@@ -33,22 +34,10 @@ from scrapers.readers.context import (
 )
 from scrapers.readers.dom import where
 from scrapers.readers.kinds import kind_of, refined, tax_label, tax_of_seen
-from scrapers.readers.leaves import (
-    AMOUNT,
-    CURRENCY,
-    MAX_TEXT,
-    MONEY,
-    PRICE_LIKE,
-    Leaf,
-    is_card,
-    is_entry,
-    is_linked_alone,
-    is_price_like,
-    own_text,
-    price_text,
-    squeeze,
-)
+from scrapers.readers.leaves import MAX_TEXT, Leaf, own_text
 from scrapers.readers.places import Places, own_class
+from scrapers.readers.pricelike import AMOUNT, CURRENCY, MONEY, PRICE_LIKE, is_price_like, squeeze
+from scrapers.readers.split import price_text
 from scrapers.texts import is_currency, read_price
 
 MAX_PRICE_TEXT = 90

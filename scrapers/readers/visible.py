@@ -14,13 +14,9 @@ from scrapers.readers import stock, styles
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.headings import heading_of
-from scrapers.readers.leaves import (
-    AMOUNT,
-    CURRENCY,
-    leaves,
-    squeeze,
-)
+from scrapers.readers.leaves import leaves
 from scrapers.readers.places import Places
+from scrapers.readers.pricelike import AMOUNT, CURRENCY, squeeze
 from scrapers.readers.sight import Reader
 
 FAR = 4  # levels above the heading: what first comes there may be another thing's price

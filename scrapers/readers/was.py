@@ -12,8 +12,9 @@ from decimal import Decimal
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers.claims import Seen
-from scrapers.readers.leaves import CURRENCY, PRICE_LIKE, price_text
 from scrapers.readers.places import Places
+from scrapers.readers.pricelike import CURRENCY, PRICE_LIKE
+from scrapers.readers.split import price_text
 from scrapers.readers.words import Words
 from scrapers.texts import read_price
 

@@ -22,7 +22,7 @@ from scrapers.model import (
     UnitPrice,
 )
 from scrapers.readers.claims import Seen
-from scrapers.readers.leaves import AMOUNT
+from scrapers.readers.pricelike import AMOUNT
 from scrapers.readers.stock import Stock
 from scrapers.readers.values import minor_units, rounded
 from scrapers.readers.visible import View

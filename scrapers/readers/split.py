@@ -1,0 +1,121 @@
+"""The text of a price whose pieces stand in several elements: whole, mark, cents, currency."""
+
+# the words and signs of pages hold look-alike characters on purpose
+
+from __future__ import annotations
+
+import re
+
+from selectolax.lexbor import LexborNode
+
+from scrapers.readers import labels
+from scrapers.readers.cards import NAMED, NOWHERE
+from scrapers.readers.pricelike import MONEY, PRICE_LIKE, squeeze
+
+
+def price_text(node: LexborNode) -> str:
+    """The text of a price element: split cents joined, screen-reader and hidden copies left out."""
+    parts: list[str] = []
+    _parts(node, parts, 0)
+    if len(parts) > 3 and all(len(part) == 1 for part in parts):
+        return "".join(parts)  # themes that roll each digit in a box of its own
+    return joined(parts)
+
+
+def joined(parts: list[str]) -> str:
+    """Pieces of text as they look: cents joined to what they belong to."""
+    made = ""
+    for part in parts:
+        if TWO_DIGITS.match(part) and (whole := _EURO_AHEAD.search(made)):
+            digits = made[: whole.start() + 1]  # "164 €" and a raised "99"
+            made = f"{digits}{'.' if _COMMAS.search(digits) else ','}{part} €"
+        else:
+            made += _glue(made, part) + part
+    return squeeze(made)
+
+
+def is_cents(node: LexborNode) -> bool:
+    """A raised or so named end of a price: "6" and "49"."""
+    return node.tag == "sup" or _FRACTION.search(node.attributes.get("class") or "") is not None
+
+
+_FRACTION = re.compile(
+    r"fraction|cents?\b|decimal|centimes?\b|centavos?\b|centimos?\b|nachkomma|kopecks?\b|grosz",
+    re.IGNORECASE,
+)
+# "$164", "1.749 \u20ac" without cents, before an element with nothing but two digits
+WHOLE = re.compile(rf"(?:{MONEY}\s?)?\d{{1,3}}(?:[.,'\u2019 \u00a0\u202f]?\d{{3}})*\s?{MONEY}?\Z")
+TWO_DIGITS = re.compile(r"\d\d(?:\s?\*)?\Z")
+
+
+def ends_in_cents(whole: LexborNode, rest: set[int]) -> bool:
+    """Whether the next element holds the cents: so named or raised, or two digits close behind."""
+    end, between = whole.next, ""
+    if end is not None and end.is_text_node:
+        between, end = end.text_content or "", end.next
+    if end is None or not end.is_element_node or not TWO_DIGITS.match(squeeze(end.text())):
+        return False
+    apart = between.strip() not in ("", ".", ",") or (between.isspace() and not is_cents(end))
+    return not apart and rest <= {end.mem_id}
+
+
+_EURO_CENTS = re.compile(r"€\s?\d{2}\Z")  # "15" and a raised "€90"
+_CENTS = re.compile(r"\d{2}(?:\D|\Z)")
+_ALONE = re.compile(rf"\d{{2}}\s?(?:{MONEY}\.?)?\s?\*?\Z")
+_MARKED = re.compile(r"([.,])(\d+)\Z")
+_COMMAS = re.compile(r",\d{3}\Z")
+_EURO_AHEAD = re.compile(r"(?<![.,]\d)\d\s?€\Z")
+
+
+def _glue(before: str, part: str) -> str:
+    if not before or not part:
+        return ""
+    if _CENTS.match(part) and before[-1].isdigit():
+        mark = _MARKED.search(before)
+        short = len(part.strip()) <= 4 or _ALONE.match(part.strip()) is not None
+        if mark is None:
+            return "." if short else " "
+        if len(mark[2]) == 3 and short:  # the sign of thousands: "1.749" and a raised "30"
+            return "," if mark[1] == "." else "."
+    if _EURO_CENTS.match(part) and before[-1].isdigit():
+        return ""
+    if (before[-1] in ".," and part[0].isdigit()) or part[0] in ".,":
+        return ""
+    return " "
+
+
+def _parts(node: LexborNode, parts: list[str], depth: int) -> None:
+    child = node.child
+    while child is not None and depth < 12 and len(parts) < 60:
+        if child.is_text_node:
+            text = (child.text_content or "").strip()
+            if text:
+                parts.append(text)
+        elif child.is_element_node and not _unseen(child) and not _sells_another(child, parts):
+            _parts(child, parts, depth + 1)
+        child = child.next
+
+
+def _sells_another(node: LexborNode, before: list[str]) -> bool:
+    """A link with words and an amount of its own, behind an amount: "buy new: 229"."""
+    if node.tag != "a" or (node.attributes.get("href") or "#").startswith(NOWHERE):
+        return False
+    found = PRICE_LIKE.search(text := squeeze(node.text(separator=" ")))
+    lead = text[: found.start()] if found else ""
+    named = NAMED.search(lead) is not None and not labels.CURRENT.search(lead)
+    return named and any(PRICE_LIKE.search(part) for part in before)
+
+
+def _unseen(node: LexborNode) -> bool:
+    attrs = node.attributes
+    if (node.tag or "") in ("script", "style", "template", "svg", "select", "textarea"):
+        return True
+    if not attrs:
+        return False
+    named = attrs.get("class") or ""
+    return bool(
+        "hidden" in attrs
+        or labels.SPOKEN_CLASS.search(named)
+        or labels.HIDDEN_CLASS.search(named)
+        or labels.HIDDEN_STYLE.search(attrs.get("style") or "")
+    )
