@@ -223,6 +223,18 @@ def _slips(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     return None
 
 
+def _cut_off(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
+    """Sight ends before the cents, which stand in an element that nothing ties to the rest."""
+    whole = now.amount == int(now.amount) and not _CENTS.search(now.text)
+    for told in priced if whole else []:
+        if told.price is not None and told.price > now.amount == int(told.price):
+            return by(court, told, seen=now)
+    return None
+
+
+_CENTS = re.compile(r"\d[.,]\d\d(?!\d)")
+
+
 def _currencies(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     """Markup in the shop's currency, text in the visitor's: the visitor pays what is shown."""
     clash = all(_money_clash(court, now, t) for t in priced if t.price is not None)
@@ -255,5 +267,6 @@ RULES = (
     _taxes,
     _another_amount,
     _slips,
+    _cut_off,
     _currencies,
 )
