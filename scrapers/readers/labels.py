@@ -23,7 +23,9 @@ LIST = Words(
     r"market price|"
     r"stara cena|star[áa] cena|sugerowana cena|cena sugerowana|doporu[čc]en\w+|odpor[úu][čc]an\w+|"
     r"suositushinta|ovh|ennen|eredeti [áa]r|r[ée]gi [áa]r|kor[áa]bbi [áa]r|listaár|prp|pvr|"
-    r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?)\b|"
+    r"rek\.? ?pris|f[øö]r(?:pris)?|vejl\.?(?: pris)?|veil\.?(?: pris)?|"
+    r"старая цена|цена без скидки|вместо|ррц|стара ціна|замість|eski fiyat\w*|liste fiyat\w*|"
+    r"gi[áa] (?:g[ốo]c|c[ũu]|ni[êe]m y[ếe]t)|harga (?:lama|asli)|αρχικ[ήη] τιμ[ήη])\b|"
     r"通常価格|定価|希望小売価格|参考価格|元の価格|原价|市场价|划线价|原價|市價|정가|소비자가",
 )
 REGULAR = Words(
@@ -113,7 +115,9 @@ SHIPPING = Words(
     r"liefer(?:ung|kosten)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
     r"env[íi]o|gastos|toimitus(?:kulut|maksu)?|posti(?:kulut|maksu)|sz[áa]ll[íi]t[áa]s\w*|portes|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
-    r"levering)\b|送料|配送料|运费|運費|배송비",
+    r"levering|frete|entregas?|livrare|kargo|dostava|ongkir|pengiriman|tarne|pristatym\w*|"
+    r"pieg[āa]d\w*|доставк\w*|пересылк\w*|giao h[àa]ng|v[ậa]n chuy[ểe]n|αποστολ\w*|μεταφορικ\w*)\b|"
+    r"送料|配送料|运费|運費|배송비|จัดส่ง|ค่าส่ง|משלוח|شحن|توصيل",
 )
 INSTALMENT = Words(
     r"(?:\b(?:instal?ments?|interest[- ]free|\d+ (?:payments?|paiements?|pagos|pagamenti|raten|"
@@ -125,7 +129,8 @@ INSTALMENT = Words(
     r"termijn\w*|per maand|rate da|al mese|mensil\w+|cuotas?|al mes|mensual\w*|rat[yę]?|"
     r"miesi[ęe]cznie|"
     r"spl[áa]tk\w*|m[ěe]s[íi][čc]n[ěe]|havonta|r[ée]szlet\w*|kuukaudessa|"
-    r"m[åa]naden|m[åa]ned(?:lig\w*)?|pr\.? md|delbetal\w*|m[åa]neden|afbetal\w*)\b|"
+    r"m[åa]naden|m[åa]ned(?:lig\w*)?|pr\.? md|delbetal\w*|m[åa]neden|afbetal\w*|"
+    r"рассрочк\w*|в месяц|розстрочк\w*|на місяць|taksit\w*|tr[ảa] g[óo]p|cicilan|δ[όο]σεις)\b|"
     r"/\s?(?:mo(?:nth)?|mois|monat|mes|mese|maand)\b)",
 )
 MEMBER = Words(
@@ -196,8 +201,8 @@ FROM = Words(
     r"desde|od|fr[åa]n|fra)\s*:?\s*$",
 )
 TIER = Words(
-    r"(?:\b\d+\s*(?:\+(?!\s*[a-z])|or more|or above|and (?:more|above|up)|pcs? or more|oder mehr|"
-    r"et plus|of meer|o pi[ùu]|o m[áa]s|"
+    r"(?:(?<![\d.,€$£])(?<![€$£]\s)\b\d+\s*(?:\+(?!\s*[a-z])|or more|or above|"
+    r"and (?:more|above|up)|pcs? or more|oder mehr|et plus|of meer|o pi[ùu]|o m[áa]s|"
     r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|"
     r"fr[åa]n|fra|bei|for|pour)\s+\d+\s*"
     r"(?:\+|st(?:[üu]ck|k|uks?)?|pcs?|pieces?|pi[èe]ces?|units?|szt|ks|pz|uds?|unid\w*|kpl|db|for|pour|f[üu]r|at|"
@@ -222,7 +227,8 @@ OPTION = Words(
 MINIMUM = Words(
     r"\b(?:over|above|orders? (?:over|above|of)|free (?:shipping|delivery)|spend|minimum order|"
     r"min\. ?order|"
-    r"mindestbestell\w*|[üu]ber|d[èe]s|boven|oltre|superior\w*|powy[żz]ej|nad|[öo]ver|over)\s*$",
+    r"mindestbestell\w*|[üu]ber|d[èe]s|boven|oltre|superior\w*|powy[żz]ej|nad|[öo]ver|over|"
+    r"свыше|acima de|peste|đ[ơo]n (?:h[àa]ng )?t[ừu])\s*$",
 )
 CURRENT = Words(
     r"\b(?:now|on sale|sales? price|selling price|verkaufspreis|prix de vente|precio de venta|"

@@ -7,6 +7,7 @@ import re
 from selectolax.lexbor import LexborNode
 
 from scrapers.model import Evidence
+from scrapers.readers.columns import under_labels
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places
 from scrapers.readers.pricelike import squeeze
@@ -32,6 +33,7 @@ _SKU_LABEL = (
     r"\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
     r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
     r"\breferencia\b|\bbestelnummer\b|\bproductcode\b|\b(?:model|item)\b(?=\s*[:#])|"
+    r"\b(?:part|stock|cat(?:alog(?:ue)?)?\.?|order)(?=\s*#)|"
     r"(?<!coupon )(?<!promo )(?<!discount )(?<!use )(?<!with )\bcode\b(?=\s*:)|"
     r"(?:商品番号|商品コード|品番|型番|货号|商品编号|상품코드|모델명)(?=\W))"
 )
@@ -61,7 +63,18 @@ def read(doc: Doc, places: Places, *, several: bool = False) -> tuple[str, Evide
             best = (place.level, number, Evidence("visible", "sku", text[:80], where(node)))
     if best is None and (told := _bracketed(places)) is not None:
         return told
-    return best[1:] if best else _labelled(places, _TOLD_SKU, "sku", several=several)
+    if best:
+        return best[1:]
+    return _labelled(places, _TOLD_SKU, "sku", several=several) or _in_column(places)
+
+
+def _in_column(places: Places) -> tuple[str, Evidence] | None:
+    """The number under its label, in a table of labels and one row."""
+    for label, value, cell in under_labels(places):
+        found = _TOLD_SKU.match(f"{label} #{value}")
+        if found is not None and found[1] == value and (told := _worth(value)):
+            return told, Evidence("visible", "sku", f"{label}: {value}"[:80], where(cell))
+    return None
 
 
 def read_gtin(places: Places) -> tuple[str, Evidence] | None:

@@ -4,11 +4,13 @@
 
 from __future__ import annotations
 
+import re
 from typing import NamedTuple
 
 from scrapers.readers import stock
 from scrapers.readers.barriers import BOT_HTML, BOT_TEXT, BOT_TITLE, WALL
 from scrapers.readers.dom import Doc
+from scrapers.readers.places import Places
 from scrapers.readers.words import Words
 
 _LOST = Words(
@@ -86,6 +88,22 @@ _CALL = Words(
     r"prezzo su richiesta|precio (?:a consultar|bajo pedido)|cena na (?:zapytanie|dotaz)|"
     r"pris p[åa] foresp[øo]rgsel|"
     r"pris p[åa] f[öo]rfr[åa]gan",
+)
+# all that an element named for the price says where a shop wants to be asked
+_ASK = re.compile(
+    r"\W*(?:(?:price|preis|prix|prijs|prezzo|precio|cena|pre[çc]o|цена|giá|harga|fiyat)\W+)?"
+    r"(?:contact(?: us)?|call(?: us)?|ask(?: us)?|enquire|inquire|(?:price )?on (?:request|"
+    r"application)|request (?:a )?(?:quote|price)|quote|tba|tbd|poa|n/a|"
+    r"(?:preis )?auf anfrage|bitte anfragen|(?:prix )?sur (?:demande|devis)|nous consulter|"
+    r"(?:prijs )?op aanvraag|(?:prezzo )?su richiesta|(?:precio )?a consultar|consultar|"
+    r"sob consulta|(?:cena )?na (?:zapytanie|dotaz|vyžiadanie)|zapytaj o cenę|"
+    r"(?:pris )?på (?:förfrågan|forespørsel|forespørgsel)|hinta pyydettäessä|kysy hinta\w*|"
+    r"ár egyeztetés\w*|la cerere|по запросу|по договор[её]нности|договорная|уточняйте|"
+    r"за запитом|договірна|liên hệ|fiyat (?:sorunuz|alın\w*)|sorunuz|hubungi kami|"
+    r"κατόπιν (?:ζήτησης|συνεννόησης)|"
+    r"お問い合わせ(?:ください)?|応相談|要見積り?|询价|面议|面議|詢價|"
+    r"(?:가격 ?)?문의)\W*",
+    re.IGNORECASE,
 )
 _WITHDRAWN = Words(
     r"\bdiscontinued\b|replaced by|superseded by|no longer (?:available|sold|in (?:our|the) range|"
@@ -187,6 +205,21 @@ _WHY = (
     ("lost", _LOST, 3_000, 'the page says "{}"'),
     ("down", _DOWN, 3_000, 'the page says "{}"'),
 )  # fmt: skip
+
+
+def asks(doc: Doc, places: Places) -> tuple[int, str] | None:
+    """How far from the heading a price element says to ask for the price, and its words."""
+    found = []
+    for node in doc.priced[:MAX_ASKED]:
+        text = " ".join(node.text(separator=" ")[: 4 * MAX_ASK].split())
+        if len(text) <= MAX_ASK and _ASK.fullmatch(text):
+            place = places.of(node)
+            found += [(place.level, text)] * (place.zone == "" and not place.struck)
+    return min(found, default=None)
+
+
+MAX_ASKED = 400
+MAX_ASK = 30
 
 
 def why_no_price(text: str) -> PageClass:

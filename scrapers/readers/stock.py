@@ -11,6 +11,7 @@ from typing import NamedTuple
 from selectolax.lexbor import LexborNode
 
 from scrapers.model import Availability, Evidence
+from scrapers.readers.columns import under_labels
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places, own_class
 from scrapers.readers.words import Words
@@ -71,7 +72,7 @@ def read(doc: Doc, places: Places) -> Stock:
             found.append((place.level, order, said, proof))
     button, proof_of = _button(doc, places)
     if not found:
-        words = _in_words(places)
+        words = _in_words(places) or _in_column(places)
         if words is None:
             return Stock(button, proof_of)
         if button is not Availability.IN_STOCK:
@@ -87,7 +88,7 @@ def read(doc: Doc, places: Places) -> Stock:
 # a label that makes the words after it the stock of the page's own goods
 _LEAD = re.compile(
     r"(?:verf[üu]gbarkeit|liefer(?:zeit|status|barkeit)|lager(?:status|bestand|saldo)?|bestand|"
-    r"availability|stock(?: status)?|delivery(?: time)?|disponibilit[éà]|disponibilidade?|"
+    r"avail(?:ability)?|stock(?: status)?|delivery(?: time)?|disponibilit[éà]|disponibilidade?|"
     r"d[ée]lai|stock|levertijd|voorraad(?:status)?|beschikbaarheid|dost[ęe]pno[śs][ćc]|"
     r"dostupnos[tť]|saatavuus|varastotilanne|k[ée]szlet|el[ée]rhet[őo]s[ée]g|leveranstid|"
     r"leveringstid|p[åa] lager|disponibilitate|disponibilitat|stan magazynowy|sklad(?:em|ovost)?|"
@@ -130,6 +131,15 @@ def _in_words(places: Places) -> Stock | None:
                 continue
             if said not in (None, Availability.UNKNOWN):
                 return Stock(said, Evidence("visible", "availability", text, where(node)))
+    return None
+
+
+def _in_column(places: Places) -> Stock | None:
+    """Stock words under their label, in a table of labels and one row."""
+    for label, value, cell in under_labels(places):
+        said = read_availability(value) if _LEAD.match(f"{label}: {value}") else None
+        if said not in (None, Availability.UNKNOWN):
+            return Stock(said, Evidence("visible", "availability", value, where(cell)))
     return None
 
 
@@ -186,7 +196,32 @@ def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
     found = [n for n in _own(doc.buttons[:150], places) if _BUY.search(_words(n))]
     if not found:
         found = _own([n for n in doc.tree.css(_LINKS)[:150] if _BUY.search(_words(n))], places)
+    found = found or _own([n for n in doc.buttons[:150] if _sends_to_cart(n)], places)
     return found or _own([n for n in doc.tree.css("a")[:600] if _orders(_words(n))], places)
+
+
+def _sends_to_cart(button: LexborNode) -> bool:
+    """Whether a button of few words ("Add", "Go") sends a form whose address is a cart's."""
+    if len(_words(button)) > MAX_MUTE or (button.attributes.get("type") or "") in _NO_SENDERS:
+        return False
+    at = button.parent
+    for _ in range(FORM_DEEP):
+        if at is None or at.tag == "form":
+            break
+        at = at.parent
+    action = at.attributes.get("action") if at is not None and at.tag == "form" else None
+    return action is not None and _CART.search(action) is not None
+
+
+MAX_MUTE = 12
+FORM_DEEP = 10
+_NO_SENDERS = frozenset({"button", "reset"})
+_CART = re.compile(
+    r"add[-_]?(?:to[-_]?)?(?:cart|basket|bag|trolley)|action=(?:add_product|buy_now|add)\b|"
+    r"(?:cart|basket|warenkorb|panier|winkelwagen|carrello|carrito|koszyk|kosik|varukorg|kurv)"
+    r"(?:[/._?-]|\Z)",
+    re.IGNORECASE,
+)
 
 
 def linked(doc: Doc, places: Places) -> bool:

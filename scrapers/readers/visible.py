@@ -81,7 +81,7 @@ def look(
         extra = _take_plain(reader, doc, found, once=once)
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
-            pair = _pair(reader.seen, expected, found.places)
+            pair = _pair(reader.seen, expected, found.places) or _end(reader.seen, expected)
             reader.seen = [*named, *(pair or _with_tax(reader.seen, expected, currency, taxed()))]
         nearer = bool(apart) and any(
             s.level < apart and (expected or s.kind in _PAID) for s in reader.seen
@@ -153,6 +153,16 @@ def _pair(seen: list[Seen], expected: Sequence[Decimal], places: Places) -> list
 
 MAX_NEAR = 600
 _RATE = re.compile(r"(?<![\d.,])(\d{1,2})\s?%")
+
+
+def _end(seen: list[Seen], expected: Sequence[Decimal]) -> list[Seen]:
+    """The lower end of the markup's range, where the page shows it alone ("34.00+", "from 34")."""
+    paid = [s for s in seen if s.kind in ("now", "gross", "low") and s.level <= FAR]
+    level = min((s.level for s in paid), default=0)
+    near = [s for s in paid if s.level == level and s.high is None]
+    near = [s for s in near if s.kind == "low"] or near
+    alone = len(set(expected)) > 1 and len({s.amount for s in near}) == 1
+    return near[:1] if alone and near[0].amount == min(expected) else []
 
 
 def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:

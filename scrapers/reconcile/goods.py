@@ -20,7 +20,16 @@ _KINDS = ("product", "og:product", "product.item")
 
 def looks_like_goods(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:
     """A price in sight counts only on a page that is about one thing for sale."""
-    return not _gone(court, view) and _looks(doc, text, kind, court, view)
+    if _gone(court, view) or _asked(doc, court, view):
+        return False
+    return _looks(doc, text, kind, court, view)
+
+
+def _asked(doc: Doc, court: Court, view: View) -> bool:
+    """Whether the element for the price says "on request", and the amount in sight is another."""
+    now = court.shown.now
+    asked = pageclass.asks(doc, view.places) if now is not None else None
+    return asked is not None and now is not None and (now.level > asked[0] or not now.named)
 
 
 def _looks(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:

@@ -84,8 +84,14 @@ class Nothing:
             availability=told.availability, evidence=evidence_of(court),
         )  # fmt: skip
 
+    def _why(self, view: visible.View) -> pageclass.PageClass:
+        asked = pageclass.asks(self.doc, view.places)
+        if asked is not None:
+            return pageclass.PageClass("call", f'the page states no price ("{asked[1]}")')
+        return pageclass.why_no_price(self.text())
+
     def _without_price(self, court: Court, view: visible.View, reason: str = "") -> Reading:
-        found = pageclass.why_no_price(self.text())
+        found = self._why(view)
         if view.doubts and not found.kind and not reason and not view.plain:
             return Reading(Outcome.DOUBTFUL, view.doubts[0], title=view.title)
         reason = found.reason or reason or "no product price stands on the page"
