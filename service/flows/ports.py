@@ -75,7 +75,8 @@ class Lease:
 class Doubt:
     """A reading kept aside: what was read, why it is not believed, how often it was seen.
 
-    `reading` is the JSON object of `ebbmark read`.
+    `reading` is the JSON object of `ebbmark read`. `at`: when it was last seen; `since`: when
+    first in a row (None: only at `at`).
     """
 
     listing: int
@@ -83,6 +84,7 @@ class Doubt:
     reason: str
     reading: Mapping[str, Any]
     seen: int = 1
+    since: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

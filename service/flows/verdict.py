@@ -211,8 +211,9 @@ def _doubtful(
     rejected = rejected_in(state)
     if rejected and same_price(rejected.reading, reading):
         return _rejected(seen, after, replace(rejected, at=at), at)
-    times = before.seen + 1 if before and same_price(before.reading, reading) else 1
-    doubt = Doubt(seen.listing.id, at, reason or "doubtful", reading, times)
+    again = before if before and same_price(before.reading, reading) else None
+    times, since = (again.seen + 1, again.since or again.at) if again else (1, at)
+    doubt = Doubt(seen.listing.id, at, reason or "doubtful", reading, times, since)
     return Verdict(Outcome.DOUBTFUL, reason, after, doubt=doubt)
 
 

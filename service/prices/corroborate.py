@@ -13,7 +13,10 @@ if TYPE_CHECKING:
 
 
 class Kept(Protocol):
-    """A reading kept aside: when, what (the JSON object of a reading), how often it was seen."""
+    """A reading kept aside: when, what (the JSON object of a reading), how often it was seen.
+
+    One that was seen before at other times may tell the first of them as `since`.
+    """
 
     @property
     def at(self) -> datetime: ...
@@ -38,6 +41,19 @@ def agreeing(
     for kept in kept_aside:
         count = count + _sightings(kept, at - apart) if _same(reading, kept) else 0
     return count
+
+
+def agreed_since(
+    reading: Reading, kept_aside: Sequence[Kept | Mapping[str, Any] | Reading]
+) -> datetime | None:
+    """Since when the readings kept aside have shown the same in a row; None where none tells."""
+    since: datetime | None = None
+    for kept in kept_aside:
+        if not _same(reading, kept):
+            since = None
+        elif since is None and not isinstance(kept, Mapping | Reading):
+            since = getattr(kept, "since", None) or kept.at
+    return since
 
 
 def _sightings(kept: Kept | Mapping[str, Any] | Reading, latest: datetime) -> int:

@@ -8,13 +8,13 @@ again soon), belief in a wrong price costs a false deal.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from scrapers import Ids, Outcome, Reading, Tax
-from service.prices.corroborate import Kept, agreeing
+from service.prices.corroborate import Kept, agreed_since, agreeing
 from service.prices.identity import Known, other_identity
 from service.prices.robust import SUSPICIOUS, robust_scale, robust_score, weighted_median
 
@@ -38,6 +38,15 @@ FLIPS, FLIP_WINDOW = 3, 6  # changes to and fro, within as many readings
 # again soon, never faster than its host allows); `apart` asks for more.
 SIGHTINGS = {"price": 3, "identity": 5}
 
+# A power of ten is how a misread page looks (cents taken for units, a lost decimal mark), and
+# what was misread once is misread at every visit: such readings must also last so long, that
+# the shop, the page or the user has time to set it right.
+SLIP_LASTS = timedelta(hours=24)
+SLIP_WORDS = (
+    "; what is misread once is misread each time, so it is believed only when readings"
+    f" agree over {SLIP_LASTS // timedelta(hours=1)} hours, or when you accept it"
+)
+
 # Standard rates of the EU member states and the UK, percent (European Commission,
 # "VAT rates applied in the Member States"; some states changed lately: a hint, not a tax table).
 VAT_RATES = tuple(
@@ -59,19 +68,22 @@ class GateVerdict:
 
     `reason`: why not, in words. `kind`: `reading`, `placeholder`, `identity`, `currency`,
     `tax`, `swapped`, `factor`, `vat`, `jump` or `flapping`. `needs`: how many more full
-    readings must agree; 0 with a doubt: only the user can settle it.
+    readings must agree; 0 with a doubt: only the user can settle it. `until`: no reading
+    before then settles it (a power of ten), however many agree.
     """
 
     accept: bool
     reason: str | None = None
     kind: str | None = None
     needs: int = 0
+    until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class _Doubt:
     kind: str
     reason: str
+    lasts: timedelta = timedelta(0)  # how long readings must agree
 
 
 ACCEPTED = GateVerdict(accept=True)
@@ -94,16 +106,19 @@ def judge(  # noqa: PLR0913 - every argument is one kind of evidence, all but tw
 
     `history`: accepted spells in time order; only the last year before `at` counts. `known_*`:
     what the page called itself when it was last believed. `kept_aside`: earlier doubtful readings
-    of the listing (an object with `at`, `reading` and `seen`, the JSON object of a reading, or a
-    Reading). A user's decision goes past the gate.
+    of the listing (an object with `at`, `reading`, `seen` and where it has been seen before
+    `since`, the JSON object of a reading, or a Reading; the last two tell no time). A user's
+    decision goes past the gate.
     """
     if not _is_price(reading):
         return GateVerdict(False, reading.reason or "no price was read", "reading")
     known = Known(known_ids, known_title, known_sold_as, known_spec)
-    doubt = _doubt(reading, _recent(history, at), known, vat_rates)
+    recent = _recent(history, at)
+    doubt = _doubt(reading, recent, known, vat_rates)
     if doubt is None:
         return ACCEPTED
-    return _weigh(doubt, agreeing(reading, kept_aside, at=at, apart=apart))
+    before = agreeing(reading, kept_aside, at=at, apart=apart)
+    return _weigh(_lasting(doubt, reading, recent), before, agreed_since(reading, kept_aside), at)
 
 
 def _is_price(reading: Reading) -> bool:
@@ -113,14 +128,31 @@ def _is_price(reading: Reading) -> bool:
     )
 
 
-def _weigh(doubt: _Doubt, before: int) -> GateVerdict:
+def _weigh(doubt: _Doubt, before: int, since: datetime | None, at: datetime) -> GateVerdict:
     if doubt.kind == "placeholder":
         return GateVerdict(False, doubt.reason, doubt.kind)
     wanted = SIGHTINGS.get(doubt.kind, SIGHTINGS["price"])
-    needs = wanted - before - 1
-    if needs <= 0:
+    needs, until = wanted - before - 1, (since or at) + doubt.lasts
+    if needs <= 0 and until <= at:
         return ACCEPTED
-    return GateVerdict(False, doubt.reason, doubt.kind, needs)
+    return GateVerdict(
+        False, doubt.reason, doubt.kind, max(needs, 1), until if doubt.lasts else None
+    )
+
+
+def _lasting(doubt: _Doubt, reading: Reading, recent: Sequence[Spell]) -> _Doubt:
+    """A power of ten must last, whatever else the page is doubted for."""
+    if doubt.kind == "placeholder" or not _slipped(reading, recent):
+        return doubt
+    return replace(doubt, reason=doubt.reason + SLIP_WORDS, lasts=SLIP_LASTS)
+
+
+def _slipped(reading: Reading, recent: Sequence[Spell]) -> bool:
+    same = [spell for spell in recent if spell.offer.currency == reading.currency]
+    price = reading.price
+    if price is None or _near_any(price, [spell.offer.price for spell in same], HELD_BEFORE):
+        return False
+    return _slip(price, same) is not None
 
 
 def _recent(history: Sequence[Spell], at: datetime) -> list[Spell]:
@@ -206,17 +238,18 @@ def _slip(price: Decimal, same: Sequence[Spell]) -> _Doubt | None:
 
 
 def _power_of_ten(price: Decimal, before: Decimal) -> str | None:
+    low, high = min(price, before), max(price, before)
     for factor in (10, 100, 1000):
-        if _equal_to_the_cent(price, before * factor):
-            return f"exactly {factor} times"
-        if _equal_to_the_cent(price, before / factor):
-            return f"exactly 1/{factor} of"
+        exact = high == low * factor
+        if exact or _equal_to_the_cent(low, high / factor):
+            how = "exactly" if exact else "to the cent"
+            return f"{how} {factor} times" if price > before else f"{how} 1/{factor} of"
     return None
 
 
-def _equal_to_the_cent(price: Decimal, other: Decimal) -> bool:
-    """Equal, or cut off or rounded to the cent on the way (2.49 for a tenth of 24.95)."""
-    return price == other or abs(price - other) < min(Decimal("0.01"), price / 200)
+def _equal_to_the_cent(low: Decimal, other: Decimal) -> bool:
+    """Cut off or rounded to the cent on the way (2.49 for a tenth of 24.95)."""
+    return abs(low - other) < min(Decimal("0.01"), low / 200)
 
 
 def _vat(price: Decimal, last: Decimal, rates: Sequence[Decimal]) -> _Doubt | None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, delete, select, text
+from sqlalchemy import Connection, Row, delete, select, text
 
 from service.flows.ports import Doubt, Gap, Placed
 from service.model.prices import Observation, PriceNow, Spell
@@ -18,9 +19,10 @@ from service.store.types import ORIGIN_CODES, from_micros, to_micros
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
-    from datetime import datetime
 
 _FIELDS: Final = ", ".join(f"s.{name}" for name in SPELL)
+
+SINCE: Final = "_since"  # in a doubt's reading: when it was first seen
 
 POLLED: Final = ORIGIN_CODES["poll"]
 
@@ -154,18 +156,18 @@ class Log:
         query = select(table).order_by(table.c.at.desc(), table.c.listing)
         if listings is not None:
             query = query.where(among(self._conn, table.c.listing, listings))
-        return [
-            Doubt(row.listing, row.at, row.reason, json.loads(row.reading), row.seen)
-            for row in self._conn.execute(query)
-        ]
+        return [_doubt_of(row) for row in self._conn.execute(query)]
 
     def keep_doubt(self, doubt: Doubt) -> None:
         """Keep the reading aside, in place of the one before it."""
+        reading = dict(doubt.reading)
+        if doubt.since is not None:  # beside what was read, so that older books open as they are
+            reading[SINCE] = doubt.since.isoformat()
         row = {
             "listing": doubt.listing,
             "at": doubt.at,
             "reason": doubt.reason,
-            "reading": json.dumps(dict(doubt.reading), ensure_ascii=False, default=str),
+            "reading": json.dumps(reading, ensure_ascii=False, default=str),
             "seen": doubt.seen,
         }
         upsert(self._conn, tables.doubt, [row])
@@ -173,3 +175,10 @@ class Log:
     def clear_doubt(self, listing: int) -> None:
         """The doubt is settled, or the price was accepted or rejected."""
         self._conn.execute(delete(tables.doubt).where(tables.doubt.c.listing == listing))
+
+
+def _doubt_of(row: Row[Any]) -> Doubt:
+    reading = json.loads(row.reading)
+    since = reading.pop(SINCE, None)
+    first = datetime.fromisoformat(since) if since else None
+    return Doubt(row.listing, row.at, row.reason, reading, row.seen, first)

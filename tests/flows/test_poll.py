@@ -17,6 +17,7 @@ from shop_page import product_page
 from scrapers import Outcome, Validators
 from service.errors import StoreError
 from service.flows import ask, doubts, edit
+from service.flows.check import check
 from service.flows.deliver import deliver_due
 from service.flows.poll import poll_due, poll_these
 
@@ -171,6 +172,28 @@ def test_full_readings_that_agree_settle_a_doubt(book):
     assert outcomes[0] is Outcome.DOUBTFUL
     assert Outcome.OK in outcomes
     assert spells(book)[-1].offer.price == Decimal("17.00")
+
+
+def test_a_power_of_ten_is_believed_after_a_day_and_not_before(book):
+    """A page whose cents are read as units is misread at every visit (common practice)."""
+    poll(book)
+    book.fetcher.pages[MOTOR] = product_page("3500.00")
+    outcomes = []
+    for minutes in (15, 15, 30, 60, 240, 360, 360):
+        book.clock.pass_(minutes=minutes)
+        outcomes.append(poll(book, MOTOR)[1][MOTOR].outcome)
+    assert set(outcomes) == {Outcome.DOUBTFUL}
+    problem = next(row for row in check(book.deps) if "doubtful" in row["problem"])
+    assert "100 times 35.00" in problem["problem"]
+    assert "24 hours" in problem["problem"]
+    assert "ebbmark accept" in problem["do"]
+    book.clock.pass_(hours=6)
+    assert poll(book, MOTOR)[1][MOTOR].outcome is Outcome.DOUBTFUL  # 23 h 45 min
+    book.clock.pass_(minutes=15)
+    assert poll(book, MOTOR)[1][MOTOR].outcome is Outcome.OK
+    assert spells(book)[-1].offer.price == Decimal("3500.00")
+    with book.deps.store.read() as unit:
+        assert unit.log.doubts() == []
 
 
 def test_reject_drops_the_reading(book):

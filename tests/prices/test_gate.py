@@ -314,6 +314,82 @@ class TestCorroboration:
         )
 
 
+HOUR = timedelta(hours=1)
+CENTS = {"price": "2490", "currency": "EUR"}  # 24.90 read as cents
+
+
+class TestPowersOfTen:
+    """A page that was misread once is misread each time (common practice of reading pages)."""
+
+    runs = history("90d@24.90")
+
+    def ask(self, price: str, *kept: Any, **more: Any) -> GateVerdict:
+        return ask(price, self.runs, kept_aside=kept, **more)
+
+    @dataclass(frozen=True)
+    class Since(Aside):
+        since: datetime | None = None
+
+    @pytest.mark.parametrize("seen", [2, 3, 50])
+    def test_readings_that_agree_for_less_than_a_day_are_not_believed(self, seen: int) -> None:
+        first = NOW - 24 * HOUR + timedelta(seconds=1)
+        verdict = self.ask("2490", self.Since(NOW - HOUR, CENTS, seen, first))
+        assert (verdict.accept, verdict.kind, verdict.needs) == (False, "factor", 1)
+        assert verdict.until == NOW + timedelta(seconds=1)
+
+    @pytest.mark.parametrize(("seen", "needs"), [(1, 1), (2, 0), (3, 0)])
+    def test_a_day_and_three_readings_settle_it(self, seen: int, needs: int) -> None:
+        kept = self.Since(NOW - HOUR, CENTS, seen, NOW - 24 * HOUR)
+        verdict = self.ask("2490", kept)
+        assert (verdict.accept, verdict.needs) == (not needs, needs)
+
+    def test_the_day_starts_anew_with_another_price_in_between(self) -> None:
+        other = {"price": "2500", "currency": "EUR"}
+        kept = [Aside(NOW - 48 * HOUR, CENTS, seen=2), Aside(NOW - 2 * HOUR, other)]
+        assert not self.ask("2490", *kept, Aside(NOW - HOUR, CENTS, seen=2)).accept
+
+    def test_what_tells_no_time_tells_no_day(self) -> None:
+        assert not self.ask("2490", reading("2490"), reading("2490"), reading("2490")).accept
+        assert not self.ask("2490", {**CENTS, "seen": 9}).accept
+
+    def test_the_reason_says_why_and_what_to_do(self) -> None:
+        said = ask("2490", self.runs).reason or ""
+        assert said.startswith("2490 is exactly 100 times 24.90: a decimal slip?")
+        assert "misread each time" in said
+        assert "24 hours" in said
+        assert "you accept it" in said
+
+    @pytest.mark.parametrize("price", ["2.49", "249", "24900", "0.25"])
+    def test_down_and_up_alike(self, price: str) -> None:
+        said = {"price": price, "currency": "EUR"}
+        kept = self.Since(NOW - HOUR, said, 9, NOW - 23 * HOUR)
+        assert not self.ask(price, kept).accept
+        assert self.ask(price, replace(kept, since=NOW - 24 * HOUR)).accept
+
+    @pytest.mark.parametrize(("before", "now"), [("2.49", "24.95"), ("2.50", "24.95")])
+    def test_up_from_a_price_that_was_rounded(self, before: str, now: str) -> None:
+        verdict = ask(now, history(f"60d@{before}"))
+        assert (verdict.kind, verdict.until) == ("factor", NOW + 24 * HOUR)
+        assert "to the cent 10 times" in (verdict.reason or "")
+
+    @pytest.mark.parametrize("price", ["2.30", "230", "260"])
+    def test_other_jumps_wait_no_day(self, price: str) -> None:
+        said = {"price": price, "currency": "EUR"}
+        assert ask(price, self.runs).until is None
+        assert self.ask(price, Aside(NOW - timedelta(minutes=15), said, seen=2)).accept
+
+    def test_another_doubt_beside_it_does_not_shorten_the_day(self) -> None:
+        runs = history("60d@24.90", tax=Tax.INCLUDED)
+        now = reading("2490", tax=Tax.EXCLUDED)
+        kept = self.Since(NOW - HOUR, CENTS, 9, NOW - 5 * HOUR)
+        verdict = judge(now, runs, at=NOW, kept_aside=[kept])
+        assert (verdict.accept, verdict.kind, verdict.until) == (False, "tax", NOW + 19 * HOUR)
+        assert judge(now, runs, at=NOW + 19 * HOUR, kept_aside=[kept]).accept
+
+    def test_back_to_a_price_that_was_believed_is_believed(self) -> None:
+        assert ask("24.90", history("60d@24.90", "2d@2490")).accept
+
+
 class TestFlapping:
     def test_three_flips_within_six_readings(self) -> None:
         runs = [replace(s, polls=1) for s in history("60d@100", "1d@90", "1d@100")]
