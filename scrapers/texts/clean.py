@@ -57,13 +57,14 @@ _SPOKEN: Final = re.compile(
     re.IGNORECASE,
 )
 _SMALL_COINS: Final = ("cent", "cents", "ct", "pence", "rappen")
+_COIN_ENDS: Final = frozenset("tsenTSEN")
 MAX_SPLIT: Final = 24
 _TAG: Final = re.compile(r"</?[a-zA-Z][^<>]{0,200}>")
 
 
 def overridden(text: str) -> bool:
     """Whether a bidi override makes the text look other than it is (UAX #9)."""
-    return not text.isascii() and ("\u202d" in text or "\u202e" in text)
+    return "\u202d" in text or "\u202e" in text
 
 
 def _raised(found: re.Match[str]) -> str:
@@ -83,6 +84,11 @@ def _unicode(text: str) -> str:
         if unicodedata.category(sign) not in {"Cf", "Cc"} or sign in "\t\n\r"
     )
     return _MIDDLE.sub(POINT, kept)
+
+
+def _unspoken(found: re.Match[str]) -> str:
+    """`12 Euro 99 Cent` with a decimal sign."""
+    return f"{found[1]}{POINT}{found[3]:0>2} {found[2]}"
 
 
 def _unsplit(text: str) -> str:
@@ -113,9 +119,6 @@ def clean(text: str) -> str:
         if " . " in text or " , " in text:
             text = _APART.sub(r"\1", text)
         text = _LOOSE.sub("", text)
-    is_word = text[-1].isalpha() and text[-6:].casefold().endswith(_SMALL_COINS)
-    spoken = _SPOKEN.search(text) if is_word else None
-    if spoken:  # "12 Euro 99 Cent"
-        amount = f"{spoken[1]}{POINT}{spoken[3]:0>2} {spoken[2]}"
-        return text[: spoken.start()] + amount + text[spoken.end() :]
+    if text[-1] in _COIN_ENDS and text[-6:].casefold().endswith(_SMALL_COINS):
+        return _SPOKEN.sub(_unspoken, text, count=1)
     return _unsplit(text) if text[0] in _SPLIT_STARTS and len(text) <= MAX_SPLIT else text

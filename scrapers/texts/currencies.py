@@ -228,9 +228,9 @@ def resolve(found: Symbol | None, hint: str | None, locale: str | None) -> str |
     """The currency of a text: what it writes, narrowed by the page's currency and locale."""
     if found is None:
         return hint
-    if hint in found.codes:
+    if hint is not None and hint in found.codes:
         return hint
-    if len(found.codes) > 1 and locale:
+    if locale and len(found.codes) > 1:
         local = local_currency(locale)
         if local in found.codes:
             return local

@@ -97,6 +97,10 @@ _PAY: Final = re.compile(
 )
 
 
+# Two numbers with a word, "x", "+" or "=" between, the first of one digit: told at once.
+_MAY_PAY: Final = re.compile(r"[0-9](?<![0-9.,][0-9])[^0-9]*[a-zA-Z+=][^0-9]*[0-9]|[oO][nN][eE]")
+
+
 Quantity = tuple[int, Literal["lot", "each"]]
 
 
@@ -115,7 +119,7 @@ class Deal:
 
 def find_deal(text: str) -> Deal | None:
     """A "take so many, pay fewer" note in a cleaned text."""
-    found = _PAY.search(text)
+    found = _PAY.search(text) if _MAY_PAY.search(text) else None
     if found is None:
         return None
     given = {

@@ -20,6 +20,7 @@ MAX_DIGITS: Final = 12
 
 _GROUPED: Final = re.compile(r"\d{1,3}(?:([.,' ])\d{3})(?:\1\d{3})*")
 _INDIAN: Final = re.compile(r"\d{1,2}(?:,\d\d)+,\d{3}")
+_PLAIN: Final = re.compile(r"[0-9]++(?:[.,][0-9][0-9])?")
 _DIGITS: Final = re.compile(r"\D")
 
 
@@ -91,6 +92,11 @@ def _spaced(raw: str, marks: list[str]) -> Decimal | None:
     if marks[-1] == "'" and marks.count("'") == 1 and raw[-3] == "'":
         return _pointed(*raw.rsplit("'", 1))
     return _joined(raw) if _GROUPED.fullmatch(raw) else None
+
+
+def plain_number(raw: str) -> Decimal | None:
+    """The number of the plainest forms, "12" and "12,90", which no hint changes."""
+    return Decimal(raw.replace(",", ".")) if _PLAIN.fullmatch(raw) else None
 
 
 def read_number(raw: str, hints: Hints = NOTHING) -> Decimal | None:

@@ -54,8 +54,6 @@ def _simple(text: str, hint: str | None, locale: str | None) -> PriceText | None
 
 
 def _cut(text: str) -> str:
-    if len(text) <= MAX_TEXT:
-        return text
     return "".join(text[:MAX_TEXT].rsplit(None, 1)[:1])
 
 
@@ -93,9 +91,9 @@ def _whole() -> Callable[[str, str | None, str | None], PriceText | None]:
 
 def read_fresh(text: str, locale: str | None, currency: str | None) -> PriceText | None:
     hint = hinted(currency) if currency else None
-    if overridden(text):
+    if not text.isascii() and overridden(text):
         return PriceText(doubt="bidi")
-    cleaned = clean(_cut(text))
+    cleaned = clean(text if len(text) <= MAX_TEXT else _cut(text))
     quick = _simple(cleaned, hint, locale)
     if quick is not None:
         return quick

@@ -79,16 +79,16 @@ def _facts(text: str) -> Facts:
 
 
 class Gap:
-    """One stretch between amounts, with the amount before and after it."""
+    """One stretch of words or signs, with the amount before and after it."""
 
-    __slots__ = ("after", "before", "facts", "marks", "said", "text")
+    __slots__ = ("after", "before", "facts", "marks", "text")
 
-    def __init__(self, text: str, before: Token | None, after: Token | None) -> None:
+    def __init__(self, text: str, facts: Facts, before: Token | None, after: Token | None) -> None:
         self.text = text
         self.before = before
         self.after = after
-        self.facts = _facts(text)
-        self.said, self.marks = self.facts.said, self.facts.marks
+        self.facts = facts
+        self.marks = facts.marks
 
     def _later(self, said: Said, mark: str) -> bool:
         return any(other.at > said.at for other in self.marks.get(mark, ()))
@@ -96,7 +96,7 @@ class Gap:
     def _is_cut(self, said: Said) -> bool:
         """Whether a bracket closes or a comma stands between a phrase and the next amount."""
         depth = 0
-        for other in self.said:
+        for other in self.facts.said:
             if other.at <= said.at:
                 continue
             if other.has(Mark.OPEN):
@@ -263,15 +263,17 @@ def _van_voor(stretches: list[str], found: list[Token]) -> None:
 def assign(found: list[Token], stretches: list[str]) -> list[Gap]:
     """Give every token its role; the gaps come back for what they say of tax and "from".
 
-    `stretches`: the texts before, between and after the tokens.
+    `stretches`: the texts before, between and after the tokens. Blank ones make no gap.
     """
     gaps: list[Gap] = []
     before: Token | None = None
     for text, token in zip(stretches, (*found, None), strict=True):
-        gap = Gap(text, before, token)
-        gaps.append(gap)
-        if gap.facts.signs:
-            _by_signs(gap)
+        facts = _facts(text) if text else _BLANK
+        if facts is not _BLANK:
+            gap = Gap(text, facts, before, token)
+            gaps.append(gap)
+            if facts.signs:
+                _by_signs(gap)
         if token is not None and token.negative:
             _set(token, Role.NEGATIVE)
         before = token

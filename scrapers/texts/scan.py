@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from typing import Final, NamedTuple
+from typing import Final
 
-from scrapers.texts.currencies import SIGNS, Symbol, is_everyday, symbol
-from scrapers.texts.suffixes import take
+from scrapers.texts.currencies import SIGNS, is_everyday, symbol
+from scrapers.texts.suffixes import is_idle, take
 from scrapers.texts.tokens import ALONE, DOLLAR_SIGN, NUMBER, SIGN, Token
 
 _PRE: Final = re.compile(
@@ -15,59 +15,41 @@ _PRE: Final = re.compile(
 # One character tells whether a currency may stand before a number.
 _LEADS: Final = frozenset(" \t\n:.-/$" + SIGNS)
 _ENDS: Final = frozenset("$/" + SIGNS)
-_POWERS: Final = frozenset("eExX")
+_PERCENT: Final = re.compile(r"\s?%")
 _DOTS: Final = frozenset((".", ","))
 _CODES, _WORDS = "EUR|CHF|USD|GBP", "Kč|zł|kr|TL|lei|Ft"
-# The plainest: a sign that nothing else can be, and no number behind it.
-_BEHIND: Final = re.compile(
-    rf" ?([{''.join(sorted(ALONE))}]|(?:{_CODES}|{_WORDS})(?![\w.-]))(?![0-9])"
+_SURE: Final = "".join(sorted(ALONE))
+# A number with the plainest beside it: signs that nothing else can be. The one behind is not
+# taken where a number follows it.
+_AMOUNT: Final = re.compile(
+    rf"(?:([{_SURE}$]) ?)?+({NUMBER.pattern})"
+    rf"(?: ?([{_SURE}]|(?:{_CODES}|{_WORDS})(?![\w.-]))(?![0-9]))?"
 )
 
 
-def _pre(text: str, floor: int, start: int) -> tuple[Symbol, int, bool, bool] | None:
-    """The currency before a number: symbol, where it starts, a minus inside, a bare word."""
+def _before(token: Token, text: str, floor: int) -> None:
+    """Take the currency before the number, where it is more than a sign."""
+    start = token.start
     least = max(floor, start - 14)
     if _is_no_currency(text[least:start].rstrip(" :-.")):
-        return None
+        return
     found = _PRE.search(text, least, start)
-    if found is None:
-        return None
-    meant = symbol(found[1])
-    if meant is None:
-        return None
-    return meant, found.start(1), found[2] == "-", found[1][0].isalpha()
+    meant = symbol(found[1]) if found else None
+    if found is None or meant is None:
+        return
+    written = found[1]
+    token.negative, token.lead_digit = found[2] == "-", False
+    if not (written[0].isalpha() and is_everyday(written[:3]) and token.is_whole):
+        token.symbol, token.start = meant, found.start(1)
 
 
 def _is_no_currency(text: str) -> bool:
     """Whether what stands before a number surely ends with no currency, as it mostly does."""
-    if not text or not (text[-1].isalpha() or text[-1] in _ENDS):
+    last = text[-1:]
+    if not (last.isalpha() or last in _ENDS):
         return True
     word = text[text.rfind(" ") + 1 :]
     return len(word) > 2 and word.isalpha() and symbol(word) is None
-
-
-def _before(token: Token, text: str, floor: int) -> None:
-    """Take what stands before the number, where it is more than a sign."""
-    start = token.start
-    before = _pre(text, floor, start)
-    if before is not None:
-        token.symbol, token.start, token.negative, is_word = before
-        token.lead_digit = False
-        code = text[token.start : token.start + 3]
-        if is_word and is_everyday(code) and token.is_whole:
-            token.symbol, token.start = None, start
-
-
-def _sign_before(token: Token, text: str, floor: int) -> None:
-    """Take the currency that stands before the number; mostly it is one sign."""
-    start = token.start
-    last = text[start - 1]
-    at = start - 2 if last == " " and start - 2 >= floor else start - 1
-    sign = text[at]
-    if sign in ALONE or (sign == "$" and _is_bare(text, floor, at)):
-        token.symbol, token.start, token.lead_digit = symbol(sign), at, False
-    elif last in _LEADS or last.isalpha():
-        _before(token, text, floor)
 
 
 def _is_bare(text: str, floor: int, at: int) -> bool:
@@ -82,22 +64,33 @@ def _is_followed(text: str, at: int) -> bool:
 
 
 def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
-    start, end = found.span()
-    token = Token(start, end, found[0], None)
-    if start > floor:
-        _sign_before(token, text, floor)
-    last = text[start - 1] if start else ""
-    if last in _DOTS:
-        _take_dots(token, text[max(0, start - 3) : start])
+    """The number with what belongs to it; None for a part of a word."""
+    lead, raw, sign = found.groups()
+    start, end = found.span(2)
+    token = Token(start, end, raw)
+    last = ""
+    if lead is not None and (lead != "$" or _is_bare(text, floor, found.start())):
+        token.symbol, token.start, token.lead_digit = symbol(lead), found.start(), False
+    elif start:
+        last = text[start - 1]
+        if start > floor and (last in _LEADS or last.isalpha()):
+            _before(token, text, floor)
+        if last in _DOTS:
+            _take_dots(token, text[max(0, start - 3) : start])
     if end < len(text):
-        signed = _BEHIND.match(text, end) if token.symbol is None else None
-        if signed and not (token.is_whole and _is_followed(text, signed.end())):
-            token.symbol, token.end = symbol(signed[1]), signed.end()
-        else:
-            signed = None
-        if token.end < len(text):
-            take(token, text, signed=signed is not None)
+        _behind(token, text, sign, found.end())
     return None if token.symbol is None and _is_glued(last) else token
+
+
+def _behind(token: Token, text: str, sign: str | None, end: int) -> None:
+    """Take what stands behind the number. `sign`: a plain one that ends at `end`."""
+    signed = False
+    if sign is not None and token.symbol is None:
+        signed = not (token.raw.isdigit() and _is_followed(text, end))
+        if signed:
+            token.symbol, token.end = symbol(sign), end
+    if token.end < len(text) and not is_idle(text, token.end):
+        take(token, text, signed=signed)
 
 
 def _is_glued(last: str) -> bool:
@@ -115,35 +108,23 @@ def _take_dots(token: Token, before: str) -> None:
         token.raw = (dots if bare[-1:].isdigit() else dots[-1]) + token.raw
 
 
-class Scan(NamedTuple):
-    """The numbers that may be amounts, in order; how many others there are; what is odd.
+def tokens(text: str) -> tuple[list[Token], int, int]:
+    """The numbers of a cleaned text that may be amounts, in order.
 
-    `lone`: how many numbers have one digit. `odd`: a number is followed by "e" or "x".
+    Then how many others there are, and how many of all have one digit.
     """
-
-    found: list[Token]
-    others: int
-    lone: int
-    odd: bool
-
-
-def tokens(text: str) -> Scan:
-    """All numbers of a cleaned text."""
     out: list[Token] = []
     floor = others = lone = 0
-    odd = False
-    while found := NUMBER.search(text, floor):
+    has_percent = "%" in text
+    while found := _AMOUNT.search(text, floor):
         token = _token(text, floor, found)
-        start, floor = found.span()
-        lone += floor - start == 1
-        odd = odd or text[floor : floor + 1] in _POWERS
-        if token is None:
-            others += 1
-            continue
-        end = token.end
-        floor = max(floor, end)
-        if end < len(text) and text[end : end + 2].lstrip()[:1] == "%":
+        start, floor = found.span(2)
+        if floor - start == 1:
+            lone += 1
+        if token is not None and token.end > floor:
+            floor = token.end
+        if token is None or (has_percent and _PERCENT.match(text, token.end)):
             others += 1
         else:
             out.append(token)
-    return Scan(out, others, lone, odd)
+    return out, others, lone

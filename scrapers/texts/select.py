@@ -130,11 +130,11 @@ def _sharing(text: str, found: Sequence[Token], index: int) -> Token | None:
     return following if following and _instead(text, token, following) else None
 
 
-def wanted(text: str, found: Sequence[Token]) -> list[Token]:
+def wanted(text: str, found: list[Token]) -> list[Token]:
     """The tokens that may be money: those with a currency, else the bare numbers left over."""
-    signed = [token for token in found if token.symbol is not None or token.minor_coin]
-    if signed:
-        return signed if len(signed) == len(found) else _with_currency(text, found)
+    bare = [token for token in found if token.symbol is None and not token.minor_coin]
+    if len(bare) < len(found):
+        return _with_currency(text, found) if bare else found
     left = [token for token in found if not _is_thing(text, token)]
     open_ = [token for token in left if not (_in_brackets(text, token) and token.is_whole)]
     return open_ or left

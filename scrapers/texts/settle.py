@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from scrapers.model import Multibuy, PriceText, Tax
 from scrapers.texts.multibuy import quantity_of
@@ -59,8 +59,10 @@ def _link_ranges(text: str, mains: Sequence[Token]) -> tuple[Token, Token] | Non
 
 def _one_currency(mains: list[Token], hint: str | None) -> list[Token]:
     """Of a price said in several currencies, the page's own, else the first one's."""
+    if not [token for token in mains if token.symbol is not mains[0].symbol]:
+        return mains  # as it mostly is
     signed = [token for token in mains if token.symbol is not None]
-    if len(signed) < 2 or len({token.symbol for token in signed}) < 2:
+    if len({token.symbol for token in signed}) < 2:
         return mains
     chosen = next((token for token in signed if hint and token.code == hint), signed[0])
     return [token for token in mains if _may_share(token, chosen)]
@@ -76,11 +78,10 @@ def _may_share(token: Token, chosen: Token) -> bool:
 
 def _distinct(mains: list[Token]) -> list[Token]:
     """Without repeats: screen readers get the same amount again."""
-    if len(mains) < 2:
-        return mains
-    return [
-        token for i, token in enumerate(mains) if all(token.value != e.value for e in mains[:i])
-    ]
+    first: dict[Decimal | None, Token] = {}
+    for token in mains:
+        first.setdefault(token.value, token)
+    return list(first.values())
 
 
 def _without_saving(mains: list[Token]) -> list[Token]:
@@ -90,13 +91,6 @@ def _without_saving(mains: list[Token]) -> list[Token]:
     ordered = sorted(mains, key=lambda token: token.value or 0)
     small, low, high = (token.value or Decimal(0) for token in ordered)
     return [token for token in mains if token is not ordered[0]] if high - low == small else mains
-
-
-def _net_and_gross(mains: list[Token], *, net: bool, gross: bool) -> bool:
-    if len(mains) != 2:
-        return False
-    low, high = sorted(token.value or Decimal(0) for token in mains)
-    return is_net_and_gross(low, high, mains[0].code, net=net, gross=gross)
 
 
 def swap_lower_list(found: Sequence[Token]) -> None:
@@ -109,35 +103,36 @@ def swap_lower_list(found: Sequence[Token]) -> None:
         lists[0].role, mains[0].role = Role.PRICE, Role.LIST
 
 
-def mark_usual(gaps: Sequence[Gap]) -> None:
+def mark_usual(found: Sequence[Token], gaps: Sequence[Gap]) -> None:
     """A "regular price" is the price where it stands alone, the list price beside another."""
-    usual = [
-        token
-        for gap in gaps
-        for said in gap.marks.get(Mark.USUAL, ())
-        if (token := gap.following(said)) is not None and token.role is Role.PRICE
-    ]
-    if not usual:
+    said = [(gap, one) for gap in gaps for one in gap.marks.get(Mark.USUAL, ())]
+    if not said:
         return
-    mains = sum(gap.after is not None and gap.after.role is Role.PRICE for gap in gaps)
-    for token in usual[: mains - 1]:
-        token.role = Role.LIST
+    about = [gap.following(one) for gap, one in said]
+    usual = [token for token in about if token is not None and token.role is Role.PRICE]
+    if usual:
+        for token in usual[: len(only(Role.PRICE, found)) - 1]:
+            token.role = Role.LIST
 
 
-def share_unit(found: Sequence[Token], stretches: Sequence[str]) -> None:
+def mark_units(found: Sequence[Token], stretches: Sequence[str]) -> None:
+    """An amount "per metre" is the unit price only where another amount is the price."""
+    if not [token for token in found if token.per is not None]:
+        return
+    _share_unit(found, stretches)
+    mains = only(Role.PRICE, found)
+    with_per = [token for token in mains if token.per is not None]
+    if len(with_per) < len(mains):
+        for token in with_per:
+            token.role = Role.UNIT
+
+
+def _share_unit(found: Sequence[Token], stretches: Sequence[str]) -> None:
     """`12,90 € - 15,90 € / m`: the unit behind a range holds for both ends."""
     for index in range(1, len(found)):
         low, high = found[index - 1], found[index]
         if high.per and low.per is None and _RANGE.fullmatch(stretches[index]):
             low.per = high.per
-
-
-def mark_units(found: list[Token]) -> None:
-    """An amount "per metre" is the unit price only where another amount is the price."""
-    with_per = [token for token in found if token.per is not None and token.role is Role.PRICE]
-    if with_per and len(with_per) < len(only(Role.PRICE, found)):
-        for token in with_per:
-            token.role = Role.UNIT
 
 
 def only(role: Role, found: Sequence[Token]) -> list[Token]:
@@ -171,71 +166,81 @@ def _from(gaps: Sequence[Gap], token: Token) -> bool:
     for gap in gaps:
         if gap.after is token and Mark.FROM in gap.marks:
             return True
-    last = gaps[-1]
-    return bool(last.text) and last.before is token and last.text.strip() in _AND_UP
+        if gap.after is None and gap.before is token:
+            return gap.text.strip() in _AND_UP
+    return False
 
 
 def _taxes(gaps: Sequence[Gap]) -> tuple[bool, bool]:
     """Whether the gaps speak of a price without tax, and of one with it."""
     net = gross = False
     for gap in gaps:
-        if gap.marks:
-            net = net or Mark.NET in gap.marks
-            gross = gross or Mark.GROSS in gap.marks
+        net = net or Mark.NET in gap.marks
+        gross = gross or Mark.GROSS in gap.marks
     return net, gross
 
 
-def _tax(gaps: Sequence[Gap], token: Token | None = None) -> Tax:
-    """What the text says of tax; of notes that differ the one behind the amount counts."""
-    net, gross = _taxes(gaps)
-    if net and gross and token is not None:
-        net, gross = _taxes([gap for gap in gaps if gap.before is token])
+def _tax(net: bool, gross: bool) -> Tax:
+    """The one tax that is spoken of."""
     if net == gross:
         return Tax.UNKNOWN
     return Tax.EXCLUDED if net else Tax.INCLUDED
 
 
 def _several(
-    text: str, mains: list[Token], found: list[Token], gaps: Sequence[Gap]
-) -> dict[str, Any]:
-    """The fields that several plain amounts give, by the first rule that knows them."""
+    text: str,
+    mains: list[Token],
+    found: list[Token],
+    gaps: Sequence[Gap],
+    multi: tuple[Multibuy, ...],
+) -> PriceText:
+    """What several plain amounts say, by the first rule that knows them."""
+    code = mains[0].code
     span = _link_ranges(text, mains)
     if span:
-        return {
-            "amount": span[0].value,
-            "low": span[0].value,
-            "high": span[1].value,
-            "per": span[0].per,
-        }
+        least, per = span[0].value, span[0].per
+        return PriceText(least, code, low=least, high=span[1].value, multibuy=multi, per=per)
     mains = _without_saving(_distinct(mains))
+    if len(mains) == 1:
+        return _single(mains[0], found, gaps, multi)
     net, gross = _taxes(gaps)
-    if _net_and_gross(mains, net=net, gross=gross):
-        top = max(token.value or Decimal(0) for token in mains)
-        return {"amount": top, "list_amount": _list_amount(top, found), "tax": Tax.INCLUDED}
-    values = sorted(token.value for token in mains if token.value is not None)
-    if len(values) == 2:
-        return {"amount": values[0], "list_amount": values[1], "tax": _tax(gaps)}
-    if len(values) > 2:
+    tax = _tax(net, gross)
+    low, *between, high = sorted(token.value or Decimal(0) for token in mains)
+    if between:
         doubt = "several amounts"
-        return {"low": values[0], "high": values[-1], "tax": _tax(gaps), "doubt": doubt}
-    return _single(mains[0], found, gaps)
+        return PriceText(None, code, low=low, high=high, multibuy=multi, tax=tax, doubt=doubt)
+    if is_net_and_gross(low, high, mains[0].code, net=net, gross=gross):
+        listed = _list_amount(high, found)
+        return PriceText(high, code, listed, multibuy=multi, tax=Tax.INCLUDED)
+    return PriceText(low, code, high, multibuy=multi, tax=tax)
 
 
-def _single(token: Token, found: list[Token], gaps: Sequence[Gap]) -> dict[str, Any]:
+def _single(
+    token: Token, found: list[Token], gaps: Sequence[Gap], multi: tuple[Multibuy, ...]
+) -> PriceText:
+    """What the one plain amount says; of tax notes that differ the one behind it counts."""
     price = token.value or Decimal(0)
-    tax = _tax(gaps, token)
+    net, gross = _taxes(gaps)
+    if net and gross:
+        net, gross = _taxes([gap for gap in gaps if gap.before is token])
+    tax = _tax(net, gross)
     if not price:
-        return {"amount": price, "doubt": "zero", "tax": tax}
+        return PriceText(price, token.code, multibuy=multi, tax=tax, doubt="zero")
     low = price if _from(gaps, token) else None
-    if len(found) == 1:
-        return {"amount": price, "low": low, "per": token.per, "tax": tax}
-    return {
-        "amount": price,
-        "low": low,
-        "per": None if only(Role.UNIT, found) else token.per,
-        "list_amount": _list_amount(price, found),
-        "tax": tax,
-    }
+    listed = _list_amount(price, found) if len(found) > 1 else None
+    per = None if token.per and only(Role.UNIT, found) else token.per
+    return PriceText(price, token.code, listed, low=low, multibuy=multi, per=per, tax=tax)
+
+
+def _worry(mains: list[Token]) -> str | None:
+    """Why the amounts are not to be believed, or None."""
+    for token in mains:
+        doubt = doubt_of(token)
+        if doubt:
+            return doubt
+    if len(mains) > 1 and not all(token.value for token in mains):
+        return "zero"
+    return None
 
 
 def settle(
@@ -249,15 +254,9 @@ def settle(
     """The plain prices of the text put together."""
     if len(mains) > 1:
         mains = _one_currency(mains, hint)
-    worry = doubt_of(mains[0])
-    if len(mains) > 1:
-        worry = worry or next((why for token in mains[1:] if (why := doubt_of(token))), None)
-        if worry is None and not all(token.value for token in mains):
-            worry = "zero"
+    worry = _worry(mains)
     if worry:
         return PriceText(currency=mains[0].code, multibuy=multi, doubt=worry)
     if len(mains) == 1:
-        fields = _single(mains[0], found, gaps)
-    else:
-        fields = _several(text, mains, found, gaps)
-    return PriceText(currency=mains[0].code, multibuy=multi, **fields)
+        return _single(mains[0], found, gaps, multi)
+    return _several(text, mains, found, gaps, multi)

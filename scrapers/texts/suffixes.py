@@ -15,8 +15,22 @@ _POST: Final = re.compile(
 )
 # One character tells whether a pattern is worth trying; most are not.
 _TRAILS: Final = frozenset(" \t\n.,:$" + SIGNS)
-_WORD: Final = re.compile(r" ?([^\W\d_]{2,10})")
-_PARTS: Final = frozenset("$¥/")  # "US$", "CN¥"
+# What mostly stands behind a number: a word (unless "$" follows: "US$"), a sign, a comma.
+_IDLE: Final = re.compile(
+    r" ?(?:([^\W\d_]{2,}+)(?!\s?[$¥/])|[-(|;+=~&%\[\u2013\u20140-9])"
+    r"|[.,](?!\s?[-\u2013\u2014=]|[-\s]*(?:$|[€$£]))"
+)
+# The words that may be part of an amount beside currencies: "12 Mio", "50 ct", "4 € per m".
+_TELLING: Final = frozenset(
+    (
+        "mio", "mln", "tys", "tis", "mrd", "mil", "mill", "million", "thousand", "lakh", "crore",
+        "juta", "ribu", "bn", "ct", "cts", "cent", "cents", "pence", "pcm", "pm", "mtl", "per",
+        "pro", "par", "al", "por", "im", "je", "le", "la", "el", "il", "au", "za", "na", "pr",
+        "an", "the",
+    )
+)  # fmt: skip
+_JOINED: Final = frozenset("万億억만元圆円圓원")  # of Chinese, Japanese, Korean: no blank behind
+MAX_WORD: Final = 10  # letters of a currency's word
 _ROUNDS: Final = frozenset("kKmMtTlLcCjJrRbB万億억만")
 _COIN_STARTS: Final = frozenset("pP¢cC")
 _MONTH_STARTS: Final = frozenset("/pPaAiIjJmM")
@@ -156,19 +170,26 @@ def _money(token: Token, text: str) -> None:
     if mark in _ROUNDS and (rounded := _ROUNDED.match(text, token.end)):
         token.rounded = True
         token.end = rounded.end()
+        if is_idle(text, token.end):
+            return
         mark = text[token.end : token.end + 2].lstrip()[:1]
-    if mark in _TRAILS or (mark.isalpha() and not _is_other_word(text, token.end)):
+    if mark in _TRAILS or mark.isalpha():
         _post(token, text)
     if token.symbol is None and text[token.end : token.end + 2].lstrip()[:1] in _COIN_STARTS:
         _coin(token, text)
 
 
-def _is_other_word(text: str, end: int) -> bool:
-    """Whether the word behind a number is surely no currency, nor part of one."""
-    found = _WORD.match(text, end)
-    if found is None or symbol(found[1]) is not None:
+def is_idle(text: str, end: int) -> bool:
+    """Whether what stands behind a number is surely no part of an amount, as it mostly is."""
+    found = _IDLE.match(text, end)
+    if found is None:
         return False
-    return text[found.end() : found.end() + 2].lstrip()[:1] not in _PARTS
+    word = found[1]
+    if word is None:
+        return True
+    if word[0] in _JOINED or word.casefold() in _TELLING:
+        return False
+    return symbol(word[:MAX_WORD]) is None
 
 
 def _is_monthly(token: Token, text: str) -> bool:

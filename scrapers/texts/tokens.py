@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
@@ -36,14 +35,12 @@ class Role(StrEnum):
     CART = "cart total"
 
 
-@dataclass(slots=True)
 class Token:
-    """A number where it stands; `start` to `end` cover its currency and unit too."""
+    """A number where it stands; `start` to `end` cover its currency and unit too.
 
-    start: int
-    end: int
-    raw: str
-    symbol: Symbol | None
+    What few tokens have set stands here with its default: a token costs less to make so.
+    """
+
     maybe: Symbol | None = None  # the currency where neither the text nor the page tells it
     per: str | None = None
     minor_coin: bool = False
@@ -51,9 +48,15 @@ class Token:
     rounded: bool = False
     lead_digit: bool = True  # the number stands before its currency
     fixed: bool = False  # known as the price of one unit: no word around it changes that
-    role: Role = Role.PRICE
     value: Decimal | None = None
     code: str | None = None
+
+    def __init__(self, start: int, end: int, raw: str) -> None:
+        self.start = start
+        self.end = end
+        self.raw = raw
+        self.symbol: Symbol | None = None
+        self.role = Role.PRICE
 
     @property
     def is_whole(self) -> bool:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from scrapers.texts.clean import clean
 from scrapers.texts.currencies import minor_of, points_only, resolve, symbol_of_code
 from scrapers.texts.locales import local_signs, style
-from scrapers.texts.numbers import MAX_DIGITS, Hints, read_number
+from scrapers.texts.numbers import MAX_DIGITS, Hints, plain_number, read_number
 
 if TYPE_CHECKING:
     from scrapers.texts.currencies import Symbol
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 MAX_RAW: Final = 60  # characters of one number; longer runs are no price
 
 _CENT: Final = Decimal("0.01")
-_MARKS: Final = frozenset((".", ","))
 _TOO_LARGE: Final = Decimal(10**MAX_DIGITS)
 
 
@@ -35,23 +34,19 @@ def style_of(locale: str, raw: str, sign: Symbol | None, *, leads: bool) -> Styl
 
 def fill(token: Token, hint: str | None, locale: str | None) -> None:
     """Fill in the token's currency and number; the number stays None where undecidable."""
-    token.code = resolve(token.symbol, hint, locale)
-    if token.code is None and token.maybe is not None:
-        token.code = resolve(token.maybe, None, locale)
+    code = resolve(token.symbol, hint, locale)
+    if code is None and token.maybe is not None:
+        code = resolve(token.maybe, None, locale)
+    token.code = code
     raw = token.raw
     if token.rounded or len(raw) > MAX_RAW:
         return
-    if raw[-3:-2] in _MARKS and raw[:-3].isdigit() and raw[-2:].isdigit():
-        token.value = Decimal(f"{raw[:-3]}.{raw[-2:]}")  # the plainest, whatever the hints
-    elif raw.isdigit():
-        token.value = Decimal(raw)
-    else:
-        token.value = _by_hints(token, locale)
-    if token.value is not None and token.minor_coin:
-        token.value /= 100
-    if token.value is not None and token.value >= _TOO_LARGE:
-        token.value = None
-    if token.code == "JPY":
+    value = plain_number(raw)
+    if value is None:
+        value = _by_hints(token, locale)
+    if value is not None and value < _TOO_LARGE:
+        token.value = value / 100 if token.minor_coin else value
+    if code == "JPY":
         _yen_or_yuan(token, hint)
 
 

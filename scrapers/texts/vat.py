@@ -16,7 +16,10 @@ _RATES: Final = {
     "PLN": ("23",), "CZK": ("21",), "HUF": ("27",), "RON": ("19", "21"), "ISK": ("24",),
     "JPY": ("8", "10"), "AUD": ("10",), "NZD": ("15",), "ZAR": ("15",),
 }  # fmt: skip
-_ALL: Final = tuple(sorted({rate for rates in _RATES.values() for rate in rates}))
+_FACTORS: Final = {
+    currency: tuple(1 + Decimal(rate) / 100 for rate in rates) for currency, rates in _RATES.items()
+}
+_ALL: Final = tuple(sorted({factor for factors in _FACTORS.values() for factor in factors}))
 _CENT, _UNIT = Decimal("0.011"), Decimal(1)
 
 
@@ -32,6 +35,5 @@ def is_net_and_gross(
         return False
     if net:
         return _NET_RATIO[0] <= high / low <= _NET_RATIO[1]
-    rates = _RATES.get(currency or "", _ALL)
     slack = _UNIT if currency == "JPY" else _CENT
-    return any(abs(low * (1 + Decimal(rate) / 100) - high) < slack for rate in rates)
+    return any(abs(low * by - high) < slack for by in _FACTORS.get(currency or "", _ALL))

@@ -18,7 +18,6 @@ from scrapers.texts.settle import (
     mark_usual,
     only,
     settle,
-    share_unit,
     swap_lower_list,
     without_price,
 )
@@ -28,7 +27,6 @@ from scrapers.texts.values import fill, local_apart, local_sign
 
 if TYPE_CHECKING:
     from scrapers.texts.multibuy import Deal
-    from scrapers.texts.scan import Scan
     from scrapers.texts.tokens import Token
 
 _UNIT_FIRST: Final = re.compile(
@@ -40,6 +38,7 @@ _FREE: Final = frozenset(
     ("free", "gratis", "kostenlos", "umsonst", "gratuit", "gratuito", "grátis", "zdarma", "darmowe")
 )
 _NO_NUMBER: Final = frozenset(("nan", "inf", "infinity", "-infinity", "true", "false"))
+_SUSPECT: Final = re.compile(r"[0-9[{_](?:(?<![0-9])|[eExX])")  # spares most the longer search
 _MARKUP: Final = re.compile(
     r"^\s*[\[{]|\b0x[0-9a-f]|\d_\d|(?<![^\W_])\d+(?:\.\d+)?e-?\d+(?![^\W_])", re.IGNORECASE
 )
@@ -70,30 +69,26 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
         return PriceText(doubt="separator")
     if "/" in text and _MONEY_PER.search(text):
         text = _UNIT_FIRST.sub(r"\1 \3/\2", text)
-    scan = tokens(text)
-    if _is_suspect(text, scan) and _MARKUP.search(text):
+    if _SUSPECT.search(text) and _MARKUP.search(text):
         return PriceText(doubt="markup")
-    deal = find_deal(text) if scan.lone > 1 or (scan.lone and "one" in text.casefold()) else None
+    numbers, others, lone = tokens(text)
+    deal = find_deal(text) if lone > 1 or (lone and "one" in text.casefold()) else None
     if deal is not None:
         text = f"{text[: deal.start]} | {text[deal.end :]}"
-        scan = tokens(text)
-    found = wanted(text, scan.found)
+        numbers, others, _ = tokens(text)
+    found = wanted(text, numbers)
     if found:
-        counted = scan.others > 0 or len(found) < len(scan.found)  # pieces have numbers too
-        return _with_deal(_read(text, found, hint, locale, counted=counted), deal)
+        counted = others > 0 or len(found) < len(numbers)  # pieces have numbers too
+        read = _read(text, found, hint, locale, counted=counted)
+        return read if deal is None else _with_deal(read, deal)
     apart = local_apart(text, locale) if locale is not None else None
     if apart is not None:
         return read_whole(apart, hint, locale)
     return PriceText(doubt="multi-buy") if deal else _wordless(text)
 
 
-def _is_suspect(text: str, scan: Scan) -> bool:
-    """Whether the text may be no text for people; spares most texts the longer search."""
-    return scan.odd or "[" in text or "{" in text or "_" in text
-
-
-def _with_deal(read: PriceText, deal: Deal | None) -> PriceText:
-    if deal is None or read.amount is None:
+def _with_deal(read: PriceText, deal: Deal) -> PriceText:
+    if read.amount is None:
         return read
     return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
 
@@ -110,9 +105,8 @@ def _read(
     multi = mark_multi(found, stretches) if counted else ()
     gaps = assign(found, stretches)
     if len(found) > 1:
-        share_unit(found, stretches)
-        mark_units(found)
-        mark_usual(gaps)
+        mark_units(found, stretches)
+        mark_usual(found, gaps)
         swap_lower_list(found)
     mains = only(Role.PRICE, found)
     if not mains:

@@ -84,6 +84,8 @@ class _Lexicon:
                 self._add((sign,), mark)
         for rows in self.phrases.values():
             rows.sort(key=lambda row: -len(row[0]))
+        taxes = self.tax | self.with_ | self.without | {"s"}
+        self.starts = taxes | self.alone.keys() | self.phrases.keys()
 
     def _add(self, phrase: tuple[str, ...], mark: str) -> None:
         self.phrases.setdefault(phrase[0], []).append((phrase, mark))
@@ -162,6 +164,9 @@ def read_gap(gap: str) -> tuple[Said, ...]:
     said: list[Said] = []
     at = 0
     while at < len(words):
+        if words[at] not in known.starts:
+            at += 1
+            continue
         tax = _tax(words, at, known)
         marks, length = ((tax[0],), tax[1]) if tax else _phrase(words, at, known)
         if marks:
