@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.readers.leaves import squeeze
 from scrapers.readers.places import Places
+from scrapers.readers.pricelike import squeeze
 
 MAX_CLIMB = 3
 MAX_TABLES = 6

@@ -60,7 +60,7 @@ def kind_of(
     off of members is said of another amount.
     """
     if leaf.place.struck or _struck_within(leaf.node):
-        return "list", False
+        return ("lowest30" if labels.LOWEST30.search(f"{before} {text}") else "list"), False
     if labels.OPTION.search(text) or labels.MINIMUM.search(before) or _ticked(leaf.node):
         return "option", False
     named = own_class(leaf.node)
@@ -231,6 +231,9 @@ def _led_by(text: str) -> str | None:
     lead = text[: money.start()] if money else AMOUNT.split(text, 1)[0]
     if _SELLERS.search(lead):
         return "used"
+    taxed = labels.GROSS.search(text) or labels.NET.search(text)
+    if taxed and labels.LIST.search(lead) and not labels.CURRENT.search(lead):
+        return "list"  # with and without tax: "\u5b9a\u4fa1 3,980 (\u7a0e\u8fbc 4,378)"
     return next((kind for kind, pattern in _LEADING if pattern.search(lead)), None)
 
 

@@ -118,6 +118,8 @@ def bounds(court: Court, priced: list[Told], now: Seen) -> tuple[Decimal | None,
         court.shown.high is not None
     )
     prices = court.choices
+    if len(set(prices)) > 1 and any(court.same(now.amount, p) for p in prices):
+        return min(prices), max(prices)  # a table of all choices knows better than markup
     low = min(
         (v for v in lows if v is not None), default=min(prices) if len(set(prices)) > 1 else None
     )

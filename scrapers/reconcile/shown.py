@@ -51,7 +51,7 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
         rivals=tuple(
             r for r in rivals if r.amount not in (now.amount, net) and (r.low is None or now.low)
         ),
-        list_price=_list(now, beside),
+        list_price=_list(now, beside, currency or now.currency, country),
         net=net,
         low=now.low,
         high=now.high,
@@ -141,10 +141,30 @@ def _taxed(
     return now, None, now.tax
 
 
-def _list(now: Seen, beside: list[Seen]) -> Decimal | None:
+def _list(
+    now: Seen, beside: list[Seen], currency: str | None, country: str | None
+) -> Decimal | None:
     if now.list_amount is not None and now.list_amount > now.amount:
         return now.list_amount
-    listed = [s for s in beside if s.kind in ("list", "regular") and s.amount > now.amount]
+    higher = [s for s in beside if s.amount > now.amount]
+    listed = [
+        s
+        for s in higher
+        if s.kind in ("list", "regular") and not any(_prices(p, s, now) for p in beside)
+    ]
+    listed = listed or [s for s in higher if s.kind == "lowest30" and _is_struck(s)]
     if not listed:
         return None
-    return min(listed, key=lambda s: (s.group != now.group, abs(s.order - now.order))).amount
+    one = min(listed, key=lambda s: (s.group != now.group, abs(s.order - now.order))).amount
+    gross = (s.amount for s in listed if vat_factor(one, s.amount, currency, country) is not None)
+    return next(gross, one) if now.tax is Tax.INCLUDED else one
+
+
+def _prices(other: Seen, listed: Seen, now: Seen) -> bool:
+    """Whether a list price is that of another amount, in whose box it stands."""
+    beside = other.parent == listed.parent != now.parent and listed.group != now.group
+    return beside and other.kind in _PAID and now.amount != other.amount < listed.amount
+
+
+def _is_struck(seen: Seen) -> bool:
+    return seen.node is not None and seen.node.tag in ("del", "s", "strike")
