@@ -186,7 +186,21 @@ def _product(keys: Item, path: str, currency: str | None) -> Product | None:
         doubt=value.doubt,
     )
     offers = (offer,) if value.amount is not None else ()
-    return Product(Source.STATE, path, title, _ids(keys), offers=offers, choices=choices)
+    return Product(Source.STATE, path, title, _all_ids(keys), offers=offers, choices=choices)
+
+
+def _all_ids(keys: Item) -> Ids:
+    """A thing's numbers; what is missing from its one variant."""
+    ids, variants = _ids(keys), _nodes(keys.get("variants"))
+    if len(variants) != 1 or not isinstance(variants[0], dict):
+        return ids
+    one = _ids(keys_of(variants[0]))
+    return Ids(ids.gtin or one.gtin, ids.mpn or one.mpn, ids.sku or one.sku, ids.brand or one.brand)
+
+
+# an "id" that people use as the article's number: capitals and digits, no database's key
+_ARTICLE = re.compile(r"(?=[^\d]*\d)(?=[^A-Z]*[A-Z])[A-Z\d][A-Z\d./_-]{2,19}")
+_SKUS = ("sku", "productcode", "articlenumber", "itemnumber", "productnumber", "partnumber", "code")
 
 
 def _ids(keys: Item) -> Ids:
@@ -195,9 +209,14 @@ def _ids(keys: Item) -> Ids:
     return Ids(
         gtin=gtin(next((keys[n] for n in _GTINS if keys.get(n)), None)),
         mpn=clean(keys.get("mpn"), 80),
-        sku=clean(keys.get("sku") or keys.get("productcode") or keys.get("code"), 80),
+        sku=clean(next((keys[n] for n in _SKUS if keys.get(n)), None), 80) or _article(keys),
         brand=brand_name(brand),
     )
+
+
+def _article(keys: Item) -> str | None:
+    held = keys.get("id")
+    return held if isinstance(held, str) and _ARTICLE.fullmatch(held) else None
 
 
 def _nodes(value: Any) -> list[Any]:

@@ -42,12 +42,22 @@ from scrapers.reconcile.second import by_breaks, with_options
 from scrapers.reconcile.settle import settle
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.stale import in_sight
-from scrapers.reconcile.told import Told, akin, tell
+from scrapers.reconcile.told import Told, akin, alike, tell
 from scrapers.reconcile.variant import of_variant
 from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
 
-_NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"')
+_NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"', '"barcode"', '"brand"')
+_GTIN_KEYS = ('"gtin', '"ean"', '"upc"', '"barcode"')
+_ID_NAMES = ("gtin", "mpn", "sku", "brand")
+
+
+def _costs(product: Product, made: Reading) -> bool:
+    """Whether script state names the price that was read, maybe in cents."""
+    return made.price is not None and any(
+        o.price == made.price or (o.doubt == MINOR and o.price and o.price / 100 == made.price)
+        for o in product.offers
+    )
 
 
 def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
@@ -228,25 +238,28 @@ class Visit:
         if not ids.gtin and (found := number.read_gtin(view.places)):
             ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
         bare = made.source is Source.VISIBLE and not (ids.brand and ids.gtin)
-        if (bare or not (ids.sku or ids.mpn or ids.gtin)) and (told := self._in_state(made)):
-            more = told.ids
-            if ids.sku in (None, more.sku) or ids.gtin == more.gtin is not None:
+        if bare or not ids.gtin or not (ids.sku or ids.mpn):
+            more, where = self._in_state(made, all_keys=bare or not (ids.sku or ids.mpn))
+            if more and (ids.sku in (None, more.sku) or ids.gtin == more.gtin is not None):
                 ids = Ids(
                     ids.gtin or more.gtin, ids.mpn or more.mpn, ids.sku or more.sku,
                     ids.brand or more.brand,
                 )  # fmt: skip
-                proof = Evidence("state", "sku", more.sku or more.gtin or "", told.where)
-                evidence = (*evidence, proof)
+                evidence = (*evidence, Evidence("state", "sku", more.sku or more.gtin or "", where))
         return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
 
-    def _in_state(self, made: Reading) -> Told | None:
-        """What script state says of the product that was read: same name, same price."""
+    def _in_state(self, made: Reading, *, all_keys: bool) -> tuple[Ids | None, str]:
+        """The numbers that script state gives for the product read: same name, same price."""
         texts = [text for _, _, text in self.doc.priced_scripts()]
-        held = self.doc.tables or any(key in text for text in texts for key in _NUMBER_KEYS)
+        keys = _NUMBER_KEYS if all_keys else _GTIN_KEYS
+        held = (all_keys and self.doc.tables) or any(key in text for text in texts for key in keys)
         if made.price is None or not held:
-            return None
-        told, _ = tell(state.read(self.doc), made.title, self.doc.url, self.rules.choice)
-        return told if told is not None and told.price == made.price else None
+            return None, ""
+        found = [p for p in state.read(self.doc) if alike(p.title, made.title) and _costs(p, made)]
+        same = [p for p in found if p.title == made.title] or found
+        told = {name: {v for p in same if (v := getattr(p.ids, name))} for name in _ID_NAMES}
+        ids = Ids(**{name: next(iter(v)) if len(v) == 1 else None for name, v in told.items()})
+        return (ids, found[0].where) if ids != Ids() else (None, "")
 
     def _with_state(
         self, court: Court, verdict: Verdict, view: visible.View
