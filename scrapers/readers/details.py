@@ -92,7 +92,7 @@ def read(doc: Doc, places: Places) -> Details:
     """The labelled details nearest the heading, the page's own; nothing where no label stands."""
     starts = _starts(doc)
     if doc.tree.body is None or not starts:
-        return Details()
+        return _named(places)
     best: dict[str, tuple[int, int, str, LexborNode]] = {}
     for order, node in enumerate(doc.tree.body.css(_TAGS)[:MAX_NODES]):
         own = node.text(deep=False)
@@ -103,7 +103,50 @@ def read(doc: Doc, places: Places) -> Details:
             rank = (place.level + 50 * (place.zone == "hidden"), order)
             if place.zone != "other" and (kind not in best or rank < best[kind][:2]):
                 best[kind] = (*rank, value, node)
-    return _made(best)
+    made = _made(best)
+    if made.brand is not None:
+        return made
+    named = _named(places)
+    return made._replace(brand=named.brand, evidence=(*made.evidence, *named.evidence))
+
+
+def _named(places: Places) -> Details:
+    """The brand alone in an element that is named for it, beside the heading or right above it."""
+    at = places.heading
+    for _ in range(BRAND_CLIMB):
+        at = at.parent if at is not None else None
+        if at is None or at.tag in ("body", "html"):
+            break
+        found = [n for n in at.css(_BRANDED)[:MAX_BRANDED] if _is_brand(n, places)]
+        texts = {t for n in found if (t := squeeze(n.text(separator=" ")[:MAX_VALUE]))}
+        brand = _brand(_BY.sub("", texts.pop())) if len(texts) == 1 else None
+        if brand is not None:
+            return Details(brand, evidence=(Evidence("visible", "brand", brand, where(found[0])),))
+        if found:
+            break
+    return Details()
+
+
+BRAND_CLIMB = 3
+_BY = re.compile(r"\A(?:by|von|par|door|da|por|od|av|af)\s+(?=[^\W\d_])")
+MAX_BRANDED = 20
+_BRANDED = '[class*="brand" i], [class*="vendor" i], [class*="manufacturer" i], [class*="marque" i]'
+_BRAND_CLASS = re.compile(
+    r"(?:product|item|pdp|prod|popup|detail|title)?[-_]*(?:brand|vendor|manufacturer|marque)"
+    r"(?:[-_]*(?:name|title|link|text|label))?",
+    re.IGNORECASE,
+)
+
+
+def _is_brand(node: LexborNode, places: Places) -> bool:
+    """An element with nothing but a name, whose class ends in the word for a brand."""
+    names = (node.attributes.get("class") or "").split()
+    parts = (re.split(r"__|--", name)[-1] for name in names)
+    if not any(_BRAND_CLASS.fullmatch(part) for part in parts):
+        return False
+    text = node.text()
+    lone = len(text) <= MAX_VALUE and ":" not in text and node.css_first("li, select, h1") is None
+    return lone and places.of(node).zone == ""
 
 
 def _starts(doc: Doc) -> set[str]:
