@@ -34,12 +34,17 @@ _THEN_PRICE: Final = re.compile(
     r"|[x\u00d7*]\s?(?=[\d.]))",
     re.IGNORECASE,
 )
-_BEFORE: Final = re.compile(
-    r"(?:sku|art\.?(?:ikel)?[-. ]?(?:nr|no|n)\.?|art|ref|réf|model|modell|item|code|ean|gtin|"
-    r"mpn|no\.|nr\.|n°|#|"
-    r"points?|punkte|size|größe|grösse|taille|qty|menge|quantity|anzahl|page|seite|version|v)\s*[.:]?\s*$",
-    re.IGNORECASE,
-)
+# What numbers of something else are called; ends of texts, so that they may be parts of words.
+_NAME_WORDS: Final = """
+    sku art ref réf model modell item code ean gtin mpn no. nr. n° # point points punkte size größe
+    grösse taille qty menge quantity anzahl page seite version v
+"""
+_NAMES: Final = (
+    *_NAME_WORDS.split(),
+    *(f"{article}{link}{number}{dot}"
+      for article in ("art", "art.", "artikel") for link in ("", "-", ".", " ")
+      for number in ("nr", "no", "n") for dot in ("", ".")),
+)  # fmt: skip
 _MARKS: Final = frozenset("#°")
 _DATE: Final = re.compile(r"(?:0?[1-9]|[12]\d|3[01])[.](?:0?[1-9]|1[0-2])[.](?:\d{4}|\d\d)")
 _TIER_LEAD: Final = re.compile(r"(?:ab|from|dès|vanaf|od|från|fra|bei)\s*$", re.IGNORECASE)
@@ -63,11 +68,20 @@ def _is_thing(text: str, token: Token) -> bool:
             return True
     elif token.raw.count(".") == 2 and _DATE.fullmatch(token.raw):
         return True
-    before = text[max(0, token.start - 16) : token.start]
-    last = before.rstrip(" .:")[-1:]
-    if (last.isalpha() or last in _MARKS) and _BEFORE.search(before):
+    if _is_named(text[max(0, token.start - 16) : token.start]):
         return True
     return _counts_things(text, token.end)
+
+
+def _is_named(before: str) -> bool:
+    """Whether the words before a number say that it numbers or sizes something."""
+    last = before.rstrip(" .:")[-1:]
+    if not (last.isalpha() or last in _MARKS):
+        return False
+    name = before.rstrip().lower()
+    if name.endswith(_NAMES):
+        return True
+    return name.endswith((".", ":")) and name[:-1].rstrip().endswith(_NAMES)
 
 
 def _counts_things(text: str, end: int) -> bool:
