@@ -115,7 +115,7 @@ def _named(places: Places) -> Details:
     at = places.heading
     for _ in range(BRAND_CLIMB):
         at = at.parent if at is not None else None
-        if at is None or at.tag in ("body", "html"):
+        if at is None or at.tag in ("body", "html") or len(places.text(at)) > MAX_BLOCK:
             break
         found = [n for n in at.css(_BRANDED)[:MAX_BRANDED] if _is_brand(n, places)]
         texts = {t for n in found if (t := squeeze(n.text(separator=" ")[:MAX_VALUE]))}
@@ -127,7 +127,8 @@ def _named(places: Places) -> Details:
     return Details()
 
 
-BRAND_CLIMB = 3
+BRAND_CLIMB = 2
+MAX_BLOCK = 8_000  # characters of text: a block that says more holds other things too
 _BY = re.compile(r"\A(?:by|von|par|door|da|por|od|av|af)\s+(?=[^\W\d_])")
 MAX_BRANDED = 20
 _BRANDED = '[class*="brand" i], [class*="vendor" i], [class*="manufacturer" i], [class*="marque" i]'
