@@ -241,7 +241,8 @@ def counts(leaf: Leaf, after: str) -> bool:
 
 
 def find(context: str, leaf: Leaf) -> tuple[int, int]:
-    for text in (squeeze(leaf.node.text(separator=" ")), leaf.raw):
+    texts = (leaf.raw,) if leaf.split else (squeeze(leaf.node.text(separator=" ")), leaf.raw)
+    for text in texts:
         start = context.find(text)
         if start >= 0:
             return start, start + len(text)

@@ -18,7 +18,16 @@ from scrapers.readers.pricelike import (
     is_price_like,
     squeeze,
 )
-from scrapers.readers.split import TWO_DIGITS, WHOLE, ends_in_cents, is_cents, joined, price_text
+from scrapers.readers.split import (
+    TWO_DIGITS,
+    WHOLE,
+    Run,
+    ends_in_cents,
+    is_cents,
+    joined,
+    price_text,
+    split_in,
+)
 
 MAX_TEXT = 160
 MAX_LEAVES = 120
@@ -38,6 +47,7 @@ class Leaf(NamedTuple):
     raw: str
     own: bool = False  # only the text directly in the element; its children are leaves too
     line: bool = False  # one of the lines of the element, with all its words
+    split: bool = False  # the pieces of one price among the element's children, blanks between
 
 
 def leaves(
@@ -65,15 +75,19 @@ def leaves(
         text = "" if plain and _marked(node) else squeeze(raw)
         held = inside.get(node.mem_id)
         own = len(text) > MAX_TEXT or node.mem_id in places.above
-        text, own = _told_by(node, kept, held, text, own=own)
-        if held and not own:
-            for n in held:
-                kept[n] = kept[n]._replace(raw="")
+        run = _run(node, kept, held)
+        if run is not None:
+            own = own or run.beside
+            text = run.text if own else text
+        else:
+            text, own = _told_by(node, kept, held, text, own=own)
+        for n in () if own or not held else held:
+            kept[n] = kept[n]._replace(raw="")
         if (own or plain) and text and not is_price_like(text):
             continue
         if len(text) <= MAX_TEXT:
             _cover(inside, node, len(kept), places)
-            kept.append(Leaf(node, place, text, own))
+            kept.append(Leaf(node, place, text, own, split=run is not None and own))
     return [leaf for leaf in reversed(kept) if leaf.raw][:MAX_LEAVES], elsewhere
 
 
@@ -128,6 +142,22 @@ def _told_by(
     return squeeze(node.text(deep=False)), True
 
 
+def _run(node: LexborNode, kept: list[Leaf], held: list[int] | None) -> Run | None:
+    """The price whose whole part and cents are children of the element, one with the mark.
+
+    The leaves of those children give way to it.
+    """
+    run = split_in(node) if node.child is not None and node.child.next is not None else None
+    if run is None:
+        return None
+    pieces = [n for n in held or () if kept[n].node.mem_id in run.nodes]
+    if any(kept[n].place.struck or kept[n].place.zone for n in pieces):
+        return None
+    for n in pieces:
+        kept[n] = kept[n]._replace(raw="")
+    return run
+
+
 def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: Places) -> None:
     at, climbed = node.parent, 0
     while at is not None and at.mem_id not in places.above and climbed < 12:
@@ -137,6 +167,8 @@ def _cover(inside: dict[int, list[int]], node: LexborNode, number: int, places: 
 
 def own_text(leaf: Leaf) -> str:
     """The text directly in the leaf, with what belongs to it in its midst: cents, a linked word."""
+    if leaf.split:
+        return joined(leaf.raw.split())
     parts: list[str] = []
     for child in leaf.node.iter(include_text=True):
         text = squeeze(child.text())

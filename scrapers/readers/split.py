@@ -1,16 +1,20 @@
 """The text of a price whose pieces stand in several elements: whole, mark, cents, currency."""
 
+# ruff: noqa: RUF001  # the words and signs of pages hold look-alike characters on purpose
+
 # the words and signs of pages hold look-alike characters on purpose
 
 from __future__ import annotations
 
 import re
+from itertools import pairwise
+from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.cards import NAMED, NOWHERE
-from scrapers.readers.pricelike import MONEY, PRICE_LIKE, squeeze
+from scrapers.readers.pricelike import CURRENCY, MONEY, PRICE_LIKE, squeeze
 
 
 def price_text(node: LexborNode) -> str:
@@ -58,6 +62,99 @@ def ends_in_cents(whole: LexborNode, rest: set[int]) -> bool:
     apart = between.strip() not in ("", ".", ",") or (between.isspace() and not is_cents(end))
     return not apart and rest <= {end.mem_id}
 
+
+class Run(NamedTuple):
+    """Children of an element that make one price: their text with blanks, their elements' ids.
+
+    `beside`: other children hold digits too.
+    """
+
+    text: str
+    nodes: frozenset[int]
+    beside: bool
+
+
+_END = "\ue000"  # no blank, unlike the separators of ASCII: between the texts of two children
+_SIGN = rf"{MONEY}\.?"
+_NUMBER = r"\d{1,3}(?:[.,'’ \u00a0\u202f]?\d{3})*"
+_RUN = re.compile(
+    rf"(?:(?<=\s)|(?<={_END})|^)(?:(?<!\d)(?<!\d\s){_SIGN}[\s{_END}]?)?{_NUMBER}(?:\s?{_SIGN})?"
+    rf"(?:[.,]{_END}|{_END}[.,]{_END}|{_END}[.,])(?:\d\d|[-–—]{{1,2}})(?:[\s{_END}]?{_SIGN}(?!\s?\d))?"
+    rf"(?=[\s*{_END}]|$)"
+)
+_MARK = re.compile(rf"{_END}\s?[.,]|[.,]\s?{_END}")
+MAX_PIECES = 24
+MAX_PIECE = 60
+
+
+def split_in(node: LexborNode) -> Run | None:
+    """The one price whose decimal mark ends or begins the text of a child; None where none is.
+
+    "129" and ",95 €", "€ 129," and "95", "129", "," and "95".
+    """
+    pieces = _pieces(node)
+    whole = _END.join(text for text, _ in pieces)
+    found = list(_RUN.finditer(whole)) if _MARK.search(whole) else []
+    if len(found) != 1:
+        return None if found else _unmarked(node, pieces)
+    start, end = found[0].span()
+    first, last = whole.count(_END, 0, start), whole.count(_END, 0, end)
+    return Run(
+        squeeze(found[0][0].replace(_END, " ")),
+        frozenset(child.mem_id for _, child in pieces[first : last + 1]),
+        any(c.isdigit() for c in whole[:start] + whole[end:]),
+    )
+
+
+def _pieces(node: LexborNode) -> list[tuple[str, LexborNode]]:
+    """The children of an element that show a short text, with that text."""
+    made: list[tuple[str, LexborNode]] = []
+    child = node.child
+    while child is not None and len(made) < MAX_PIECES:
+        if child.is_text_node or (child.is_element_node and not _unseen(child)):
+            text = squeeze(child.text()[: 4 * MAX_PIECE])
+            if text and len(text) <= MAX_PIECE:
+                made.append((text, child))
+        child = child.next
+    return made
+
+
+def _unmarked(node: LexborNode, pieces: list[tuple[str, LexborNode]]) -> Run | None:
+    """Whole and cents with the currency beside one of them, no mark: "129" and "95 \u20ac".
+
+    The cents are raised or so named, or the two close together are all that the element shows.
+    """
+    pieces = [piece for piece in pieces if piece[1].tag not in _STRUCK]
+    for n, ((one, left), (two, right)) in enumerate(pairwise(pieces)):
+        if not (_CENTS_SIGNED.match(two) and WHOLE.match(one)):
+            continue
+        signs = [
+            s for s in (*pieces[max(0, n - 1) : n], *pieces[n + 2 : n + 3]) if _ALL.match(s[0])
+        ]
+        signs = [] if CURRENCY.search(one + two) else signs[:1]
+        if not signs and not CURRENCY.search(one + two):
+            continue
+        raised = right.is_element_node and is_cents(right)
+        close = left.next is not None and left.next.mem_id == right.mem_id
+        alone = len(pieces) == 2 or CURRENCY.match(one) is not None
+        if raised or (close and alone and node.tag not in _ROWS):
+            used = [(one, left), (two, right), *signs]
+            rest = len(pieces) > len(used) and any(c.isdigit() for c in _but(pieces, used))
+            text = " ".join(t for t, _ in used)
+            return Run(text, frozenset(child.mem_id for _, child in used), rest)
+    return None
+
+
+def _but(pieces: list[tuple[str, LexborNode]], used: list[tuple[str, LexborNode]]) -> str:
+    held = {child.mem_id for _, child in used}
+    return "".join(text for text, child in pieces if child.mem_id not in held)
+
+
+_STRUCK = frozenset({"del", "s", "strike"})
+_ALL = re.compile(rf"{_SIGN}\Z")
+_CENTS_SIGNED = re.compile(rf"(?:{_SIGN}\s?)?\d\d(?:\s?{_SIGN})?(?:\s?\*)?\Z")
+# what shows a number of its own before the price: a size, a count
+_ROWS = frozenset({"button", "label", "li", "tr", "a", "dl", "summary"})
 
 _EURO_CENTS = re.compile(r"€\s?\d{2}\Z")  # "15" and a raised "€90"
 _CENTS = re.compile(r"\d{2}(?:\D|\Z)")
