@@ -121,7 +121,7 @@ class Reader:
         before, after = self._around(leaf)
         if row := TIER_TEXT.match(text):  # a whole row: "Ab 10 7,90 €"
             before, text = row[0], text[row.end() :]
-        text = _signed(text, before, after)
+        text = _measured(_signed(text, before, after), after)
         if not is_price_like(text) and (not _LONE.match(text) or counts(leaf, after)):
             return
         words, cut, own = self._labels(leaf, before, after)
@@ -355,6 +355,19 @@ def _signed(text: str, before: str, after: str) -> str:
     found = _SIGN_BEHIND.match(after) or _SIGN_AHEAD.search(before)
     word = found is not None and _CODE.fullmatch(found[1]) is not None
     return text if found is None or (word and not is_currency(found[1])) else f"{text} {found[1]}"
+
+
+# a measure with its number in the next element: "9,96 €" and "/ 100 ml"
+_PER_BEHIND = re.compile(
+    r"\s?(?:/|per|pro|je|par|al|por|za|le)\s?\d+(?:[.,]\d+)?\s?(?:k?g|mg|m?l|cl|dl|m[²³23]?|oz|lb)\b",
+    re.IGNORECASE,
+)
+
+
+def _measured(text: str, after: str) -> str:
+    """The text with the measure that its amount is the price of, where that stands behind it."""
+    found = _PER_BEHIND.match(after)
+    return f"{text} {found[0].strip()}" if found else text
 
 
 _ROWS = frozenset({"li", "tr", "dl"})  # elsewhere the quantity stands in a cell of its own

@@ -44,7 +44,7 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
     level = min(s.level for s in paid or units)
     near = [s for s in paid or units if s.level == level]
     beside = [s for s in seen if s.level <= level + 2]
-    now, rivals = _now(_unlisted(near))
+    now, rivals = _now(_unlisted(near, currency, country))
     now, net, tax = _taxed(now, rivals, currency or now.currency, country)
     return Shown(
         now=now,
@@ -86,9 +86,20 @@ def _one(seen: tuple[Seen, ...], kind: str) -> Decimal | None:
     return next((s.amount for s in seen if s.kind == kind), None)
 
 
-def _unlisted(near: list[Seen]) -> list[Seen]:
-    """A "regular" price beside a lower one is the list price."""
-    others = [s for s in near if s.kind != "regular"]
+def _unlisted(near: list[Seen], currency: str | None, country: str | None) -> list[Seen]:
+    """A "regular" price beside a lower one is the list price, unless that is the same without tax."""
+    regular = [s for s in near if s.kind == "regular"]
+    others = [
+        s
+        for s in near
+        if s.kind != "regular"
+        and not (
+            s.kind == "net"
+            and any(
+                vat_factor(s.amount, r.amount, r.currency or currency, country) for r in regular
+            )
+        )
+    ]
     if others and any(
         s.amount > min(o.amount for o in others) for s in near if s.kind == "regular"
     ):

@@ -79,13 +79,40 @@ def tell(
     goods = [p for p in own if p.goods] or own
     match = [p for p in goods if _same_page(p, url)] if len(goods) > 1 else goods
     if len(match) != 1:
-        match = [p for p in goods if alike(p.title, heading)] or match or goods
+        match = _named(goods, heading) or match or goods
+    if len(match) > 1 and _all_others(match, heading):
+        return _listed(products, priced), len({p.title for p in priced})
     if len(match) == 1 or len({_prices(p) for p in match}) == 1:
         told = _told(max(match, key=_richness) if len(match) > 1 else match[0], url, choice)
         return (told if len(goods) == 1 else replace(told, ids=_completed(told, goods))), 1
     if len({p.title for p in match}) == 1 or all(alike(p.title, heading) for p in match):
         return _together(match, url, choice), 1
     return _together(match, url, choice), len(match)
+
+
+def _named(goods: list[Product], heading: str | None) -> list[Product]:
+    """The things that are called as the page is, word for word if any are, else nearly so."""
+    near = [p for p in goods if alike(p.title, heading)]
+    name = _words(heading)
+    return [p for p in near if _words(p.title) == name] or near
+
+
+def _words(title: str | None) -> list[str]:
+    return _WORD.findall((title or "").casefold())
+
+
+def _all_others(goods: list[Product], heading: str | None) -> bool:
+    """Several things, none with a word of the page's heading: what the page shows beside its own."""
+    titles = {p.title for p in goods}
+    if not heading or len(titles) < 2 or None in titles:
+        return False
+    named = set(_NAMING.findall(heading.casefold()))
+    return bool(named) and all(
+        named.isdisjoint(words := _NAMING.findall((t or "").casefold())) and words for t in titles
+    )
+
+
+_NAMING = re.compile(r"[^\W\d_]{3,}")  # no measure: "3 mm" and "6 mm" make no kin
 
 
 def _completed(told: Told, goods: list[Product]) -> Ids:
@@ -103,7 +130,7 @@ def _completed(told: Told, goods: list[Product]) -> Ids:
 
 def _listed(products: list[Product], priced: list[Product]) -> Told | None:
     """A page that only lists things: its own identity, or what all of the listed share."""
-    bare = next((p for p in products if p.main and p.goods), None)
+    bare = next((p for p in products if p.main and p.goods and p not in priced), None)
     if bare is not None or not priced:
         return _bare(bare) if bare is not None else None
     prices = {v for p in priced for v in _prices(p)}
