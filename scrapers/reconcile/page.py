@@ -48,7 +48,7 @@ from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
 
 _NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"', '"barcode"', '"brand"')
-_GTIN_KEYS = ('"gtin', '"ean"', '"upc"', '"barcode"')
+_GTIN_KEYS = (b'"barcode"', b'"ean"')
 _ID_NAMES = ("gtin", "mpn", "sku", "brand")
 
 
@@ -238,7 +238,8 @@ class Visit:
         if not ids.gtin and (found := number.read_gtin(view.places)):
             ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
         bare = made.source is Source.VISIBLE and not (ids.brand and ids.gtin)
-        if bare or not ids.gtin or not (ids.sku or ids.mpn):
+        coded = not ids.gtin and any(key in self.doc.raw for key in _GTIN_KEYS)
+        if bare or coded or not (ids.sku or ids.mpn):
             more, where = self._in_state(made, all_keys=bare or not (ids.sku or ids.mpn))
             if more and (ids.sku in (None, more.sku) or ids.gtin == more.gtin is not None):
                 ids = Ids(
@@ -251,9 +252,8 @@ class Visit:
     def _in_state(self, made: Reading, *, all_keys: bool) -> tuple[Ids | None, str]:
         """The numbers that script state gives for the product read: same name, same price."""
         texts = [text for _, _, text in self.doc.priced_scripts()]
-        keys = _NUMBER_KEYS if all_keys else _GTIN_KEYS
-        held = (all_keys and self.doc.tables) or any(key in text for text in texts for key in keys)
-        if made.price is None or not held:
+        named = any(key in text for text in texts for key in _NUMBER_KEYS)
+        if made.price is None or not (named or (all_keys and self.doc.tables)):
             return None, ""
         found = [p for p in state.read(self.doc) if alike(p.title, made.title) and _costs(p, made)]
         same = [p for p in found if p.title == made.title] or found
