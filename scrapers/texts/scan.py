@@ -19,11 +19,9 @@ _PERCENT: Final = re.compile(r"\s?%")
 _DOTS: Final = frozenset((".", ","))
 _CODES, _WORDS = "EUR|CHF|USD|GBP", "Kč|zł|kr|TL|lei|Ft"
 _SURE: Final = "".join(sorted(ALONE))
-# A number with the plainest beside it: signs that nothing else can be. The one behind is not
-# taken where a number follows it.
+# A number with the plainest behind it: a sign that nothing else can be, and no number after it.
 _AMOUNT: Final = re.compile(
-    rf"(?:([{_SURE}$]) ?)?+({NUMBER.pattern})"
-    rf"(?: ?([{_SURE}]|(?:{_CODES}|{_WORDS})(?![\w.-]))(?![0-9]))?"
+    rf"({NUMBER.pattern})(?: ?([{_SURE}]|(?:{_CODES}|{_WORDS})(?![\w.-]))(?![0-9]))?"
 )
 
 
@@ -52,6 +50,17 @@ def _is_no_currency(text: str) -> bool:
     return len(word) > 2 and word.isalpha() and symbol(word) is None
 
 
+def _sign_before(token: Token, text: str, floor: int, last: str) -> None:
+    """Take the currency that stands before the number; mostly it is one sign."""
+    start = token.start
+    at = start - 2 if last == " " and start - 2 >= floor else start - 1
+    sign = text[at]
+    if sign in ALONE or (sign == "$" and _is_bare(text, floor, at)):
+        token.symbol, token.start, token.lead_digit = symbol(sign), at, False
+    elif last in _LEADS or last.isalpha():
+        _before(token, text, floor)
+
+
 def _is_bare(text: str, floor: int, at: int) -> bool:
     """Whether the "$" at a place has no letters before it that may say whose dollar it is."""
     end = at - 1 if at > floor and text[at - 1] == " " else at
@@ -65,18 +74,14 @@ def _is_followed(text: str, at: int) -> bool:
 
 def _token(text: str, floor: int, found: re.Match[str]) -> Token | None:
     """The number with what belongs to it; None for a part of a word."""
-    lead, raw, sign = found.groups()
-    start, end = found.span(2)
+    raw, sign = found.groups()
+    start, end = found.span(1)
     token = Token(start, end, raw)
-    last = ""
-    if lead is not None and (lead != "$" or _is_bare(text, floor, found.start())):
-        token.symbol, token.start, token.lead_digit = symbol(lead), found.start(), False
-    elif start:
-        last = text[start - 1]
-        if start > floor and (last in _LEADS or last.isalpha()):
-            _before(token, text, floor)
-        if last in _DOTS:
-            _take_dots(token, text[max(0, start - 3) : start])
+    last = text[start - 1] if start else ""
+    if start > floor:
+        _sign_before(token, text, floor, last)
+    if last in _DOTS:
+        _take_dots(token, text[max(0, start - 3) : start])
     if end < len(text):
         _behind(token, text, sign, found.end())
     return None if token.symbol is None and _is_glued(last) else token
@@ -118,7 +123,7 @@ def tokens(text: str) -> tuple[list[Token], int, int]:
     has_percent = "%" in text
     while found := _AMOUNT.search(text, floor):
         token = _token(text, floor, found)
-        start, floor = found.span(2)
+        start, floor = found.span(1)
         if floor - start == 1:
             lone += 1
         if token is not None and token.end > floor:
