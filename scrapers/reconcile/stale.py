@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from scrapers.model import Source
-from scrapers.readers import stock, was
+from scrapers.readers import labels, stock, was
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.visible import View
@@ -38,6 +38,7 @@ def in_sight(
     certain = (
         bool(told)
         and _alone(now, view, court)
+        and not _of_some(now, view, court)
         and not any(_related(court, now.amount, price) for price in told)
         and 0 < stock.ordered_within(doc, view.places, now.level) <= FEW
         and (len(told) < 2 or _proved(now, court))
@@ -63,6 +64,24 @@ def _alone(now: Seen, view: View, court: Court) -> bool:
         for s in court.shown.all
     )  # fmt: skip
     return block and plain and not open_ and not others and money == {now.currency}
+
+
+def _of_some(now: Seen, view: View, court: Court) -> bool:
+    """Whether the block speaks of members, subscribers or codes, and shows no price of theirs."""
+    if any(s.kind in ("member", "saving") and s.level <= now.level + 1 for s in court.shown.all):
+        return False
+    at = now.node
+    while at is not None and at.mem_id not in view.places.above:
+        at = at.parent
+    text = (
+        " ".join(view.places.text(at)[: 2 * MAX_BLOCK].split())[:MAX_BLOCK]
+        if at is not None
+        else ""
+    )
+    return bool(labels.MEMBER.search(text) or labels.SET.search(text))
+
+
+MAX_BLOCK = 1_500
 
 
 def _related(court: Court, now: Decimal, told: Decimal) -> bool:
