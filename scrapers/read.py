@@ -16,7 +16,7 @@ from scrapers.model import (
 )
 from scrapers.readers.dom import parse
 from scrapers.reconcile.page import Visit
-from scrapers.structure import structure
+from scrapers.structure import joins, structure
 
 _NO_RULES = SiteRules()
 AT_ONCE = 64 * 1024  # bytes of a page that may be read between two answers of a server
@@ -86,7 +86,7 @@ def _read(page: Page, rules: SiteRules, heavy: _Heavy) -> Reading:
     if kind is not None:
         return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
     text, raw = _source(page)
-    if len(raw) > MAX_INLINE or structure(raw).heavy:
+    if len(raw) > MAX_INLINE or structure(raw).heavy or joins(raw):
         return heavy(text or decode(page.body, page.content_type), page.url, rules)
     return Visit(parse(text.text if text else None, page.url, raw), rules).reading()
 

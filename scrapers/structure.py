@@ -84,6 +84,17 @@ _ZERO = np.zeros(1, np.int64)
 _ENDS = (_ONES * np.uint64(ord(" ")), _ONES * np.uint64(ord(">")))
 FEW = 4
 MAX_KEPT = 1 << 20  # bytes of a page for which room is kept
+MAX_JOINED = 4_000_000_000  # bytes moved when text is joined: about a second
+# tags that may make no element, so that the text around them becomes one; with values only,
+# as those take the room behind the text and it must move
+_VALUED = re.compile(rb"<[/a-zA-Z][^>=]{0,400}=")
+_NO_ELEMENT = re.compile(
+    rb"<(?:html|body)[\s/]|</[a-z][^>=]{0,400}=|<(?:t[dhr]|tbody|thead|tfoot|caption|col|colgroup|frame|"
+    rb"frameset|head|form|input|script|style|template)[\s/][^>=]{0,400}=",
+    re.IGNORECASE,
+)
+_BLANK = re.compile(rb">([\s\x00]+)<")  # in a table such text is kept, elements move out of it
+_FRAMES = re.compile(rb"<frameset", re.IGNORECASE)
 
 
 class Structure(NamedTuple):
@@ -208,6 +219,22 @@ def structure(page: bytes) -> Structure:
         for at in rare[~odd].tolist():
             codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower(), codes_of)
     return _bounds(codes[codes != 0])
+
+
+def joins(page: bytes) -> bool:
+    """Whether the parser may join so many pieces of text that its time grows with their square.
+
+    HTML 13.2.6.1: a character goes into the text node right before its place, also where
+    tags that make no element there stand between (HTML 13.2.6.4.7 to 13.2.6.4.20).
+    """
+    if page.count(b"<") * len(page) <= MAX_JOINED:
+        return False
+    whole = len(_NO_ELEMENT.findall(page)) * len(page)
+    if whole > MAX_JOINED:
+        return True
+    valued = len(_VALUED.findall(page))
+    blank = len(page) if _FRAMES.search(page) else sum(map(len, _BLANK.findall(page)))
+    return whole + valued * blank > MAX_JOINED
 
 
 def _long(raw: bytes, codes_of: _Codes) -> int:

@@ -185,15 +185,9 @@ def _together(products: list[Product], url: str, choice: str | None) -> Told:
 def _usable(product: Product) -> list[Offer]:
     """The offers that count: new before used, priced before empty, trusted before doubtful."""
     offers = list(product.offers)
-    if len(offers) < 2:
-        return offers
-    for keep in (
-        [o for o in offers if not o.used],
-        [o for o in offers if o.price is not None],
-        [o for o in offers if o.doubt is None],
-    ):
-        offers = [o for o in offers if o in keep] or offers
-    return offers
+    offers = [o for o in offers if not o.used] or offers
+    offers = [o for o in offers if o.price is not None] or offers
+    return [o for o in offers if o.doubt is None] or offers
 
 
 def _chosen(offers: list[Offer], url: str, choice: str | None) -> Offer | None:

@@ -19,7 +19,7 @@ from scrapers.model import Outcome, Page, Reading, SiteRules
 from scrapers.read import AT_ONCE, read_at_once, read_page
 from scrapers.readers.lenient import parse, too_deep
 from scrapers.readers.rule import check_rules, compile_rule
-from scrapers.structure import MAX_DEPTH, MAX_FORMATTING, structure
+from scrapers.structure import MAX_DEPTH, MAX_FORMATTING, joins, structure
 
 AT = datetime(2026, 11, 24, tzinfo=UTC)
 GOODS = '<h1>Part</h1><p class="price">£5.00</p><button>Add to cart</button>'
@@ -109,6 +109,48 @@ def test_structure_equals_the_plain_count(pieces: list[tuple[str, str]]) -> None
         formatting = max(formatting, sum(opened.get(n, 0) for n in ("a", "b", "em")))
     page = "".join(form.format(name) for form, name in pieces).encode()
     assert structure(page) == (deepest, formatting)
+
+
+# HTML 13.2.6.4: tags that make no element where they stand, so that the text on both sides joins
+@pytest.mark.parametrize(
+    ("start", "tag"),
+    [
+        ("<div>", "<td a=b>"),
+        ("<div>", "</x a=b>"),
+        ("<table>", "<script a=b></script>"),
+        ("<div>", "<html a{n}></html>"),
+        ("<svg><title>", "<TD\na='b'>"),
+    ],
+)
+def test_text_that_is_joined_again_and_again_is_told_before_the_parse(start: str, tag: str) -> None:
+    page = start + "".join(f"{tag.format(n=n)}{'x' * 24}" for n in range(20_000))
+    assert joins(page.encode())
+    assert not joins(page[:120_000].encode())
+
+
+def test_large_tables_and_scripts_join_no_text() -> None:
+    row = '<tr class="row"><td class="name">Part</td>\n<td class="price">5.00</td></tr>\n'
+    assert not joins(("<table>" + row * 4_000 + "</table>").encode())
+    assert not joins(("<script>" + "if(a<b){c='d=e'}" * 40_000 + "</script>").encode())
+
+
+@pytest.mark.parametrize("kind", ["offers", "boxes"])
+def test_time_grows_with_the_size_of_the_page(kind: str) -> None:
+    """Findings of pages with one thing over and over: 20 times the things, 20 times the time."""
+
+    def page(count: int) -> str:
+        if kind == "boxes":
+            return "".join(f'<div class="price">\u20ac{n}.99</div>' for n in range(count))
+        offer = '<p itemprop="offers" itemscope><b itemprop="price" content="{}.99"></b></p>'
+        offers = "".join(offer.format(n) for n in range(count))
+        return f'<div itemscope itemtype="https://schema.org/Product">{offers}</div>'
+
+    took = []
+    for count in (200, 200, 4_000):
+        start = time.process_time()
+        read(f"<h1>Part</h1>{page(count)}<button>Add to cart</button>")
+        took.append(time.process_time() - start)
+    assert took[2] < 60 * max(took[1], 0.01)
 
 
 def test_deep_page_is_read_in_a_process_of_its_own() -> None:
