@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
-from typing import Literal
+from typing import Literal, NamedTuple
 
 
 class Outcome(StrEnum):
@@ -172,8 +172,7 @@ class Reading:
     evidence: tuple[Evidence, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class PriceText:
+class PriceText(NamedTuple):  # made for every amount of a page: a frozen dataclass costs more
     """What a price text says. See `scrapers.texts.read_price` for the rules."""
 
     amount: Decimal | None = None

@@ -194,15 +194,15 @@ class Reader:
         told = read_price(for_reading(text, words), locale=self.locale, currency=self.currency)
         if kind in _BESIDE and (told is None or told.amount is None):
             known = told.list_amount if told else None
-            told = replace(told, amount=known) if told and known else self._bare(text)
+            told = told._replace(amount=known) if told and known else self._bare(text)
         if told is None:
             return None
         if told.amount is None and told.list_amount is not None and labels.MEMBER.search(text):
-            told = replace(
-                told, amount=told.list_amount, list_amount=None, doubt=None
+            told = told._replace(
+                amount=told.list_amount, list_amount=None, doubt=None
             )  # everyone's
         if told.amount is not None and told.list_amount is None:
-            told = replace(told, list_amount=self._struck_in(leaf, told.amount))
+            told = told._replace(list_amount=self._struck_in(leaf, told.amount))
         self.multibuy += told.multibuy
         if told.amount is None and told.doubt and kind == "now" and CURRENCY.search(text):
             self.doubts.append(f"{text[:60]}: {told.doubt}")

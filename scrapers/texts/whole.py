@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
@@ -90,7 +89,7 @@ def read_whole(text: str, hint: str | None, locale: str | None) -> PriceText | N
 def _with_deal(read: PriceText, deal: Deal) -> PriceText:
     if read.amount is None:
         return read
-    return replace(read, multibuy=(*read.multibuy, deal.at(read.amount)))
+    return read._replace(multibuy=(*read.multibuy, deal.at(read.amount)))
 
 
 def _read(
