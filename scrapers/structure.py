@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 MAX_DEPTH = 512
-MAX_FORMATTING = 64
+MAX_COPIES = 150_000  # elements: every block may hold a copy of each formatting one left open
 MAX_ODD = 3_000  # tags with odd names; mostly "a<b" in scripts, so deep only by intent
 MAX_KEYS = 50_000
 _VOID = frozenset(
@@ -98,14 +98,15 @@ _FRAMES = re.compile(rb"<frameset", re.IGNORECASE)
 
 
 class Structure(NamedTuple):
-    """Deepest nesting and most formatting elements left open at once (upper bounds)."""
+    """Deepest nesting and most formatting elements left open at once (upper bounds), tags."""
 
     depth: int
     formatting: int
+    tags: int = 0
 
     @property
     def heavy(self) -> bool:
-        return self.depth > MAX_DEPTH or self.formatting > MAX_FORMATTING
+        return self.depth > MAX_DEPTH or self.formatting * self.tags > MAX_COPIES
 
 
 class _Codes(dict[int, int]):
@@ -218,7 +219,7 @@ def structure(page: bytes) -> Structure:
         codes[rare[odd]] = 0
         for at in rare[~odd].tolist():
             codes[at] = _long(page[starts[at] + 1 : starts[at] + 60].lower(), codes_of)
-    return _bounds(codes[codes != 0])
+    return _bounds(codes[codes != 0])._replace(tags=len(starts))
 
 
 def joins(page: bytes) -> bool:
