@@ -40,7 +40,7 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
             if text and (text in name or name in text):
                 return head
     if heads:
-        return max(heads, key=lambda h: _named_by(h, known))
+        return max(heads, key=lambda h: (_named_by(h, known), not _leads_home(h)))
     found = _unmarked(doc, known) or _shared(doc, known)
     return found or (None if names else _called(doc) or _ordered(doc) or _beside_price(doc))
 

@@ -231,6 +231,8 @@ def _led_by(text: str) -> str | None:
     lead = text[: money.start()] if money else AMOUNT.split(text, 1)[0]
     if _SELLERS.search(lead):
         return "used"
+    if money and labels.VOUCHER.search(text) and labels.SAVING.search(text):
+        return "other"  # "10 off orders over 50 with code ..."
     taxed = labels.GROSS.search(text) or labels.NET.search(text)
     if taxed and labels.LIST.search(lead) and not labels.CURRENT.search(lead):
         return "list"  # with and without tax: "\u5b9a\u4fa1 3,980 (\u7a0e\u8fbc 4,378)"
@@ -240,6 +242,7 @@ def _led_by(text: str) -> str | None:
 # "3 new from 9.50", "2 offers from": what others ask
 _SELLERS = re.compile(
     r"\b\d+\s+(?:other )?(?:new|used|sellers?|offers?|neue?|angebote?|anbieter|vendeurs?|offres?|"
+    r"neufs?|nieuwe?|nuev[oa]s?|nuov[oi]|now[ey]|nov[ée]|nya|nye|gebrauchte?|"
     r"verkopers?|aanbied\w+|venditori|offerte|vendedores|ofertas?|s[äa]ljare|s[æa]lgere)\b[^\d]{0,12}\Z",
     re.IGNORECASE,
 )
@@ -255,7 +258,7 @@ _PIECES = re.compile(
 def _labelled(words: str, lead: str, before: str) -> str | None:
     """What the words around the one amount of a text say; `lead`: those before it."""
     now = labels.CURRENT.search(before) and not _claims(lead[len(before) :])
-    if labels.SET.search(lead) or labels.ASIDE.search(lead):
+    if labels.SET.search(lead) or labels.ASIDE.search(lead) or labels.GIFT_CARD.search(lead):
         return "other"
     if labels.UNIT.search(lead) and not _PIECES.search(lead):
         return "unit"

@@ -43,7 +43,7 @@ SAVING = Words(
     r"(?:\b(?:you save|save|saving|savings|saved|off|discount|sie sparen|du sparst|sparen|"
     r"ersparnis|"
     r"rabatt|reduziert um|[ée]conomi\w+|remise|r[ée]duction|bespaar|u bespaart|korting|voordeel|"
-    r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
+    r"risparmi\w*|sconto|ahorr\w+|descuento|oszcz[ęe]d\w+|rabat[ut]?|obni[żz]ka|u[šs]et[řr]\w+|sleva|"
     r"s[äa][äa]st[äa]\w*|megtakar[íi]t\w*|kedvezm[ée]ny\w*|poupa|poupe|desconto|u[šs]etr\w+|z[ľl]ava|"
     r"spar(?:a|ar|er)?|du sparar|sparad)\b|(?:^|\s)[-−]\s?\d+\s?%)|"
     r"割引(?!価格|後)|値引(?!後|き後)|引き(?!後)|お得|立减|立減|节省|節省|할인(?!판매가|가)",
@@ -184,6 +184,19 @@ SET = Words(
     r"en conjunto|w zestawie|v sad[ěe]|"
     r"i paket|som pakke|pakkepris|paketpris|pakketprijs|mit code|with code|avec le code|con codice|"
     r"con el c[óo]digo|met code|z kodem|s k[óo]d[eo]m|med kod(?:en)?)\b",
+)
+VOUCHER = Words(
+    r"\b(?:coupons?|vouchers?|codes?|gutschein\w*|kupon\w*|kod(?:em|u|en|ie)?|k[óo]d(?:em|u)?|"
+    r"c[óo]digo|codice|cupom|cup[óo]n|\w*rabattcode|kortingscode)\b",
+)
+# before an amount: what a card to give away holds
+GIFT_CARD = Words(
+    r"(?:\bgift[- ]?(?:cards?|vouchers?|certificates?)|\b(?:geschenk)?gutscheine?|"
+    r"cartes?[- ]cadeaux?|"
+    r"ch[èe]ques?[- ]cadeaux?|\bcadeau(?:bon(?:nen)?|kaart(?:en)?)|buon[oi] regalo|"
+    r"tarjetas? (?:de )?regalo|kart[ay] podarunkow[ae]|\bpresentkort|\bgavekort|"
+    r"d[áa]rkov[ée] pouka\w+)"
+    r"\s*(?:from|ab|d[èe]s|[àa] partir de|vanaf|da|desde|od|fr[åa]n|fra)\s*$",
 )
 APPROX = Words(r"\b(?:approx\w*|about|circa|ca\.|environ|ungef[äa]hr|ongeveer|circa|aprox\w*)|≈")
 LOWEST30 = Words(
@@ -368,4 +381,10 @@ SPOKEN_CLASS = re.compile(
     _I,
 )
 HIDDEN_STYLE = re.compile(r"display\s*:\s*none|visibility\s*:\s*hidden", _I)
+# a window that opens above the page: it shows another thing, or asks for something
+WINDOW_CLASS = re.compile(
+    r"(?:^|\s)(?!(?:has|is|no|with|js|opens?|show|trigger)[-_])(?:[\w-]{0,40}[-_])?"
+    r"(?:modal|lightbox|popup|dialog|drawer|quick-?(?:view|shop|look))(?=$|\s)",
+    _I,
+)
 STRUCK_STYLE = re.compile(r"line-through", _I)

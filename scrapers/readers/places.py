@@ -13,6 +13,8 @@ from scrapers.readers.names import CALLED
 MAX_CLIMB = 600
 _OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
 _OWN_TAGS = frozenset({"form", "button", "input"})  # "cart" there means: into the cart
+_WINDOW = "window"  # opens above the page when asked for
+_BOXES = frozenset({"div", "section", "aside"})
 _YES = frozenset({"true", "1", "yes"})
 _STRUCK_TAGS = frozenset({"del", "s", "strike"})
 
@@ -152,6 +154,8 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
     kind = _class_zone(named) if named else ""
     if kind == "other":
         return kind if tag not in _OWN_TAGS else ""
+    if kind == _WINDOW or attrs.get("role") == "dialog":
+        kind = "hidden" if tag in _BOXES else ""
     if "hidden" in attrs and (attrs["hidden"] or "").lower() != "until-found":
         return "hidden"
     if "style" in attrs and labels.HIDDEN_STYLE.search(attrs["style"] or ""):
@@ -165,7 +169,9 @@ def _class_zone(named: str) -> str:
         return "other"
     if labels.SPOKEN_CLASS.search(named):
         return "spoken"
-    return "hidden" if labels.HIDDEN_CLASS.search(named) else ""
+    if labels.HIDDEN_CLASS.search(named):
+        return "hidden"
+    return _WINDOW if labels.WINDOW_CLASS.search(named) else ""
 
 
 # blocks that a theme always prints and shows by a class of their wrapper

@@ -102,8 +102,13 @@ def split_in(node: LexborNode) -> Run | None:
     return Run(
         squeeze(found[0][0].replace(_END, " ")),
         frozenset(child.mem_id for _, child in pieces[first : last + 1]),
-        any(c.isdigit() for c in whole[:start] + whole[end:]),
+        _digits(whole[:start] + whole[end:]) not in ("", _digits(found[0][0])),
     )
+
+
+def _digits(text: str) -> str:
+    """The digits alone: a copy of the price for readers aloud has the same."""
+    return "".join(c for c in text if c.isdigit())
 
 
 def _pieces(node: LexborNode) -> list[tuple[str, LexborNode]]:

@@ -67,6 +67,8 @@ def read(doc: Doc, places: Places) -> Stock:
             continue
         text = " ".join(node.text(separator=" ").split())
         said, value = _of(node, text)
+        if said in _OUT and _of_choice(node, value):
+            continue
         if said is not Availability.UNKNOWN:
             proof = Evidence("visible", "availability", value[:80], where(node))
             found.append((place.level, order, said, proof))
@@ -129,9 +131,37 @@ def _in_words(places: Places) -> Stock | None:
             said = None if _SUM.search(text) else read_availability(text)
             if said is Availability.IN_STOCK and not _LEAD.match(text):
                 continue
+            if said in _OUT and (places.of(node).zone == "spoken" or _of_choice(node, text)):
+                continue
             if said not in (None, Availability.UNKNOWN):
                 return Stock(said, Evidence("visible", "availability", text, where(node)))
     return None
+
+
+def _of_choice(node: LexborNode, said: str) -> bool:
+    """Whether words tell of one size or shop among several: in a row beside its name."""
+    at: LexborNode | None = node
+    for _ in range(3):
+        if at is None:
+            return False
+        if at.tag in _ROWS:
+            whole = " ".join(at.text(separator=" ")[:200].split())
+            name = whole.replace(said, "", 1).strip()
+            alone = not any(one.tag == at.tag for one in (_next(at), _next(at, back=True)) if one)
+            return 0 < len(name) <= MAX_NAME and ":" not in name and not alone
+        at = at.parent
+    return False
+
+
+def _next(node: LexborNode, *, back: bool = False) -> LexborNode | None:
+    at = node.prev if back else node.next
+    while at is not None and not at.is_element_node:
+        at = at.prev if back else at.next
+    return at
+
+
+_ROWS = frozenset({"li", "label", "option"})
+MAX_NAME = 24
 
 
 def _in_column(places: Places) -> Stock | None:

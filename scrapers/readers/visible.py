@@ -55,11 +55,11 @@ def look(
     locale: str | None,
     currency: str | None,
     expected: Sequence[Decimal] = (),
-    taxed: Callable[[], Collection[Decimal]] = tuple,
+    taxed: Callable[[Sequence[Seen]], Collection[Decimal]] = lambda _: (),
 ) -> View:
     """Fill the view with amounts; page-wide hints settle "$" and separators.
 
-    `expected`: prices that markup states; `taxed`: gives the same with a country's tax added.
+    `expected`: prices that markup states; `taxed`: gives these and others with a country's tax.
     Text whose classes say nothing is searched where neither markup nor a named element
     shows a price, or where the two do not meet.
     """
@@ -70,8 +70,9 @@ def look(
     struck = any(s.kind == "list" for s in reader.seen)
     met = any(s.amount in expected and s.kind != "list" for s in reader.seen)
     regular = paid and not expected and not any(s.kind in _PAID for s in reader.seen)
+    nets = [] if expected else _only_net(reader.seen)
     apart = _apart(reader.seen, found.places, expected) if paid and not regular else 0
-    if not paid or (expected and not met) or regular or apart:
+    if not paid or (expected and not met) or regular or apart or nets:
         named = list(reader.seen)
         once = (
             bool(expected)
@@ -82,7 +83,11 @@ def look(
         if expected and not paid and not struck and not _tells_more(reader.seen, expected):
             # plain text is asked only for a list price or a tax
             pair = _pair(reader.seen, expected, found.places) or _end(reader.seen, expected)
-            reader.seen = [*named, *(pair or _with_tax(reader.seen, expected, currency, taxed()))]
+            reader.seen = [*named, *(pair or _with_tax(reader.seen, expected, currency, taxed(())))]
+        if nets:
+            gross = set(taxed(nets))
+            plain = [s for s in reader.seen[len(named) :] if s.kind in _PAID and s.amount in gross]
+            reader.seen = [*named, *plain]
         nearer = bool(apart) and any(
             s.level < apart and (expected or s.kind in _PAID) for s in reader.seen
         )
@@ -100,6 +105,13 @@ def look(
     found.doubts = tuple(reader.doubts)
     found.cards, found.elsewhere, found.garbled = reader.cards, elsewhere, reader.garbled
     return found
+
+
+def _only_net(seen: list[Seen]) -> list[Seen]:
+    """Prices without tax, where named elements show no other: text may hold the one with tax."""
+    paid = [s for s in seen if s.kind in (*_PAID, "regular")]
+    net = all(s.kind == "net" and s.tax is Tax.EXCLUDED for s in paid)
+    return paid if net else []
 
 
 def _apart(seen: list[Seen], places: Places, expected: Sequence[Decimal]) -> int:

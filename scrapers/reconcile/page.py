@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import cached_property, partial
@@ -176,11 +177,18 @@ class Visit:
         prices = tuple(c.price for c in choices if c.price is not None)
         return Court(tuple(told), shown, currency, self.country, prices), choices, where
 
-    def _taxed(self, told: list[Told], money: str | None) -> set[Decimal]:
-        """The prices of the markup with the tax that the country may add, to the coin."""
-        more = likely_factors(money, self.country, self.locale)
-        exact = [t.price for t in told if t.own and t.price is not None and t.low is None]
-        return {v for p in exact for f in more for v in around(rounded(p * f, money), money)}
+    def _taxed(
+        self, told: list[Told], money: str | None, nets: Sequence[Seen] = ()
+    ) -> set[Decimal]:
+        """Prices of the markup and `nets` with the tax that the country may add, to the coin."""
+        net = [(t.price, money) for t in told if t.own and t.price is not None and t.low is None]
+        net += [(s.amount, s.currency or money) for s in nets]
+        return {
+            v
+            for price, code in net
+            for factor in likely_factors(code, self.country, self.locale)
+            for v in around(rounded(price * factor, code), code)
+        }
 
     def _shown(self, view: visible.View, told: list[Told], hint: str | None) -> Shown:
         """The amounts in sight; a list price that words alone tell is looked for last."""

@@ -87,7 +87,7 @@ def _one(seen: tuple[Seen, ...], kind: str) -> Decimal | None:
 
 
 def _unlisted(near: list[Seen], currency: str | None, country: str | None) -> list[Seen]:
-    """A "regular" price beside a lower one is the list price, unless that is the same without tax."""
+    """A "regular" price beside a lower one is the list price; not beside the same without tax."""
     regular = [s for s in near if s.kind == "regular"]
     others = [
         s

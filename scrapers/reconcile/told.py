@@ -102,7 +102,7 @@ def _words(title: str | None) -> list[str]:
 
 
 def _all_others(goods: list[Product], heading: str | None) -> bool:
-    """Several things, none with a word of the page's heading: what the page shows beside its own."""
+    """Several things, none with a word of the heading: what the page shows beside its own."""
     titles = {p.title for p in goods}
     if not heading or len(titles) < 2 or None in titles:
         return False
