@@ -90,7 +90,8 @@ MAX_JOINED = 4_000_000_000  # bytes moved when text is joined: about a second
 _VALUED = re.compile(rb"<[/a-zA-Z][^>=]{0,400}=")
 _NO_ELEMENT = re.compile(
     rb"<(?:html|body)[\s/]|</[a-z][^>=]{0,400}=|<(?:t[dhr]|tbody|thead|tfoot|caption|col|colgroup|frame|"
-    rb"frameset|head|form|input|script|style|template)[\s/][^>=]{0,400}=",
+    rb"frameset|head|form|script|style|template)[\s/][^>=]{0,400}=|"
+    rb"<input[\s/][^>]{0,400}?hidden",
     re.IGNORECASE,
 )
 _BLANK = re.compile(rb">([\s\x00]+)<")  # in a table such text is kept, elements move out of it
