@@ -86,7 +86,8 @@ def _read(page: Page, rules: SiteRules, heavy: _Heavy) -> Reading:
     if kind is not None:
         return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
     text, raw = _source(page)
-    if len(raw) > MAX_INLINE or structure(raw).heavy or joins(raw):
+    shape = structure(raw)
+    if len(raw) > MAX_INLINE or shape.heavy or joins(raw, shape.tags):
         return heavy(text or decode(page.body, page.content_type), page.url, rules)
     return Visit(parse(text.text if text else None, page.url, raw), rules).reading()
 

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 MAX_DEPTH = 512
-MAX_COPIES = 150_000  # elements: every block may hold a copy of each formatting one left open
+MAX_FORMATTING = 64
+MAX_COPIES = 1_000_000  # elements: every block may hold a copy of each formatting one left open
 MAX_ODD = 3_000  # tags with odd names; mostly "a<b" in scripts, so deep only by intent
 MAX_KEYS = 50_000
 _VOID = frozenset(
@@ -107,7 +108,8 @@ class Structure(NamedTuple):
 
     @property
     def heavy(self) -> bool:
-        return self.depth > MAX_DEPTH or self.formatting * self.tags > MAX_COPIES
+        many = self.formatting > MAX_FORMATTING or self.formatting * self.tags > MAX_COPIES
+        return many or self.depth > MAX_DEPTH
 
 
 class _Codes(dict[int, int]):
@@ -223,13 +225,13 @@ def structure(page: bytes) -> Structure:
     return _bounds(codes[codes != 0])._replace(tags=len(starts))
 
 
-def joins(page: bytes) -> bool:
+def joins(page: bytes, tags: int) -> bool:
     """Whether the parser may join so many pieces of text that its time grows with their square.
 
     HTML 13.2.6.1: a character goes into the text node right before its place, also where
     tags that make no element there stand between (HTML 13.2.6.4.7 to 13.2.6.4.20).
     """
-    if page.count(b"<") * len(page) <= MAX_JOINED:
+    if tags * len(page) <= MAX_JOINED:
         return False
     whole = len(_NO_ELEMENT.findall(page)) * len(page)
     if whole > MAX_JOINED:

@@ -19,7 +19,7 @@ from scrapers.model import Outcome, Page, Reading, SiteRules
 from scrapers.read import AT_ONCE, read_at_once, read_page
 from scrapers.readers.lenient import parse, too_deep
 from scrapers.readers.rule import check_rules, compile_rule
-from scrapers.structure import MAX_DEPTH, joins, structure
+from scrapers.structure import MAX_DEPTH, MAX_FORMATTING, joins, structure
 
 AT = datetime(2026, 11, 24, tzinfo=UTC)
 GOODS = '<h1>Part</h1><p class="price">£5.00</p><button>Add to cart</button>'
@@ -73,8 +73,8 @@ def test_structure_counts() -> None:
     assert structure(b"<p>a<p>b<br><li>c").depth <= 2
     assert structure(b"<div>" * 10 + b"</div>" * 10).depth == 10
     assert structure(b"<div></x>" * (MAX_DEPTH + 9)).heavy, "stray closers hide no depth"
-    assert structure(b"<B>" * 500).heavy
-    assert not structure(b"<B>" * 70).heavy, "a small page has few blocks to copy them into"
+    assert structure(b"<B>" * (MAX_FORMATTING + 1)).heavy
+    assert not structure(b"<B>" * MAX_FORMATTING).heavy
     assert not structure(b"<b>x</b>" * 5_000).heavy
     assert not structure(b"<script>if(a<b&&c<d)e()</script>" * 900).heavy
     assert structure(b"<a&b>" * 5_000).heavy, "odd names nest as any other"
@@ -112,6 +112,10 @@ def test_structure_equals_the_plain_count(pieces: list[tuple[str, str]]) -> None
     assert structure(page)[:2] == (deepest, formatting)
 
 
+def joined(page: bytes) -> bool:
+    return joins(page, structure(page).tags)
+
+
 # HTML 13.2.6.4: tags that make no element where they stand, so that the text on both sides joins
 @pytest.mark.parametrize(
     ("start", "tag"),
@@ -125,8 +129,8 @@ def test_structure_equals_the_plain_count(pieces: list[tuple[str, str]]) -> None
 )
 def test_text_that_is_joined_again_and_again_is_told_before_the_parse(start: str, tag: str) -> None:
     page = start + "".join(f"{tag.format(n=n)}{'x' * 24}" for n in range(20_000))
-    assert joins(page.encode())
-    assert not joins(page[:120_000].encode())
+    assert joined(page.encode())
+    assert not joined(page[:120_000].encode())
 
 
 def test_few_open_elements_copied_into_many_blocks_are_told_before_the_parse() -> None:
@@ -138,8 +142,8 @@ def test_few_open_elements_copied_into_many_blocks_are_told_before_the_parse() -
 
 def test_large_tables_and_scripts_join_no_text() -> None:
     row = '<tr class="row"><td class="name">Part</td>\n<td class="price">5.00</td></tr>\n'
-    assert not joins(("<table>" + row * 4_000 + "</table>").encode())
-    assert not joins(("<script>" + "if(a<b){c='d=e'}" * 40_000 + "</script>").encode())
+    assert not joined(("<table>" + row * 4_000 + "</table>").encode())
+    assert not joined(("<script>" + "if(a<b){c='d=e'}" * 40_000 + "</script>").encode())
 
 
 @pytest.mark.parametrize("kind", ["offers", "boxes"])
