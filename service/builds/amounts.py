@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from scrapers import Amount, Dimension, UnitError, dimension, format_amount, to_base
 from service.builds import texts
-from service.builds.cents import number_text
+from service.builds.cents import number_text, to_decimal
 from service.model.builds import Line
 from service.model.catalogue import Listing, Part
 
@@ -33,6 +33,22 @@ def base_unit(part: Part) -> str:
 def unit_size(part: Part) -> Fraction:
     """How many of its base unit one `part.unit` is: a pair 2 pieces, a foot 0.3048 m."""
     return Fraction(to_base(Amount(Decimal(1), part.unit), pair_is=part.pair_is))
+
+
+def shown_in(part: Part, *amounts: Fraction) -> tuple[str, Fraction]:
+    """`(unit, its size in base units)` in which amounts of the part are told to people.
+
+    The part's own unit; its base unit where the own one would have to round (a metre in feet).
+    """
+    size = unit_size(part)
+    exact = all(Fraction(to_decimal(amount / size, 12)) * size == amount for amount in amounts)
+    return (part.unit, size) if exact else (base_unit(part), Fraction(1))
+
+
+def shown_amount(amount: Fraction, part: Part) -> Amount:
+    """`amount` base units as people are told them: two hinges of a pair are 1 pair."""
+    unit, size = shown_in(part, amount)
+    return Amount(to_decimal(amount / size, 12), unit)
 
 
 def base_amount(amount: Amount, part: Part) -> Fraction:

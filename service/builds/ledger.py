@@ -9,7 +9,7 @@ returned + sold + written off + postage; `Statement.buckets` says so exactly.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -94,6 +94,8 @@ class Moved:
     repair: bool = False
 
 
+SizeOf = Callable[[str], Fraction]
+
 Event = Bought | Bill | Used | Left | Moved
 
 
@@ -111,6 +113,7 @@ class Statement:
     gone: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
     warnings: list[str] = field(default_factory=list)
     short: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))  # by part
+    size_of: SizeOf = field(default=lambda _: Fraction(1))  # in which unit warnings count
 
     def buckets(self) -> dict[str, Fraction]:
         """Where the money is, exact, by the name of the place."""
@@ -145,10 +148,15 @@ def _decimal(value: Fraction) -> Decimal:
     return Decimal(value.numerator) / Decimal(value.denominator)
 
 
-def balance(events: Sequence[Event], day: date | None = None) -> Statement:
-    """The books after all events up to `day`, in the order of their days."""
+def balance(
+    events: Sequence[Event], day: date | None = None, size_of: SizeOf | None = None
+) -> Statement:
+    """The books after all events up to `day`, in the order of their days.
+
+    `size_of`: base units in the unit in which people count a part; warnings are told in it.
+    """
     known = [e for e in events if day is None or e.on <= day]
-    state = Statement()
+    state = Statement(size_of=size_of) if size_of else Statement()
     extra, carried = shared_bills(known), set(_lines_of(known))
     for place, event in sorted(enumerate(known), key=lambda pair: (pair[1].on, pair[0])):
         match event:
@@ -249,7 +257,8 @@ def _move(state: Statement, event: Moved) -> None:
 
 def _take(state: Statement, source: Heap, part: str, amount: Fraction, day: date) -> list[Lot]:
     if source.amount < amount:
-        have, want = number_text(source.amount, 9), number_text(amount, 9)
+        size = state.size_of(part)
+        have, want = (number_text(value / size, 9) for value in (source.amount, amount))
         text = f"{day}: {want} of {part} taken where {have} were there"
         state.warnings.append(text)
         state.short[part].append(text)

@@ -10,7 +10,7 @@ from typing import Any
 from scrapers import format_amount
 from service.builds import plan_texts as texts
 from service.builds import texts as words
-from service.builds.amounts import base_unit
+from service.builds.amounts import shown_in
 from service.builds.cents import number_text, to_cents
 from service.builds.offers import Market, hours
 from service.builds.plan_search import Buy, Other, PlacedOrder, Plan
@@ -211,10 +211,11 @@ class _Writer:
         want = self.plan.wants[number]
         ways = [way for way in want.ways if way.part.key in buy.good.holds] or list(want.ways)
         way = ways[0]
+        unit, size = shown_in(way.part, buy.serves[number])
         return self.want(want) | {
             "instead": None if way.part.key == want.name else way.part.key,
-            "amount": number_text(buy.serves[number], 12),
-            "unit": base_unit(way.part),
+            "amount": number_text(buy.serves[number] / size, 12),
+            "unit": unit,
             "note": way.note or None,
         }
 

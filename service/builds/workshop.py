@@ -10,7 +10,18 @@ from fractions import Fraction
 
 from service.builds import texts
 from service.builds.heap import Lot
-from service.builds.ledger import Bill, Bought, Event, Left, Moved, State, Statement, Used, balance
+from service.builds.ledger import (
+    Bill,
+    Bought,
+    Event,
+    Left,
+    Moved,
+    SizeOf,
+    State,
+    Statement,
+    Used,
+    balance,
+)
 from service.builds.portions import portions
 from service.builds.shelf import is_aged
 from service.builds.view import Holding, Stock
@@ -154,10 +165,15 @@ def _portions(purchase: Purchase, line: OrderLine | None, day: date) -> Iterator
     yield from (portion for portion in rest if portion[2])
 
 
-def books(known: Happened, day: date, currency: str, convert: Convert) -> Books:
-    """The books at the end of `day`, in one currency at the rates of each day."""
+def books(
+    known: Happened, day: date, currency: str, convert: Convert, size_of: SizeOf | None = None
+) -> Books:
+    """The books at the end of `day`, in one currency at the rates of each day.
+
+    `size_of`: base units in a part's own unit, for what is told of it.
+    """
     reader = _Reader(known, currency, convert, day)
-    statement = balance(list(reader.events()), day)
+    statement = balance(list(reader.events()), day, size_of)
     return Books(known, statement, currency, day, reader.each, tuple(reader.unrated))
 
 

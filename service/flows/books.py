@@ -9,12 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
 from zoneinfo import ZoneInfo
 
-from scrapers import Amount, format_amount
+from scrapers import format_amount
 from service.builds import texts
-from service.builds.amounts import base_unit
-from service.builds.cents import to_decimal
+from service.builds.amounts import shown_amount, unit_size
+from service.builds.ledger import SizeOf
 from service.builds.shelf import aged
 from service.builds.view import Holding, Stock
 from service.builds.workshop import Books, Convert, Happened, books, holdings, usable_stock
@@ -48,7 +49,20 @@ def happened(unit: Unit) -> Happened:
 
 def books_at(unit: Unit, deps: Deps, day: date) -> Books:
     """The books at the end of a day in the user's currency."""
-    return books(happened(unit), day, deps.currency, _converter(unit, deps.currency))
+    convert = _converter(unit, deps.currency)
+    return books(happened(unit), day, deps.currency, convert, _size_of(unit))
+
+
+def _size_of(unit: Unit) -> SizeOf:
+    """Base units in a part's own unit; parts are loaded only where there is something to tell."""
+    parts: dict[str, Part] = {}
+
+    def size(key: str) -> Fraction:
+        if not parts:
+            parts.update(unit.catalogue.parts())
+        return unit_size(parts[key]) if key in parts else Fraction(1)
+
+    return size
 
 
 def _converter(unit: Unit, currency: str) -> Convert:
@@ -94,7 +108,7 @@ def _notes(found: Books, parts: Mapping[str, Part]) -> dict[str, tuple[str, ...]
     said = {key: list(lines) for key, lines in found.statement.short.items()}
     old = aged(parts.values(), found.statement, found.day, found.good)
     for key, amount in old.items():
-        shown = format_amount(Amount(to_decimal(amount, 12), base_unit(parts[key])))
+        shown = format_amount(shown_amount(amount, parts[key]))
         text = texts.AGED.format(amount=shown, part=key)
         said.setdefault(key, []).append(f"{text}; {texts.AGED_DO.format(part=key)}")
     return {key: tuple(lines) for key, lines in said.items()}

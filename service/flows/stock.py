@@ -9,8 +9,8 @@ from fractions import Fraction
 from typing import Any
 
 from scrapers import Amount, format_amount
-from service.builds.amounts import base_unit
-from service.builds.cents import number_text, to_cents, to_decimal
+from service.builds.amounts import shown_amount, shown_in
+from service.builds.cents import number_text, to_cents
 from service.builds.heap import Heap
 from service.builds.ledger import shown
 from service.builds.shelf import aged, running_low
@@ -48,7 +48,7 @@ def wishes(deps: Deps) -> dict[str, Amount]:
         parts = unit.catalogue.parts()
         found = books_at(unit, deps, day_of(deps.clock(), deps))
     low = running_low(parts.values(), found.statement, found.day, found.good)
-    return {key: Amount(to_decimal(lack, 12), base_unit(parts[key])) for key, lack in low.items()}
+    return {key: shown_amount(lack, parts[key]) for key, lack in low.items()}
 
 
 def _heaps(
@@ -64,17 +64,25 @@ def _heaps(
         {
             "part": key,
             "name": parts[key].name if key in parts else key,
-            "amount": number_text(heap.amount, 12),
-            "unit": base_unit(parts[key]) if key in parts else "piece",
+            **_told(parts.get(key), amount=heap.amount, aged=old.get(key)),
             "cost": money_text(to_cents(heap.cost, found.currency), found.currency),
             "oldest": _day(min(lot.on for lot in heap.lots)),
-            "aged": number_text(old[key], 12) if key in old else None,
             "offcuts": offcuts.get(key, []),
             "orders": _orders_of(heap, found),
         }
         for key, heap in sorted(heaps.items())
         if heap.amount > 0
     ]
+
+
+def _told(part: Part | None, **amounts: Fraction | None) -> dict[str, str | None]:
+    """Amounts in one unit, the part's own, and that unit."""
+    known = [value for value in amounts.values() if value is not None]
+    unit, size = ("piece", Fraction(1)) if part is None else shown_in(part, *known)
+    return {
+        **{k: None if v is None else number_text(v / size, 12) for k, v in amounts.items()},
+        "unit": unit,
+    }
 
 
 def _orders_of(heap: Heap, found: Books) -> list[str]:
@@ -93,10 +101,12 @@ def _low(found: Books, parts: Mapping[str, Part]) -> list[dict[str, Any]]:
             "part": key,
             "name": parts[key].name,
             "keep": _keep(parts[key]),
-            "on_hand": number_text(state.hand[key].amount, 12),
-            "coming": number_text(state.coming[key].amount, 12),
-            "lacking": number_text(lack, 12),
-            "unit": base_unit(parts[key]),
+            **_told(
+                parts[key],
+                on_hand=state.hand[key].amount,
+                coming=state.coming[key].amount,
+                lacking=lack,
+            ),
         }
         for key, lack in running_low(parts.values(), state, found.day, found.good).items()
     ]

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from scrapers import UnitError, parse_amount, to_base
-from service.builds.amounts import base_unit
+from service.builds.amounts import shown_in
 from service.builds.cents import number_text, to_cents, to_decimal
 from service.builds.taking import SCRAP, Taken, taking
 from service.builds.workshop import Books
@@ -89,11 +89,12 @@ def _cost(books: Books, build: str) -> Fraction:
 
 
 def _row(one: Taken) -> dict[str, Any]:
+    unit, size = shown_in(one.part, one.amount)
     return {
         "part": one.part.key,
         "name": one.part.name,
-        "amount": number_text(one.amount, 12),
-        "unit": base_unit(one.part),
+        "amount": number_text(one.amount / size, 12),
+        "unit": unit,
         "offcuts": None if one.offcuts is None else [cut_text(cut) for cut in one.offcuts],
         "layout": list(one.layout),
         "note": one.note or None,

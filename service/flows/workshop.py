@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from scrapers import UnitError, parse_amount
-from service.builds.amounts import base_amount, base_unit
+from service.builds.amounts import base_amount, base_unit, shown_in
 from service.builds.cents import number_text, to_cents, to_decimal
 from service.builds.offcuts import cut_amount
 from service.builds.workshop import Books
@@ -193,12 +193,13 @@ def _book(unit: Unit, deps: Deps, part: Part, entry: Movement) -> dict[str, Any]
     before = books_at(unit, deps, today)
     unit.workshop.add(entry)
     after = books_at(unit, deps, today)
-    unit_name = base_unit(part)
+    moved, left = abs(Fraction(entry.amount)), after.statement.hand[part.key].amount
+    unit_name, size = shown_in(part, moved, left)
     known = list(before.statement.warnings)
     return {
         "part": part.key,
         "what": entry.kind,
-        "amount": number_text(abs(entry.amount)),
+        "amount": number_text(moved / size, 12),
         "unit": unit_name,
         "build": entry.build,
         "to": entry.to,
@@ -206,7 +207,7 @@ def _book(unit: Unit, deps: Deps, part: Part, entry: Movement) -> dict[str, Any]
         "on": entry.on.isoformat(),
         "worth": _worth(before, after, entry),
         "currency": after.currency,
-        "left": number_text(after.statement.hand[part.key].amount, 12),
+        "left": number_text(left / size, 12),
         "warnings": [text for text in after.statement.warnings if text not in known],
     }
 

@@ -20,6 +20,7 @@ from service.flows.buying import Bought, buy
 from service.flows.ordering import Terms, place, read_wanted
 from service.flows.orders import Change
 from service.flows.stock import stock, wishes
+from service.flows.taking import take_all
 
 D = Decimal
 
@@ -77,7 +78,7 @@ def test_states_by_line(deps) -> None:  # common practice of order keeping
     assert (line["arrived"], line["returned"], line["cancelled"]) == ("2", "0", "1")
     orders.give_back(deps, "o1", Change(money=euro("60.00")))
     assert state(deps) == ["refunded"]
-    with pytest.raises(InputError, match="only 0 of it"):
+    with pytest.raises(InputError, match="nothing of it can be booked as cancelled"):
         orders.cancel(deps, "o1", Change())
 
 
@@ -243,3 +244,53 @@ def test_bad_input_says_what_to_do(deps, do, words) -> None:
     with pytest.raises(ServiceError, match=words):
         do(deps)
     assert stock(deps)["money"]["out"] == "0.00"
+
+
+PAIRS = """
+[part.hinge]
+name = "Hinge"
+unit = "pair"
+keep = "5 pairs"
+[part.rod]
+name = "Push rod"
+unit = "ft"
+[build.wren]
+name = "Wren"
+currency = "EUR"
+lines = [{ part = "hinge", amount = "3 pairs" }]
+"""
+
+
+def test_amounts_are_told_in_the_parts_own_unit(tmp_path: Path) -> None:
+    # common practice: hinges are counted in pairs; a foot is 0.3048 m (agreement of 1959)
+    with kit(tmp_path, CATALOGUE + PAIRS) as one:
+        deps = one.deps
+        buy(deps, "hinge", D(1), euro("3.60"), Bought(supplier="motors", sold_as="4 pairs"))
+        buy(deps, "rod", D(1), euro("6.00"), Bought(supplier="motors", sold_as="6 ft"))
+        hand = {x["part"]: (x["amount"], x["unit"]) for x in stock(deps)["on_hand"]}
+        assert hand == {"hinge": ("4", "pair"), "rod": ("6", "ft")}
+        low = stock(deps)["low"][0]
+        figures = [low[name] for name in ("keep", "on_hand", "coming", "lacking", "unit")]
+        assert figures == ["5 pair", "4", "0", "1", "pair"]
+        assert str(wishes(deps)["hinge"].value) == "1"
+        told = workshop.use(deps, "hinge", "2", "wren")
+        assert (told["amount"], told["unit"], told["left"]) == ("2", "pair", "2")
+        line = ask.reprice(deps, "wren")["lines"][0]
+        assert (line["on_hand"], line["unit"]) == ("1", "pair")
+        assert "2 pair already in the build" in line["hint"]
+        taken = take_all(deps, "wren")["lines"][0]
+        assert (taken["amount"], taken["unit"]) == ("1", "pair")
+        workshop.use(deps, "hinge", "1 piece", "wren")
+        assert stock(deps)["on_hand"][0]["amount"] == "0.5"
+        beyond = workshop.use(deps, "hinge", "3 pairs", "wren")["warnings"]
+        assert beyond == ["2026-11-24: 3 of hinge taken where 0.5 were there"]
+
+
+def test_an_amount_that_its_unit_would_round_is_told_in_the_base_unit(tmp_path: Path) -> None:
+    # 1 m is 3.2808398950131... ft: told so, all of it could not be taken again
+    with kit(tmp_path, CATALOGUE + PAIRS) as one:
+        buy(one.deps, "rod", D(1), euro("6.00"), Bought(supplier="motors", sold_as="1 m"))
+        row = stock(one.deps)["on_hand"][0]
+        assert (row["amount"], row["unit"]) == ("1", "m")
+        workshop.use(one.deps, "rod", f"{row['amount']} {row['unit']}", "wren")
+        assert stock(one.deps)["on_hand"] == []
