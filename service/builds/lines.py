@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from scrapers import Amount
 from service.builds import texts
-from service.builds.amounts import mass_of
+from service.builds.amounts import mass_of, shown_in
 from service.builds.cents import exact_rate, number_text, to_cents, to_decimal
 from service.builds.figures import NOTHING, LineCost, zero
 from service.builds.offers import Quote
@@ -113,10 +113,12 @@ def _paid(row: Row, currency: str, lots: Lots) -> Decimal | None:
         return None  # a tool is bought, but no build's cost
     if not lots.by_part.get(row.part.key):
         return None
-    covered, price = lots.take(row.part.key, row.need - row.included)
+    whole = row.line.counts.kind == "whole"
+    covered, price = lots.take(row.part.key, row.need - row.included, whole=whole)
     if covered < row.need - row.included:
-        have, need = number_text(covered, 6), number_text(row.need, 6)
-        row.notes.append(texts.PAID_IN_PART.format(have=have, need=need, unit=row.part.unit))
+        unit, size = shown_in(row.part, covered, row.need)
+        have, need = number_text(covered / size, 6), number_text(row.need / size, 6)
+        row.notes.append(texts.PAID_IN_PART.format(have=have, need=need, unit=unit))
     return to_cents(price, currency)
 
 

@@ -12,6 +12,8 @@ from service.builds.view import Holding, PriceView
 from service.model.money import Money, Rates
 from service.model.orders import Purchase
 
+Span = tuple[Fraction, Fraction]  # base units of a purchase, from and up to
+
 
 @dataclass(slots=True)
 class Lot:
@@ -29,6 +31,20 @@ class Lot:
     own: bool = False
 
     @property
+    def at(self) -> Fraction:
+        """The base unit of the purchase from which on it is left."""
+        return self.start + self.amount - self.left
+
+    def whole(self, span: Span) -> Span | None:
+        """The units of sale that `span` opens, whole ones; None: it only goes on with one."""
+        content = Fraction(self.purchase.content)
+        first = -(-span[0] // content) * content
+        if first >= span[1]:
+            return None
+        bought = content * Fraction(self.purchase.count)
+        return first, min(-(-span[1] // content) * content, bought)
+
+    @property
     def begun(self) -> Fraction:
         """Units of sale that are begun here; one that was begun before counts there.
 
@@ -44,28 +60,48 @@ class Lot:
 
 @dataclass(slots=True)
 class Lots:
-    """The purchases of every part, oldest first; taking from them uses them up."""
+    """The purchases of every part, oldest first; taking from them uses them up.
+
+    `opened`: by purchase what of it was paid as part of a whole unit of sale. Whoever takes
+    the rest of that unit pays nothing more.
+    """
 
     by_part: dict[str, list[Lot]] = field(default_factory=dict)
+    opened: dict[int, list[Span]] = field(default_factory=dict)
 
-    def take(self, part: str, need: Fraction) -> tuple[Fraction, Fraction]:
-        """`(amount covered, its purchase price)` of up to `need` base units."""
+    def take(self, part: str, need: Fraction, *, whole: bool = False) -> tuple[Fraction, Fraction]:
+        """`(amount covered, its purchase price)` of up to `need` base units.
+
+        `whole`: the units of sale that are opened for it count whole; of one that was begun
+        for something else only the piece.
+        """
         covered = price = Fraction(0)
         for lot in self.by_part.get(part, []):
             taken = min(need - covered, lot.left)
             if taken <= 0:
                 continue
+            span = (lot.at, lot.at + taken)
             lot.left -= taken
             covered += taken
-            price += taken * lot.each
+            price += self._price(lot, span, whole=whole)
         return covered, price
+
+    def _price(self, lot: Lot, span: Span, *, whole: bool) -> Fraction:
+        paid = self.opened.get(id(lot.purchase), [])
+        price = _length(_without(span, paid)) * lot.each
+        unit = lot.whole(span) if whole else None
+        if unit is not None:
+            beyond = _without((span[1], unit[1]), paid) if unit[1] > span[1] else []
+            price += _length(beyond) * lot.each
+            self.opened[id(lot.purchase)] = [*paid, unit]
+        return price
 
     def rest(self, part: str) -> Fraction:
         """The purchase price of what the build has taken of the part and no line asks for."""
         price = Fraction(0)
         for lot in self.by_part.get(part, []):
             if lot.own:
-                price += lot.left * lot.each
+                price += self._price(lot, (lot.at, lot.at + lot.left), whole=False)
                 lot.left = Fraction(0)
         return price
 
@@ -86,6 +122,19 @@ class Lots:
     def taken(self) -> bool:
         """Whether the build has taken anything."""
         return any(lot.own for lots in self.by_part.values() for lot in lots)
+
+
+def _without(span: Span, others: Iterable[Span]) -> list[Span]:
+    """What of a span lies in none of the others."""
+    left = [span]
+    for low, high in others:
+        pieces = [piece for a, b in left for piece in ((a, min(b, low)), (max(a, high), b))]
+        left = [(a, b) for a, b in pieces if a < b]
+    return left
+
+
+def _length(spans: Iterable[Span]) -> Fraction:
+    return sum((b - a for a, b in spans), Fraction(0))
 
 
 def open_lots(view: PriceView, currency: str, build: str = "") -> Lots:

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from scrapers import Amount, Availability, format_amount
+from scrapers import Availability, format_amount
 from service.builds import texts
-from service.builds.amounts import base_amount, base_unit, is_running, misfit
+from service.builds.amounts import base_amount, is_running, misfit, shown_amount
 from service.builds.bodies import bodies_needed, is_cut, own_bodies
-from service.builds.cents import to_decimal
 from service.builds.choose import Asked, Choice, choose, fixed
 from service.builds.offers import Market, Quote
 from service.builds.requirements import parts_meeting, successors
@@ -79,16 +78,35 @@ def _choose(rows: Sequence[Row], market: Market, currency: str, torn: frozenset[
 
 def _asked(bucket: Sequence[Row], of_part: Sequence[Row], market: Market, currency: str) -> Asked:
     """What the lines that are bought together need, in whole bars and sheets where they are cut."""
+    whole = _is_whole(bucket[0])
     need = sum((row.need for row in bucket), Fraction(0))
     to_buy = sum((row.to_buy for row in bucket), Fraction(0))
     if not any(is_cut(row) for row in bucket):
-        return Asked(need, to_buy, currency)
+        return Asked(need, to_buy, currency, whole=whole)
 
     def cut(quote: Quote) -> Fraction:
         own = own_bodies(of_part, quote, market)
         return bodies_needed(bucket, quote, own, still=True).units
 
-    return Asked(need, to_buy, currency, cut)
+    def cut_anew(quote: Quote) -> Fraction:
+        return bodies_needed(bucket, quote).units
+
+    return Asked(need, to_buy, currency, cut, cut_anew, whole)
+
+
+def asked_alone(row: Row, currency: str) -> Asked:
+    """What a line needs that is bought by itself, with nothing there."""
+    whole = _is_whole(row)
+
+    def cut_anew(quote: Quote) -> Fraction:
+        return bodies_needed([row], quote).units
+
+    cut = cut_anew if whole and is_cut(row) else None
+    return Asked(row.need, row.need, currency, cut_anew=cut, whole=whole)
+
+
+def _is_whole(row: Row) -> bool:
+    return row.line.counts.kind == "whole"
 
 
 def _torn(rows: Sequence[Row]) -> frozenset[str]:
@@ -115,10 +133,10 @@ def _explain(row: Row, market: Market) -> None:
         fixed_to = row.line.listing
         row.notes.insert(0, texts.NOT_FIXED.format(listing=fixed_to) if fixed_to else reason)
     if row.taken:
-        have = format_amount(Amount(to_decimal(row.taken, 12), base_unit(row.part)))
+        have = format_amount(shown_amount(row.taken, row.part))
         row.notes.append(texts.IN_BUILD.format(amount=have))
     if row.coming:
-        coming = format_amount(Amount(to_decimal(row.coming, 12), base_unit(row.part)))
+        coming = format_amount(shown_amount(row.coming, row.part))
         row.notes.append(texts.ON_ITS_WAY.format(amount=coming))
 
 
@@ -139,16 +157,20 @@ def _propose(row: Row, market: Market) -> None:
         row.notes.append(texts.DISCONTINUED.format(parts=", ".join(named.values())))
 
 
-def _buckets(
-    rows: Sequence[Row], market: Market
-) -> dict[tuple[str, str | None, tuple[str, ...]], list[Row]]:
-    """Lines of one part that may be filled from the same listings are bought together."""
-    found: dict[tuple[str, str | None, tuple[str, ...]], list[Row]] = defaultdict(list)
+Together = tuple[str, str | None, bool, tuple[str, ...]]
+
+
+def _buckets(rows: Sequence[Row], market: Market) -> dict[Together, list[Row]]:
+    """Lines of one part that may be filled from the same listings are bought together.
+
+    Those that count whole choose apart: what is cheapest for them need not be so for a share.
+    """
+    found: dict[Together, list[Row]] = defaultdict(list)
     shaped = {row.part.key for row in rows if row.part and is_cut(row)}
     for row in rows:
         if row.part is not None and not row.owned and not row.problem:
             fits = _fit_in(row, row.part, market) if row.part.key in shaped else ()
-            found[row.part.key, row.line.listing, fits].append(row)
+            found[row.part.key, row.line.listing, _is_whole(row), fits].append(row)
     return found
 
 
@@ -190,7 +212,7 @@ def _cover(row: Row, part: Part, spare: list[tuple[Fraction, str]]) -> None:
         if taken > 0:
             row.included += taken
             spare[place] = (amount - taken, source)
-            text = format_amount(Amount(to_decimal(taken, 12), base_unit(part)))
+            text = format_amount(shown_amount(taken, part))
             row.notes.append(texts.INCLUDED.format(amount=text, part=source))
 
 

@@ -24,17 +24,30 @@ NONE = Fraction(0)
 def distribute(rows: Sequence[Row], market: Market, currency: str) -> None:
     """Set what every row buys and spends, and what it would open if nothing were on hand."""
     for group in by_listing(rows).values():
-        gross = _opened(group, [row.need - row.included for row in group], _gross(group))
+        anew = _gross(group)
+        gross = _opened(group, [row.need - row.included for row in group], anew)
+        for row, opened in zip(group, gross, strict=True):
+            row.opened, row.opened_in_all = opened, sum(gross, NONE)
+        if _quote(group[0]).listing.is_set:
+            _open_each_part(group, anew)
         plans = _plans(group, rows, market)
         bought = _opened(group, [row.to_buy for row in group], plans)
-        for row, units, opened in zip(group, bought, gross, strict=True):
-            row.buy, row.opened, row.opened_in_all = units, opened, sum(gross, NONE)
+        for row, units in zip(group, bought, strict=True):
+            row.buy = units
             if row.part and is_cut(row) and (plan := plans.get(row.part.key)) and plan.note:
                 row.notes.append(plan.note)
             row.notes = list(dict.fromkeys(row.notes))
             if not units and row.to_buy > 0:
                 row.notes.append(texts.SHARES_UNIT)
         _spend(group, currency)
+
+
+def _open_each_part(group: Sequence[Row], plans: dict[str, Bodies]) -> None:
+    """Each part of a set bears its share of the sets that it takes, whoever opened them."""
+    for mine in _by_part(group).values():
+        own = _opened(mine, [row.need - row.included for row in mine], plans)
+        for row, opened in zip(mine, own, strict=True):
+            row.opened = opened
 
 
 def _gross(group: Sequence[Row]) -> dict[str, Bodies]:

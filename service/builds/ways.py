@@ -9,13 +9,12 @@ from fractions import Fraction
 from scrapers import UnitError, format_amount
 from service.builds import texts
 from service.builds.amounts import line_need
-from service.builds.choose import Asked
 from service.builds.mixes import mix_note, split_line
 from service.builds.offers import Market
 from service.builds.own import Own, Portion
 from service.builds.requirements import need_text, parts_meeting
 from service.builds.row import Row
-from service.builds.rows import pick
+from service.builds.rows import asked_alone, pick
 from service.model.builds import Alternative, Build, Line
 
 Way = tuple[Row, ...]  # one row, or one for each component of a mixture
@@ -112,11 +111,12 @@ def _cost(rows: Way, market: Market, currency: str) -> tuple[int, Fraction] | No
 
 
 def _single_cost(row: Row, market: Market, currency: str) -> tuple[int, Fraction] | None:
-    found = pick(row, Asked(row.need, row.need, currency), market)
+    asked = asked_alone(row, currency)
+    found = pick(row, asked, market)
     if found is None:
         return None
     rank = 0 if found.quote.status == "priced" else 1
-    return rank, found.quote.per_unit(row.need) * row.need
+    return rank, asked.in_model(found.quote)
 
 
 def _explain(rows: Way, ways: Sequence[Alternative], market: Market) -> None:

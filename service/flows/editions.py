@@ -9,23 +9,20 @@ from datetime import datetime
 from decimal import Decimal
 
 from scrapers import Amount
-from service.builds.amounts import base_amount
-from service.builds.breaks import units_for
-from service.builds.cents import to_decimal
 from service.builds.cost import BuildCost, price_build
 from service.builds.figures import LineCost
 from service.builds.versions import resolve
 from service.builds.view import PriceView
 from service.flows.load import price_view
 from service.flows.ports import Deps, Unit
-from service.model.builds import Build, Line
-from service.model.catalogue import Part
+from service.model.builds import Build, Counts, Line
 from service.model.times import time_text
 
 NAME = "basket/"  # settings: the build's key behind it, a JSON list of editions
-DIGITS = 12
 AT_MOST = 200  # editions of a build; the oldest give way
-Basket = tuple[tuple[str, str, str], ...]  # part, amount, unit; in the order of the build
+# part, amount, unit, and where it matters how it counts and the fixed listing ("" without one);
+# in the order of the build
+Basket = tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,20 +36,27 @@ class Made:
 def basket_of(build: Build, cost: BuildCost, view: PriceView) -> Basket:
     """The parts that a build's cost is of, as far as each counts in it, the same part once.
 
-    Waste is in it, a part shared by several models counts for this one alone, a whole purchase
-    as what it holds, and neither a tool nor what is owned.
+    Waste is in it, a part shared by several models counts for this one alone, and neither a
+    tool nor what is owned.
     """
     lines = resolve(build, view.builds).lines
-    amounts: dict[tuple[str, str], Decimal] = {}
+    amounts: dict[tuple[str, ...], Decimal] = {}
     for line in cost.lines:
-        waste = Decimal(0) if line.place is None else lines[line.place].waste
-        if line.part and (counted := _counted(line, waste, view.parts[line.part])):
-            key = (line.part, line.amount.unit)
+        named = None if line.place is None else lines[line.place]
+        if line.part and (counted := _counted(line, named.waste if named else Decimal(0))):
+            key = (line.part, line.amount.unit, *_how(line, named))
             amounts[key] = amounts.get(key, Decimal(0)) + counted
-    return tuple((part, f"{amount:f}", unit) for (part, unit), amount in amounts.items())
+    return tuple((part, f"{amount:f}", *more) for (part, *more), amount in amounts.items())
 
 
-def _counted(line: LineCost, waste: Decimal, part: Part) -> Decimal:
+def _how(line: LineCost, named: Line | None) -> tuple[str, ...]:
+    """What else decides its price: that it counts whole, and the listing that is fixed for it."""
+    listing = named.listing or "" if named else ""
+    whole = line.counts.kind == "whole"
+    return ("whole" if whole else "share", listing) if whole or listing else ()
+
+
+def _counted(line: LineCost, waste: Decimal) -> Decimal:
     """How much of its part a line's share is of, in the unit of its amount."""
     used = line.amount.value * (1 + waste)
     match line.counts.kind:
@@ -60,18 +64,38 @@ def _counted(line: LineCost, waste: Decimal, part: Part) -> Decimal:
             return Decimal(0)
         case "shared":
             return used / line.counts.among
-        case "whole" if line.listing and line.sold_as and used:
-            need = base_amount(replace(line.amount, value=used), part)
-            content = base_amount(line.sold_as, part)
-            opened = units_for(line.listing, part, content, need) * content
-            return used * to_decimal(opened / need, DIGITS)
     return used
 
 
 def as_build(build: Build, basket: Basket) -> Build:
     """A build of nothing but this basket, to be priced."""
-    lines = tuple(Line(Amount(Decimal(value), unit), part=part) for part, value, unit in basket)
-    return replace(build, lines=lines, base=None, replace=(), hours=None)
+    return replace(build, lines=tuple(map(_line, basket)), base=None, replace=(), hours=None)
+
+
+def goods_of(row: tuple[str, ...]) -> tuple[str, Decimal]:
+    """`(name, quantity)` of what a row of a basket is priced as.
+
+    A part by its amount. What counts whole is one thing with its amount in the name, since half
+    of it does not cost half; what has a fixed listing is not the part at its cheapest.
+    """
+    part, value, unit, *more = row
+    if not more:
+        return part, Decimal(value)
+    kind, listing = more
+    size = f"{value} {unit}" if kind == "whole" else ""
+    return f"{part}\t{listing}\t{size}", Decimal(1) if size else Decimal(value)
+
+
+def part_of(goods: str) -> str:
+    """The part of a name that `goods_of` made."""
+    return goods.partition("\t")[0]
+
+
+def _line(row: tuple[str, ...]) -> Line:
+    part, value, unit, *more = row
+    kind, listing = more or ("share", "")
+    counts = Counts("whole" if kind == "whole" else "share")
+    return Line(Amount(Decimal(value), unit), part=part, counts=counts, listing=listing or None)
 
 
 def editions(unit: Unit, build: Build, view: PriceView) -> list[Made]:

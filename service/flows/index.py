@@ -7,7 +7,7 @@ with nothing on hand. Where the build was edited the index is linked, as
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_UP, Decimal
@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from service.builds.cost import price_build
 from service.builds.view import PriceView
 from service.errors import InputError
-from service.flows.editions import Made, as_build, editions
+from service.flows.editions import Basket, Made, as_build, editions, goods_of, part_of
 from service.flows.load import price_view
 from service.flows.names import first_instant, need_build
 from service.flows.ports import Deps, Unit
@@ -79,7 +79,7 @@ class _Course:
             view = replace(view, on_hand={}, purchases=())
             quotes: dict[str, Quote] = {}
             for one in _near(made, at):
-                quotes |= _quotes(as_build(self.build, one.basket), view)
+                quotes |= _quotes(self.build, one.basket, view)
             begun = begun or bool(quotes)
             if begun:
                 yield at, quotes
@@ -104,29 +104,35 @@ def _near(made: Sequence[Made], at: datetime) -> list[Made]:
     return begun[-2:]
 
 
-def _quotes(build: Build, view: PriceView) -> dict[str, Quote]:
-    """The price of one unit of each part that has any."""
+def _quotes(build: Build, basket: Basket, view: PriceView) -> dict[str, Quote]:
+    """The price of one unit of all goods that have any."""
     shares: dict[str, tuple[Decimal, Decimal, bool]] = {}
-    for line in price_build(build, view).lines:
-        if line.part is None or line.share is None:
+    for line in price_build(as_build(build, basket), view).lines:
+        if line.place is None or line.share is None:
             continue
-        cost, amount, stale = shares.get(line.part, (Decimal(0), Decimal(0), False))
+        name, quantity = goods_of(basket[line.place])
+        cost, amount, stale = shares.get(name, (Decimal(0), Decimal(0), False))
         stale = stale or line.status not in TRUSTED
-        shares[line.part] = (cost + line.share, amount + line.amount.value, stale)
-    return {part: Quote(cost / amount, stale) for part, (cost, amount, stale) in shares.items()}
+        shares[name] = (cost + line.share, amount + quantity, stale)
+    return {name: Quote(cost / amount, stale) for name, (cost, amount, stale) in shares.items()}
+
+
+def _name(part: str, view: PriceView) -> str:
+    return view.parts[part].name if part in view.parts else part
 
 
 def _quantities(one: Made) -> dict[str, Decimal]:
     amounts: dict[str, Decimal] = {}
-    for part, value, _ in one.basket:
-        amounts[part] = amounts.get(part, Decimal(0)) + Decimal(value)
+    for name, quantity in map(goods_of, one.basket):
+        amounts[name] = amounts.get(name, Decimal(0)) + quantity
     return amounts
 
 
 def _answer(
     build: Build, made: Sequence[Made], prices: Sequence[Prices], now: PriceView, zone: ZoneInfo
 ) -> dict[str, Any]:
-    names = {key: part.name for key, part in now.parts.items()}
+    every = {name for one in made for name in _quantities(one)}
+    names = {name: _name(part_of(name), now) for name in every}
     points = linked([Edition(one.since, _quantities(one)) for one in made], prices)
     basket = _quantities(made[-1])
     earliest = {k: q for _, quotes in reversed(prices) for k, q in quotes.items()}
@@ -166,16 +172,20 @@ def _change_json(change: Change, currency: str, names: Mapping[str, str]) -> dic
         "change": text(round_money(change.after, currency) - round_money(change.before, currency)),
         "contributions": [
             {
-                "part": entry.line,
-                "name": names.get(entry.line, entry.line),
+                "part": part_of(entry.line),
+                "name": names[entry.line],
                 "change": text(entry.change),
                 "points": f"{entry.points.quantize(Decimal('0.01'), ROUND_HALF_UP):f}",
             }
             for entry in change.contributions
         ],
-        "carried": list(change.carried),
-        "missing": list(change.missing),
+        "carried": _parts(change.carried),
+        "missing": _parts(change.missing),
     }
+
+
+def _parts(goods: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(map(part_of, goods)))
 
 
 def _words(
@@ -200,8 +210,8 @@ def _point(point: Point[datetime], currency: str) -> dict[str, Any]:
         "at": time_text(point.at),
         "cost": money_text(round_money(point.cost, currency), currency),
         "index": _ratio(point.index),
-        "carried": list(point.carried),
-        "missing": list(point.missing),
+        "carried": _parts(point.carried),
+        "missing": _parts(point.missing),
     }
 
 

@@ -182,6 +182,7 @@ def as_chosen(build: Build, cost: BuildCost, view: PriceView) -> tuple[Build, Pr
     """The same build and view, every line tied to the part and listing it was priced with."""
     whole = resolve(build, view.builds)
     shown = [line for line in cost.lines if line.place is not None]  # no supplies, no labour
+    chosen: dict[str, str] = {}
     lines, seen = [], set[int]()
     for row in shown:
         place = row.place or 0
@@ -191,8 +192,10 @@ def as_chosen(build: Build, cost: BuildCost, view: PriceView) -> tuple[Build, Pr
         seen.add(place)
         if row.part in view.parts:
             line = replace(line, part=row.part, need={}, choose=(), amount=row.amount)
+        named = row.listing.key if row.listing else None
+        if row.part and named and chosen.setdefault(row.part, named) != named:
+            line = replace(line, listing=named)  # one that counts whole beside a share
         lines.append(line)
-    chosen = {x.part: x.listing.key for x in cost.lines if x.part and x.listing}
     return replace(whole, lines=tuple(lines)), replace(view, choose=chosen)
 
 

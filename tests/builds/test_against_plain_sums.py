@@ -51,6 +51,10 @@ class Sold:
     def count(self, need: Fraction) -> int:
         return ceil(need / self.content) if need > 0 else 0
 
+    def each(self, need: Fraction) -> Fraction:
+        count = max(1, self.count(need))
+        return self.cost(count) / count
+
 
 class World:
     """An invented catalogue and build of one seed, and what it must cost."""
@@ -108,32 +112,22 @@ class World:
     def needs(self) -> list[tuple[str, Fraction, str]]:
         return [(key, F(need) * (1 + F(waste)), how) for key, _, need, waste, how in self.lines]
 
-    def expected(self) -> tuple[list[int], dict[str, tuple[Sold, int]]]:
-        """Cents of every line's share, and by part the listing and how many to buy."""
-        whole: dict[str, Fraction] = {}
-        for key, need, _ in self.needs():
-            whole[key] = whole.get(key, F(0)) + need
-        chosen = {}
-        for key, need in whole.items():
-            buy = max(F(0), need - F(self.hand.get(key, 0)))
-
-            def rank(one: Sold, need: Fraction = need, buy: Fraction = buy) -> tuple[object, ...]:
-                count = max(1, one.count(need))
-                return one.cost(count) / count / one.content, one.cost(one.count(buy)), one.key
-
-            best = min(self.sold[key], key=rank)
-            chosen[key] = (best, best.count(buy))
-        return self._shares(whole, chosen), chosen
-
-    def _shares(self, whole: dict[str, Fraction], chosen: dict[str, tuple[Sold, int]]) -> list[int]:
+    def expected(self) -> tuple[list[int], dict[str, int]]:
+        """Cents of every line's share, and how many to buy by listing."""
+        needs, buys = self.needs(), self._to_buy()
+        chosen = [self._choice(place) for place in range(len(needs))]
+        total: dict[str, Fraction] = {}
+        asked: dict[str, Fraction] = {}
+        for (_, need, _), buy, one in zip(needs, buys, chosen, strict=True):
+            total[one.key] = total.get(one.key, F(0)) + need
+            asked[one.key] = asked.get(one.key, F(0)) + buy
         used: dict[str, Fraction] = {}
         found = []
-        for key, need, how in self.needs():
-            one, before = chosen[key][0], used.get(key, F(0))
-            count = max(1, one.count(whole[key]))
-            each = one.cost(count) / count
-            used[key] = before + need
+        for (_, need, how), one in zip(needs, chosen, strict=True):
+            before = used.get(one.key, F(0))
+            used[one.key] = before + need
             opened = one.count(before + need) - one.count(before)
+            each = one.each(total[one.key])
             share = {
                 "share": need / one.content * each,
                 "whole": opened * each,
@@ -141,19 +135,46 @@ class World:
                 "tool": F(0),
             }[how]
             found.append(int(share * 100 + F(1, 2)))
+        self.listings = [one.key for one in chosen]
+        self.costs = {one.key: one.cost(one.count(asked[one.key])) for one in chosen}
+        return found, {one.key: one.count(asked[one.key]) for one in chosen}
+
+    def _to_buy(self) -> list[Fraction]:
+        """What is on hand goes to the lines in their order."""
+        hand = {key: F(amount) for key, amount in self.hand.items()}
+        found = []
+        for key, need, _ in self.needs():
+            taken = min(need, hand.get(key, F(0)))
+            hand[key] = hand.get(key, F(0)) - taken
+            found.append(need - taken)
         return found
+
+    def _choice(self, place: int) -> Sold:
+        """What counts whole asks what whole packages cost, the rest what a unit costs."""
+        needs, buys = self.needs(), self._to_buy()
+        key, whole = needs[place][0], needs[place][2] == "whole"
+        rows = zip(needs, buys, strict=True)
+        alike = [(n, b) for (k, n, how), b in rows if k == key and (how == "whole") == whole]
+        need, buy = (sum(column, F(0)) for column in zip(*alike, strict=True))
+
+        def rank(one: Sold) -> tuple[object, ...]:
+            unit = one.each(need) / one.content
+            first = one.cost(one.count(need)) if whole else unit
+            return first, one.cost(one.count(buy)), unit, one.key
+
+        return min(self.sold[key], key=rank)
 
 
 @given(st.integers(0, 1_000_000))
 @settings(max_examples=60, deadline=None)
 def test_every_line_is_what_plain_sums_say(seed: int) -> None:
     world = World(seed)
-    cost, (shares, chosen) = world.cost(), world.expected()
+    cost, (shares, buys) = world.cost(), world.expected()
     assert [int((x.share or 0) * 100) for x in cost.lines] == shares
-    for key, (one, count) in chosen.items():
-        mine = [x for x in cost.lines if x.part == key]
-        assert {x.listing.key for x in mine if x.listing} == {one.key}
+    assert [x.listing.key for x in cost.lines if x.listing] == world.listings
+    for key, count in buys.items():
+        mine = [x for x in cost.lines if x.listing and x.listing.key == key]
         assert sum(x.buy for x in mine) == count
         spent = sum((F(x.to_spend or 0) for x in mine), F(0))
-        assert abs(spent - one.cost(count)) <= F(len(mine), 200)  # each line rounds by half a cent
+        assert abs(spent - world.costs[key]) <= F(len(mine), 200)  # lines round by half a cent
     assert cost.totals.share == sum((x.share or D(0) for x in cost.lines), D(0))

@@ -155,7 +155,7 @@ def test_unusable_prices_are_carried_with_their_reason() -> None:
     assert cost.missing == ("none",)
     assert not cost.totals.complete
     assert cost.totals.share == D("23.00")
-    assert "100 h" in cost.lines[0].hint
+    assert "last seen 4 days ago" in cost.lines[0].hint  # 100 h
     assert "another title" in cost.lines[1].hint
 
 

@@ -21,7 +21,9 @@ from service.flows.index import index
 from service.flows.upkeep import upkeep
 from service.model.book import Book
 from service.model.builds import Counts
+from service.model.catalogue import Listing, Supply
 from service.model.prices import Observation, Offer
+from service.model.times import time_text
 
 
 def see(book, key, price):
@@ -130,3 +132,67 @@ def test_the_command(book):
     assert "Outrunner" in words.out
     assert ebbmark("index", "racer", "--db", url, "--json").json["build"] == "racer"
     assert ebbmark("index", "nothing", "--db", url).code == 2
+
+
+def plates(book, lines):
+    """A second shop of the battery, one piece at 25.00 beside two for 40.00."""
+    supply = (Supply("battery", Amount(Decimal(1), "piece")),)
+    single = Listing("motors/battery", "motors", supply)
+    with book.deps.store.write() as unit:
+        build = unit.catalogue.build("racer")
+        edited = Book(listings=(single,), builds=(replace(build, lines=lines(*build.lines)),))
+        unit.catalogue.save(edited, now=book.clock())
+
+
+def test_what_counts_whole_is_priced_as_reprice_does(book):
+    """One battery alone at 25.00 is less than two for 40.00; a fixed listing stays (by hand)."""
+    plates(
+        book,
+        lambda motor, battery: (
+            replace(battery, counts=Counts("whole")),
+            replace(battery, listing="motors/battery"),
+            motor,
+        ),
+    )
+    book.clock.pass_(hours=24)
+    for key, price in ((MOTOR, "30.00"), (CELLS, "40.00"), ("motors/battery", "25.00")):
+        see(book, key, price)
+    asyncio.run(upkeep(book.deps))
+    start = time_text(book.clock())
+    book.clock.pass_(hours=24)
+    see(book, MOTOR, "30.00")
+    see(book, CELLS, "22.00")
+    see(book, "motors/battery", "27.00")
+    answer = index(book.deps, "racer", start)
+    shown = ask.reprice(book.deps, "racer")["totals"]["share"]
+    # then 25 + 25 + 30, now two for 22 opened, 27 fixed and 30
+    assert (answer["then"], answer["now"], shown) == ("80.00", "79.00", "79.00")
+    moved = [(row["part"], row["name"], row["change"]) for row in answer["contributions"]]
+    assert moved == [
+        ("battery", "Battery", "-3.00"),
+        ("battery", "Battery", "2.00"),
+        ("motor", "Outrunner", "0.00"),
+    ]
+
+
+def test_less_of_what_counts_whole_is_no_price_change(book):
+    """Two batteries or one of a package: the package costs the same, and an edit is linked."""
+    plates(book, lambda motor, battery: (motor, replace(battery, counts=Counts("whole"))))
+    see(book, MOTOR, "30.00")
+    see(book, CELLS, "20.00")
+    asyncio.run(upkeep(book.deps))
+    start = time_text(book.clock())
+    book.clock.pass_(hours=24)
+    plates(
+        book,
+        lambda motor, battery: (motor, replace(battery, amount=Amount(Decimal(2), "piece"))),
+    )
+    see(book, MOTOR, "30.00")
+    see(book, CELLS, "20.00")
+    asyncio.run(upkeep(book.deps))
+    book.clock.pass_(hours=24)
+    see(book, MOTOR, "30.00")
+    see(book, CELLS, "20.00")
+    answer = index(book.deps, "racer", start)
+    assert len(answer["edited"]) == 1
+    assert {point["index"] for point in answer["points"]} == {"1.0000"}
