@@ -43,8 +43,8 @@ SIGHTINGS = {"price": 3, "identity": 5}
 # the shop, the page or the user has time to set it right.
 SLIP_LASTS = timedelta(hours=24)
 SLIP_WORDS = (
-    "; what is misread once is misread each time, so it is believed only when readings"
-    f" agree over {SLIP_LASTS // timedelta(hours=1)} hours, or when you accept it"
+    "; a misread page is misread each time, so readings must agree over"
+    f" {SLIP_LASTS // timedelta(hours=1)} hours, or you accept it"
 )
 
 # Standard rates of the EU member states and the UK, percent (European Commission,
