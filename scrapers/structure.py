@@ -85,7 +85,7 @@ _ZERO = np.zeros(1, np.int64)
 _ENDS = (_ONES * np.uint64(ord(" ")), _ONES * np.uint64(ord(">")))
 FEW = 4
 MAX_KEPT = 1 << 20  # bytes of a page for which room is kept
-MAX_JOINED = 4_000_000_000  # bytes moved when text is joined: about a second
+MAX_JOINED = 2_000_000_000  # bytes moved when text is joined: 0.3 s, 250 MB
 # tags that may make no element, so that the text around them becomes one; with values only,
 # as those take the room behind the text and it must move
 _VALUED = re.compile(rb"<[/a-zA-Z][^>=]{0,400}=")
