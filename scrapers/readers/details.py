@@ -66,6 +66,7 @@ _STARTS = re2.compile(
     r"\s{0,9}(?:[:<#]|：| -)"
 )
 MAX_STARTS = 60
+MAX_BEFORE, MAX_LOOKED = 4_000, 150_000  # bytes before the first heading, and in all
 _TAGS = "dt, th, td, label, b, strong, span, li, p, div, em, i, h3, h4, h5, h6, font, small"
 _SKIPPED = frozenset({"i", "svg", "img", "meta", "link", "input"})
 _NO_VALUE = frozenset({"select", "ul", "ol", "table", "form", "button", "dl", "br", "dt", "th"})
@@ -151,8 +152,13 @@ def _is_brand(node: LexborNode, places: Places) -> bool:
 
 
 def _starts(doc: Doc) -> set[str]:
-    """The labels that stand at the start of a text anywhere; bytes are searched much faster."""
-    found = islice(_STARTS.finditer(doc.raw or doc.html), MAX_STARTS)
+    """The labels that stand at the start of a text; bytes are searched much faster.
+
+    From a little before the first heading on, for what the page tells of its own thing.
+    """
+    page, heading = doc.raw or doc.html, b"<h1" if doc.raw else "<h1"
+    start = max(page.find(heading) - MAX_BEFORE, 0)  # type: ignore[arg-type]  # of its own kind
+    found = islice(_STARTS.finditer(page, start, start + MAX_LOOKED), MAX_STARTS)
     words = (m[1] for m in found)
     return {w.decode("utf-8", "replace") if isinstance(w, bytes) else w for w in words}
 

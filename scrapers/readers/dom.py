@@ -24,6 +24,7 @@ class Doc:
     headings: list[LexborNode] = field(default_factory=list)
     metas: list[tuple[str, str]] = field(default_factory=list)
     scripts: list[LexborNode] = field(default_factory=list)
+    styles: list[LexborNode] = field(default_factory=list)
     ldjson: list[LexborNode] = field(default_factory=list)
     itemprops: list[LexborNode] = field(default_factory=list)
     properties: list[LexborNode] = field(default_factory=list)
@@ -236,6 +237,10 @@ def _script(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> None:
     (doc.ldjson if "ld+json" in kind else doc.scripts).append(node)
 
 
+def _style(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
+    doc.styles.append(node)
+
+
 def _heading(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
     doc.headings.append(node)
 
@@ -266,6 +271,7 @@ def _link(doc: Doc, _node: LexborNode, attrs: dict[str, str | None]) -> None:
 _BY_TAG = {
     "meta": _meta,
     "script": _script,
+    "style": _style,
     "h1": _heading,
     "title": _title,
     "button": _button,

@@ -10,7 +10,6 @@ MAX_STYLES = 60
 MAX_STYLE = 400_000  # characters of one style block
 MAX_RULES = 40
 _CLASS = re.compile(r"[a-z]{0,8}\.(-?[A-Za-z_][\w-]*)\Z")
-_MARK = b"line-through"
 
 
 def struck(doc: Doc) -> frozenset[str]:
@@ -18,10 +17,8 @@ def struck(doc: Doc) -> frozenset[str]:
 
     Rules that hold only under another element or while hovering do not count.
     """
-    if doc.raw and _MARK not in doc.raw:
-        return frozenset()
     found: set[str] = set()
-    for node in doc.tree.css("style")[:MAX_STYLES]:
+    for node in doc.styles[:MAX_STYLES]:
         text = node.text()[:MAX_STYLE]
         at = text.find("line-through")
         for _ in range(MAX_RULES if at >= 0 else 0):

@@ -49,7 +49,7 @@ from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
 
 _NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"', '"barcode"', '"brand"')
-_GTIN_KEYS = (b'"barcode"', b'"ean"')
+_GTIN_KEYS = ('"barcode"', '"ean"')
 _ID_NAMES = ("gtin", "mpn", "sku", "brand")
 
 
@@ -246,7 +246,7 @@ class Visit:
         if not ids.gtin and (found := number.read_gtin(view.places)):
             ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
         bare = made.source is Source.VISIBLE and not (ids.brand and ids.gtin)
-        coded = not ids.gtin and any(key in self.doc.raw for key in _GTIN_KEYS)
+        coded = not ids.gtin and self._has_codes()
         if bare or coded or not (ids.sku or ids.mpn):
             more, where = self._in_state(made, all_keys=bare or not (ids.sku or ids.mpn))
             if more and (ids.sku in (None, more.sku) or ids.gtin == more.gtin is not None):
@@ -256,6 +256,10 @@ class Visit:
                 )  # fmt: skip
                 evidence = (*evidence, Evidence("state", "sku", more.sku or more.gtin or "", where))
         return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
+
+    def _has_codes(self) -> bool:
+        texts = [text for _, _, text in self.doc.priced_scripts()]
+        return any(key in text for text in texts for key in _GTIN_KEYS)
 
     def _in_state(self, made: Reading, *, all_keys: bool) -> tuple[Ids | None, str]:
         """The numbers that script state gives for the product read: same name, same price."""
