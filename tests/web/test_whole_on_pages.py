@@ -1,0 +1,79 @@
+"""A plate bought whole and hinges in pairs on the pages and in the API. Sums by hand.
+
+Common practice: who needs one piece buys the plate that costs least, not the one that costs
+least a square metre; hinges are counted in pairs.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from web_kit import application, client, desk
+
+from service.flows import edit
+from service.flows.buying import Bought, buy
+from service.model.money import parse_money
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+BOOK = """
+[supplier.dunnock]
+name = "Dunnock Sheets"
+home = "https://dunnock.example/"
+country = "NL"
+currency = "EUR"
+shipping = [{ to = "*", fee = "0" }]
+[supplier.pipit]
+name = "Pipit Wood"
+home = "https://pipit.example/"
+country = "NL"
+currency = "EUR"
+shipping = [{ to = "*", fee = "0" }]
+[part.ply]
+name = "Plywood 3 mm"
+unit = "m2"
+[part.hinge]
+name = "Hinge"
+unit = "pair"
+[build.wren]
+name = "Wren"
+currency = "EUR"
+lines = [
+  { part = "ply", amount = "0.2 m2", group = "structure", counts = "whole" },
+  { part = "hinge", amount = "3 pairs", group = "structure" },
+]
+[[target]]
+build = "wren"
+at_or_below = "12.00 EUR"
+"""
+
+
+def test_pages_and_api_show_the_same(tmp_path: Path) -> None:
+    with desk(tmp_path, catalogue=BOOK) as deps:
+        for part, price, shop, sold_as in (
+            ("ply", "20.00 EUR", "dunnock", "1 m2"),
+            ("ply", "9.00 EUR", "pipit", "0.25 m2"),
+            ("hinge", "4.00 EUR", "dunnock", "4 pairs"),
+        ):
+            edit.book_price(deps, part, parse_money(price), shop, sold_as=sold_as)
+        buy(deps, "hinge", Decimal(1), parse_money("2.00 EUR"), Bought(sold_as="2 pairs"))
+        app = application(deps, tmp_path)
+
+        async def seen() -> tuple[str, str, str, Any]:
+            async with client(app, headers={"accept": "text/html"}) as browser:
+                pages = [
+                    (await browser.get(path)).text for path in ("/", "/builds/wren", "/workshop")
+                ]
+                found = (await browser.get("/api/builds/wren/reprice")).json()
+                return (*pages, found)
+
+        today, page, shelf, found = asyncio.run(seen())
+        assert (found["totals"]["share"], found["totals"]["to_spend"]) == ("12.00", "13.00")
+        assert "12.00" in today
+        assert "Pipit Wood" in page
+        assert "counted as whole = 9.00" in page
+        assert "2\u00a0pairs" in shelf
+        assert "\u00a0pieces" not in shelf
