@@ -234,8 +234,10 @@ def _current(draft: _Draft) -> Value:
 
 def _finish(draft: _Draft, item: Item, where: str, index: dict[str, Item], holder: Item) -> Offer:
     now = _current(draft)
-    if draft.low is not None and draft.low == draft.high and now.amount is None:
-        now, draft.low, draft.high = Value(draft.low, draft.currency), None, None
+    ends = {draft.low, draft.high} - {None}
+    closed = draft.low == draft.high or str(first(item.get("offerCount"))).strip() == "1"
+    if len(ends) == 1 and closed and now.amount is None:
+        now, draft.low, draft.high = Value(ends.pop(), draft.currency), None, None
     inner = (listed(item.get("itemOffered"), index) or [{}])[0]
     member = bool(item.get("validForMemberTier"))
     free = now.zero and _free(item, holder)

@@ -63,7 +63,7 @@ def read(doc: Doc, places: Places) -> Stock:
     found: list[tuple[int, int, Availability, Evidence]] = []
     for order, node in enumerate(doc.stocks[:200]):
         place = places.of(node)
-        if place.zone in ("other", "hidden"):
+        if place.zone in ("other", "hidden") or _one_of_several(node):
             continue
         text = " ".join(node.text(separator=" ").split())
         said, value = _of(node, text)
@@ -189,6 +189,24 @@ def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
             if pattern.search(named):
                 return said, text or named
     return Availability.UNKNOWN, ""
+
+
+def _one_of_several(node: LexborNode) -> bool:
+    """A size or colour in a row of short ones: that it is sold out says nothing of the others."""
+    if _SIZE.search(own_class(node)) and not node.css_first("li, [class*=size]"):
+        return True
+    row = node.parent
+    if node.tag != "li" or row is None or len(row.text()) > MAX_OPTIONS:
+        return False
+    beside = [one for one in row.iter() if one.tag == "li" and one.mem_id != node.mem_id]
+    said = [read_availability(" ".join(one.text(separator=" ").split())) for one in beside]
+    return bool(beside) and all(one in (None, Availability.UNKNOWN) for one in said)
+
+
+MAX_OPTIONS = 300
+_SIZE = re.compile(
+    r"(?:^|[\s_-])(?:sizes?|swatch(?:es)?|colou?rs?|opt(?:ion)?)(?=$|[\s_-])", re.IGNORECASE
+)
 
 
 def _somewhere(node: LexborNode) -> tuple[Availability, str] | None:

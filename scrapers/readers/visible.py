@@ -56,10 +56,13 @@ def look(
     currency: str | None,
     expected: Sequence[Decimal] = (),
     taxed: Callable[[Sequence[Seen]], Collection[Decimal]] = lambda _: (),
+    *,
+    settled: bool = True,
 ) -> View:
     """Fill the view with amounts; page-wide hints settle "$" and separators.
 
-    `expected`: prices that markup states; `taxed`: gives these and others with a country's tax.
+    `expected`: prices that markup states; `taxed`: gives these and others with a country's tax;
+    `settled`: whether markup states one price and its currency, not a range.
     Text whose classes say nothing is searched where neither markup nor a named element
     shows a price, or where the two do not meet.
     """
@@ -80,7 +83,8 @@ def look(
             or not _sold_out(doc, found.places)
         )
         extra = _take_plain(reader, doc, found, once=once)
-        if expected and not paid and not struck and not _tells_more(reader.seen, expected):
+        silent = not _tells_more(reader.seen, expected, settled=settled)
+        if expected and not paid and not struck and silent:
             # plain text is asked only for a list price or a tax
             pair = _pair(reader.seen, expected, found.places) or _end(reader.seen, expected)
             reader.seen = [*named, *(pair or _with_tax(reader.seen, expected, currency, taxed(())))]
@@ -177,9 +181,18 @@ def _end(seen: list[Seen], expected: Sequence[Decimal]) -> list[Seen]:
     return near[:1] if alone and near[0].amount == min(expected) else []
 
 
-def _tells_more(seen: list[Seen], expected: Sequence[Decimal]) -> bool:
-    """Whether plain text calls the markup's price net, or shows it below a list price."""
+def _within(amount: Decimal, expected: Sequence[Decimal]) -> bool:
+    return bool(expected) and min(expected) <= amount <= max(expected)
+
+
+def _tells_more(seen: list[Seen], expected: Sequence[Decimal], *, settled: bool) -> bool:
+    """Whether plain text calls the markup's price net, or shows it below a list price.
+
+    Where the markup leaves price or currency open, an amount of the range is enough.
+    """
     backed = [s for s in seen if s.amount in expected]
+    if not settled and any(s.currency and _within(s.amount, expected) for s in seen):
+        return True
     net = any(s.kind == "net" or s.tax is Tax.EXCLUDED for s in backed)
     listed = any(s.kind in ("list", "regular") for s in seen)
     return net or bool(backed and listed)

@@ -142,7 +142,7 @@ def _range(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
             if told.price is not None and not within(told, now.amount) and not prices:
                 continue
             low, high = bounds(court, priced, now)
-            if _rows(court, now, prices):
+            if _rows(court, now, prices) or _unnamed_rivals(court, now, told):
                 return pay(court, now, told, price=None, low=low, high=high, doubt=CHOICE_NEEDED)
             return pay(court, now, told, source=told.source, low=low, high=high)
     return None
@@ -152,6 +152,13 @@ def _rows(court: Court, now: Seen, prices: set[Decimal]) -> bool:
     """Several variants in rows of their own, each with its price: none of them is chosen."""
     like = [r for r in court.shown.rivals if r.kind == now.kind and _last(r) == _last(now)]
     return bool(like) and not now.strong and {now.amount, *(r.amount for r in like)} <= prices
+
+
+def _unnamed_rivals(court: Court, now: Seen, told: Told) -> bool:
+    """Several amounts of the markup's range in plain text: none of them is said to be the price."""
+    if now.named or now.strong or now.low is not None or told.price is not None:
+        return False
+    return any(r.kind in ("now", "gross") and within(told, r.amount) for r in court.shown.rivals)
 
 
 def _last(seen: Seen) -> str:

@@ -59,8 +59,8 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     """A Reading with its outcome: ok, or doubtful with the reason."""
     title = _title(court, around)
     ids = _ids(court)
-    stock, stock_doubt = _availability(court, verdict, around)
-    doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids) or stock_doubt
+    stock, clash = _availability(court, verdict, around)
+    doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids)
     currency = verdict.currency or around.rules.currency
     doubt = doubt or _fractions(verdict, currency, around.view.multibuy)
     if doubt is None:
@@ -89,7 +89,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         shipping=next((t.shipping for t in court.told if t.shipping is not None), None)
         or (court.shown.shipping.amount if court.shown.shipping else None),
         source=verdict.source if verdict.price is not None or verdict.low is not None else None,
-        evidence=evidence(court, around, verdict.price),
+        evidence=(*clash, *evidence(court, around, verdict.price)),
     )
 
 
@@ -168,9 +168,14 @@ def _garbled(around: Around) -> str | None:
 
 def _availability(
     court: Court, verdict: Verdict, around: Around
-) -> tuple[Availability, str | None]:
+) -> tuple[Availability, tuple[Evidence, ...]]:
+    """The stock, and what speaks against it: a conflict about stock leaves the price clear.
+
+    A page that says sold out and has no button that orders sells none, whatever its markup
+    says; goods in sight against markup without any settle nothing.
+    """
     if verdict.stock is not Availability.UNKNOWN:
-        return verdict.stock, None
+        return verdict.stock, ()
     lead = [verdict.told] if verdict.told else []
     told = next(
         (
@@ -181,15 +186,17 @@ def _availability(
         Availability.UNKNOWN,
     )
     if around.rules.availability:
-        return around.stock.said, None
+        return around.stock.said, ()
     shown = around.stock.said
     if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(shown, around)):
-        return shown, None
+        return shown, ()
     clash = (told in _GOOD and shown in _OUT) or (told in _OUT and shown in _GOOD)
     proof = around.stock.proof
     if clash and proof is not None and not around.stock.mixed and not court.choices:
-        return told, f'the markup says {told}, the page says "{proof.value[:40]}"'
-    return told, None
+        said = f'the markup says {told}, the page says "{proof.value[:40]}"'
+        known = shown if shown in _OUT else Availability.UNKNOWN
+        return known, (Evidence("visible", "doubt", said, proof.where),)
+    return told, ()
 
 
 def _few(shown: Availability, around: Around) -> bool:
