@@ -122,6 +122,54 @@ _WORDS = re.compile(r"[^\W\d_]{3}")
 NOWHERE = ("#", "javascript:", "mailto:", "tel:")
 
 
+def is_headed_aside(node: LexborNode) -> bool:
+    """Whether a box begins with words for other things ("You may also like")."""
+    head = _first(node)
+    for _ in range(2):
+        if head is None or _ASIDE.search(text := squeeze(head.text(separator=" ")[:120])):
+            break
+        if not text or len(text) > MAX_HEAD:
+            head = _first(head)
+    else:
+        return False
+    return head is not None and len(squeeze(head.text(separator=" ")[:120])) <= MAX_HEAD
+
+
+def _first(node: LexborNode) -> LexborNode | None:
+    child = node.child
+    while child is not None and not child.is_element_node:
+        if child.is_text_node and (child.text_content or "").strip():
+            return None
+        child = child.next
+    return child
+
+
+MAX_HEAD = 60
+_ASIDE = re.compile(
+    r"\A\W*(?:(?:frequently|often|usually) bought|bought together|you (?:may|might) (?:also )?like|"
+    r"(?:customers|people|others) (?:who|also)|recently viewed|"
+    r"(?:related|similar) (?:products|items)|"
+    r"compare (?:with )?similar|(?:other|more) sellers|(?:wird )?oft zusammen gekauft|"
+    r"(?:wird )?h[äa]ufig zusammen|kunden(?:,? die| kauften)|das k[öo]nnte (?:ihnen|dir|sie|dich)|"
+    r"[äa]hnliche (?:artikel|produkte)|zuletzt (?:an)?gesehen|weitere anbieter|"
+    r"fr[ée]quemment achet|souvent achet|vous aimerez|vus r[ée]cemment|"
+    r"r[ée]cemment (?:vus|consult)|"
+    r"(?:produits|articles) (?:similaires|associ|apparent|compl[ée]ment)|autres vendeurs|"
+    r"vaak samen gekocht|misschien vind|(?:klanten|anderen) (?:kochten|bekeken)|recent bekeken|"
+    r"(?:gerelateerde|vergelijkbare) (?:producten|artikelen)|andere verkopers|"
+    r"comprados juntos|tambi[ée]n te puede|productos (?:relacionados|similares)|"
+    r"vistos recientemente|"
+    r"otros vendedores|spesso (?:comprati|acquistati)|"
+    r"potrebbe(?:ro)? (?:anche )?(?:piacer|interess)|"
+    r"prodotti (?:correlati|simili)|visti di recente|cz[ęe]sto kupowane|mo[żz]e ci si[ęe]|"
+    r"podobne (?:produkty|zbo[žz][íi])|produkty (?:powi[ąa]zane|podobne)|ostatnio ogl[ąa]dane|"
+    r"inni sprzedawcy|klienci kupili|mohlo by (?:se|v[áa]s)|souvisej[íi]c[íi]|naposledy|"
+    r"(?:liknande|relaterade) produkter|du kanske ocks[åa]|andra k[öo]pte|nyligen visade|"
+    r"m[åa]ske (?:kan )?du|(?:lignende|relaterede) (?:produkter|varer)|senest sete)",
+    re.IGNORECASE,
+)
+
+
 def _pictured(node: LexborNode) -> bool:
     return node.css_first("a[href]") is not None and node.css_first("img") is not None
 

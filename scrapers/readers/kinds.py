@@ -36,7 +36,7 @@ _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
 _SPACED = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")  # "1 599"
 _PERCENT = re.compile(r"\d+(?:[.,]\d+)?\s?%")
 _OFF = re.compile(
-    r"\s*(?:(?:off|saved|discount|rabatt|korting|de remise|sconto)\b(?!\s*:)|"
+    r"\s*(?:(?:off|saved|discount|cash-?back|rabatt|korting|de remise|sconto)\b(?!\s*:)|"
     r"할인(?!가|판매)|割?引き?)",
     re.IGNORECASE,
 )
@@ -228,7 +228,7 @@ _LEADING = (("shipping", labels.SHIPPING), ("instalment", labels.INSTALMENT))
 def _led_by(text: str) -> str | None:
     """What the words before the first of several amounts say of all of them."""
     money = PRICE_LIKE.search(text)
-    lead = text[: money.start()] if money else AMOUNT.split(text, 1)[0]
+    lead = _BEGUN.sub("", text[: money.start()]) if money else AMOUNT.split(text, 1)[0]
     if _SELLERS.search(lead):
         return "used"
     if money and labels.VOUCHER.search(text) and labels.SAVING.search(text):
@@ -239,6 +239,9 @@ def _led_by(text: str) -> str | None:
     return next((kind for kind, pattern in _LEADING if pattern.search(lead)), None)
 
 
+_BEGUN = re.compile(
+    r"\d[\d.,'\u2019 \u00a0\u202f]*\Z"
+)  # an amount before its currency begins there
 # "3 new from 9.50", "2 offers from": what others ask
 _SELLERS = re.compile(
     r"\b\d+\s+(?:other )?(?:new|used|sellers?|offers?|neue?|angebote?|anbieter|vendeurs?|offres?|"
@@ -259,6 +262,8 @@ def _labelled(words: str, lead: str, before: str) -> str | None:
     """What the words around the one amount of a text say; `lead`: those before it."""
     now = labels.CURRENT.search(before) and not _claims(lead[len(before) :])
     if labels.SET.search(lead) or labels.ASIDE.search(lead) or labels.GIFT_CARD.search(lead):
+        return "other"
+    if labels.NEWSLETTER.search(words):
         return "other"
     if labels.UNIT.search(lead) and not _PIECES.search(lead):
         return "unit"

@@ -185,6 +185,10 @@ SET = Words(
     r"i paket|som pakke|pakkepris|paketpris|pakketprijs|mit code|with code|avec le code|con codice|"
     r"con el c[óo]digo|met code|z kodem|s k[óo]d[eo]m|med kod(?:en)?)\b",
 )
+NEWSLETTER = Words(
+    r"\b(?:newsletters?|nieuwsbrief|nyhetsbrev\w*|nyhedsbrev\w*|h[íi]rlev[ée]l\w*|zpravodaj\w*|"
+    r"bolet[íi]n|uutiskirje\w*|mailing list)\b",
+)
 VOUCHER = Words(
     r"\b(?:coupons?|vouchers?|codes?|gutschein\w*|kupon\w*|kod(?:em|u|en|ie)?|k[óo]d(?:em|u)?|"
     r"c[óo]digo|codice|cupom|cup[óo]n|\w*rabattcode|kortingscode)\b",
@@ -196,7 +200,7 @@ GIFT_CARD = Words(
     r"ch[èe]ques?[- ]cadeaux?|\bcadeau(?:bon(?:nen)?|kaart(?:en)?)|buon[oi] regalo|"
     r"tarjetas? (?:de )?regalo|kart[ay] podarunkow[ae]|\bpresentkort|\bgavekort|"
     r"d[áa]rkov[ée] pouka\w+)"
-    r"\s*(?:from|ab|d[èe]s|[àa] partir de|vanaf|da|desde|od|fr[åa]n|fra)\s*$",
+    r"\s*(?:from|ab|d[èe]s|[àa] partir de|vanaf|da|desde|od|fr[åa]n|fra)\W*$",
 )
 APPROX = Words(r"\b(?:approx\w*|about|circa|ca\.|environ|ungef[äa]hr|ongeveer|circa|aprox\w*)|≈")
 LOWEST30 = Words(

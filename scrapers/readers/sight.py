@@ -13,7 +13,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.model import Multibuy, PriceText
 from scrapers.readers import labels
-from scrapers.readers.cards import is_card, is_entry, is_linked_alone
+from scrapers.readers.cards import is_card, is_entry, is_headed_aside, is_linked_alone
 from scrapers.readers.claims import Seen
 from scrapers.readers.context import (
     BUY_FOR,
@@ -72,9 +72,11 @@ class Reader:
         self.doubts: list[str] = []
         self.cards = 0
         self.alone: list[Leaf] = []  # amounts in a box with a link and nothing else
+        self.asides: list[Leaf] = []  # amounts in a box whose heading speaks of other things
         self.garbled = False
         self._plain = False
         self._card: dict[int, bool] = {}
+        self._headed: dict[int, bool] = {}  # begins with words for other things
         self.title = title
         self._open = -1
         self._row = -1
@@ -89,6 +91,9 @@ class Reader:
                 continue
             if self._in_card(leaf.node) or (plain and of_link(leaf.node)):
                 self.cards += 1
+                continue
+            if self._aside(leaf.node):
+                self.asides.append(leaf)
                 continue
             if not plain and not leaf.own and is_linked_alone(leaf.node, self.places):
                 self.alone.append(leaf)
@@ -105,7 +110,7 @@ class Reader:
 
     def take_alone(self) -> None:
         """Read what was passed over: where nothing else shows a price."""
-        for order, leaf in enumerate(self.alone):
+        for order, leaf in enumerate((*self.alone, *self.asides)):
             for line in lines_of(leaf):
                 self._one(line, order)
 
@@ -328,6 +333,18 @@ class Reader:
                 return text[:start][-60:]
             at = at.parent
         return ""
+
+    def _aside(self, node: LexborNode) -> bool:
+        """Inside a box whose heading speaks of other things."""
+        at, climbed = node.parent, 0
+        while at is not None and at.mem_id not in self.places.above and climbed < 8:
+            key = at.mem_id
+            if key not in self._headed:
+                self._headed[key] = is_headed_aside(at)
+            if self._headed[key]:
+                return True
+            at, climbed = at.parent, climbed + 1
+        return False
 
     def _in_card(self, node: LexborNode) -> bool:
         """Inside one of several like boxes, each with a picture, a link and an amount."""

@@ -73,7 +73,7 @@ def look(
     struck = any(s.kind == "list" for s in reader.seen)
     met = any(s.amount in expected and s.kind != "list" for s in reader.seen)
     regular = paid and not expected and not any(s.kind in _PAID for s in reader.seen)
-    nets = [] if expected else _only_net(reader.seen)
+    nets = _only_net(reader.seen)
     apart = _apart(reader.seen, found.places, expected) if paid and not regular else 0
     if not paid or (expected and not met) or regular or apart or nets:
         named = list(reader.seen)
@@ -102,7 +102,7 @@ def look(
         found.plain = not paid or nearer
         elsewhere += extra
     priced = bool(expected) or any(s.kind in (*_PAID, "regular") for s in reader.seen)
-    if reader.alone and not priced:
+    if (reader.alone or reader.asides) and not priced:
         reader.take_alone()
     found.seen = tuple(reader.seen)
     found.multibuy = tuple(dict.fromkeys(reader.multibuy))

@@ -63,12 +63,6 @@ def _plainly(now: Seen) -> bool:
     return one and "¥" not in now.text
 
 
-def _beside_unit(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
-    """Nothing but a price per metre or kilogram in sight: the markup's is that of the piece."""
-    exact = [t for t in priced if t.price is not None and t.doubt is None]
-    return by(court, exact[0]) if now.kind == "unit" and exact else None
-
-
 def _backed(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     """One source holds the list price, another a price that stands farther off in the text."""
     del now
@@ -96,6 +90,8 @@ def _unnamed(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
 
 def _sale(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
     """Markup left at the list price while the page shows the sale, or the sale only in markup."""
+    if now.tax is Tax.EXCLUDED and any(court.vat(now.amount, t.price) for t in priced if t.price):
+        return None  # no sale: the same without tax
     lists = [
         s.amount for s in court.shown.all if s.kind in ("list", "regular") and s.amount > now.amount
     ]
@@ -266,7 +262,6 @@ def conflict(court: Court, priced: list[Told], now: Seen) -> Verdict:
 RULES = (
     _open_sight,
     _equal,
-    _beside_unit,
     _backed,
     _unnamed,
     _sale,

@@ -33,7 +33,7 @@ def settle(court: Court) -> Verdict:
     """One price out of everything that the page says."""
     now = court.shown.now
     priced = [t for t in court.told if t.priced or (t.own and t.first is not None)]
-    if now is None:
+    if now is None or _only_unit(court, priced, now):
         return _told_only(court, priced)
     if not priced:
         return _shown_only(court, now)
@@ -42,6 +42,14 @@ def settle(court: Court) -> Verdict:
         if verdict is not None:
             return _paired(court, verdict)
     return conflict(court, priced, now)
+
+
+def _only_unit(court: Court, priced: list[Told], now: Seen) -> bool:
+    """Nothing but a price per metre or kilogram in sight: the markup's is that of the piece."""
+    exact = [t for t in priced if t.price is not None and t.doubt is None]
+    if now.kind != "unit" or not exact or (now.high is not None and now.low != now.high):
+        return False
+    return not any(court.same(t.price, now.amount) for t in priced)
 
 
 def _paired(court: Court, verdict: Verdict) -> Verdict:
@@ -66,7 +74,7 @@ def _told_only(court: Court, priced: list[Told]) -> Verdict:
         return _open_range(court, priced) if priced else _no_price(court)
     lead = trusted[0]
     for other in trusted[1:]:
-        better = _better(court, lead, other)
+        better = _better(court, lead, other) or _reduced(court, lead, other, trusted)
         if better is None:
             doubt = f"{lead.source} says {lead.price}, {other.source} says {other.price}"
             return by(court, lead, doubt=doubt, price=None)
@@ -105,6 +113,14 @@ def _better(court: Court, lead: Told, other: Told) -> Told | None:
         or minor
     )
     return lead if explained else None
+
+
+def _reduced(court: Court, lead: Told, other: Told, all_: list[Told]) -> Told | None:
+    """A third source that has the one for the list price and the other for the price."""
+    for told in all_:
+        if court.same(told.list_price, lead.price) and court.same(told.price, other.price):
+            return told
+    return None
 
 
 def _open_range(court: Court, priced: list[Told]) -> Verdict:

@@ -79,8 +79,8 @@ def tell(
     goods = [p for p in own if p.goods] or own
     match = [p for p in goods if _same_page(p, url)] if len(goods) > 1 else goods
     if len(match) != 1:
-        match = _named(goods, heading) or match or goods
-    if len(match) > 1 and _all_others(match, heading):
+        match = _named(goods, heading) or match or _kin(goods, heading) or goods
+    if len(match) > 1 and (_all_others(match, heading) or _elsewhere(match, url)):
         return _listed(products, priced), len({p.title for p in priced})
     if len(match) == 1 or len({_prices(p) for p in match}) == 1:
         told = _told(max(match, key=_richness) if len(match) > 1 else match[0], url, choice)
@@ -101,15 +101,37 @@ def _words(title: str | None) -> list[str]:
     return _WORD.findall((title or "").casefold())
 
 
+def _kin(goods: list[Product], heading: str | None) -> list[Product]:
+    """The one thing that shares a word with the page's heading, if no other does."""
+    named = _naming(heading)
+    kin = [p for p in goods if not named.isdisjoint(_naming(p.title))]
+    return kin if len({p.title for p in kin}) == 1 else []
+
+
 def _all_others(goods: list[Product], heading: str | None) -> bool:
     """Several things, none with a word of the heading: what the page shows beside its own."""
     titles = {p.title for p in goods}
-    if not heading or len(titles) < 2 or None in titles:
+    named = _naming(heading)
+    if not named or len(titles) < 2 or None in titles:
         return False
-    named = set(_NAMING.findall(heading.casefold()))
-    return bool(named) and all(
-        named.isdisjoint(words := _NAMING.findall((t or "").casefold())) and words for t in titles
-    )
+    return all(words and named.isdisjoint(words) for words in map(_naming, titles))
+
+
+def _elsewhere(goods: list[Product], url: str) -> bool:
+    """Several things, each with a page of its own that is not this one."""
+    paths = {_path(p.url, url) for p in goods}
+    return len(paths) == len(goods) and paths.isdisjoint({None, "", _path(url, url)})
+
+
+def _path(address: str | None, url: str) -> str | None:
+    try:
+        return urlsplit(urljoin(url, address)).path.rstrip("/") if address else None
+    except ValueError:
+        return None
+
+
+def _naming(title: str | None) -> set[str]:
+    return set(_NAMING.findall((title or "").casefold()))
 
 
 _NAMING = re.compile(r"[^\W\d_]{3,}")  # no measure: "3 mm" and "6 mm" make no kin
