@@ -170,7 +170,8 @@ def challenge(doc: Doc, text: str) -> PageClass:
     words = text.split(None, SMALL // 2)
     text = " ".join(words) if len(words) <= SMALL // 2 else text  # more words are no small page
     small = len(text) < SMALL
-    if small and (BOT_TITLE.search(title) or BOT_TEXT.search(text)):
+    asked = BOT_TEXT.search(text) and not WALL.search(title)  # scripts are wanted by any wall
+    if small and (BOT_TITLE.search(title) or asked):
         return PageClass("barred", "the page is a bot check")
     marked = len(text) < 600 or BOT_TITLE.search(title)
     if marked and BOT_HTML.search(doc.html[:60_000]):
