@@ -9,6 +9,7 @@ import re2
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
 from scrapers.readers.names import CALLED, NAMES, NUMBERED, PRICED, STOCKED, TIERED
+from scrapers.readers.shadow import MARK, opened
 
 
 @dataclass(slots=True)
@@ -105,6 +106,9 @@ def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
 
     `raw`: the same as UTF-8 bytes, where they are at hand; then `html` may be None.
     """
+    if (MARK in (html or "")) if raw is None else (MARK.encode() in raw):
+        html = opened(html if html is not None else (raw or b"").decode("utf-8", "replace"))
+        raw = html.encode("utf-8", "replace")
     tree = LexborHTMLParser((html or "") if raw is None else raw)
     doc = Doc(tree, url, html, raw or b"")
     root = tree.root

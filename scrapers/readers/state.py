@@ -31,7 +31,7 @@ from scrapers.readers.values import brand_name, clean, gtin
 MAX_OBJECTS = 20_000
 MAX_CHOICES = 300
 _GTINS = ("gtin", "ean", "barcode", "gtin13", "upc", "gtin14", "gtin12", "eancode")
-_NAMES = ("name", "title", "productname", "producttitle", "displayname")
+_NAMES = ("name", "title", "productname", "producttitle", "displayname", "itemname")
 _PUSHED = re.compile(r'\.push\(\[\s*\d+\s*,\s*("(?:[^"\\]|\\.)*")', re.DOTALL)
 _ESCAPED = re.compile(r'"((?:[^"\\]|\\.)*\\"@type\\"(?:[^"\\]|\\.)*)"', re.DOTALL)
 _GRAPH = re.compile(r'\{\s*"@(?:context|type|graph)"')
@@ -98,6 +98,8 @@ def read(doc: Doc) -> list[Product]:
         if depth > 40:
             continue
         if isinstance(value, list):
+            if len(value) > 1 and path.endswith(".items") and "ecommerce" in path:
+                continue  # what a list shows, for those who count visitors
             stack.extend(
                 (f"{path}[{i}]", v, currency, depth + 1)
                 for i, v in reversed(list(enumerate(value[:500])))
@@ -200,11 +202,13 @@ def _all_ids(keys: Item) -> Ids:
 
 # an "id" that people use as the article's number: capitals and digits, no database's key
 _ARTICLE = re.compile(r"(?=[^\d]*\d)(?=[^A-Z]*[A-Z])[A-Z\d][A-Z\d./_-]{2,19}")
-_SKUS = ("sku", "productcode", "articlenumber", "itemnumber", "productnumber", "partnumber", "code")
+_SKUS = ("sku", "productcode", "articlenumber", "itemnumber", "productnumber", "partnumber", "code",
+         "itemid", "productsku")  # fmt: skip
+_BRANDS = ("brand", "vendor", "itembrand", "productbrand")
 
 
 def _ids(keys: Item) -> Ids:
-    brand = keys.get("brand") or keys.get("vendor")
+    brand = next((keys[n] for n in _BRANDS if keys.get(n)), None)
     brand = brand.get("name") if isinstance(brand, dict) else brand
     return Ids(
         gtin=gtin(next((keys[n] for n in _GTINS if keys.get(n)), None)),

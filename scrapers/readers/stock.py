@@ -45,6 +45,8 @@ _BUY = Words(
     r"หยิบใส่|ตะกร้า|הוסף לסל|أضف إلى|купи\b|"
     r"в корзину|купить|в кошик|купити|koop\b|立即购买|加入购物车|加入購物車|"
     r"かごに(?:追加|入れる)|買い物かご|購入する|立即購買|장바구니|구매하기|"
+    r"^(?:adicionar|a[ñn]adir|toevoegen|hinzuf[üu]gen|aggiungi)$|adicionar [àa] sacola|"
+    r"voeg toe aan|in (?:mijn )?(?:tas|mandje)\b|"
     r"adicionar ao carrinho|カートに入れる|カートに追加",
 )
 MAX_TEXT = 90
@@ -99,7 +101,7 @@ _LEAD = re.compile(
 )
 _SUM = re.compile(r"[€$£¥]\s?\d|\d\s?[€$£¥]|\d[.,]\d\d\b")  # words around a price tell no stock
 _BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
-MAX_WORDS = 45
+MAX_WORDS = 60
 MAX_LED = 80  # behind a label the shop may say more of it
 MAX_NEAR = 2_500
 

@@ -48,7 +48,8 @@ from scrapers.reconcile.variant import of_variant
 from scrapers.reconcile.wishes import Wishes
 from scrapers.texts import read_price
 
-_NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"', '"barcode"', '"brand"')
+_NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"', '"barcode"', '"brand"',
+                "'brand'", "item_brand", "item_id")  # fmt: skip
 _GTIN_KEYS = ('"barcode"', '"ean"')
 _ID_NAMES = ("gtin", "mpn", "sku", "brand")
 
@@ -250,7 +251,10 @@ class Visit:
         coded = not ids.gtin and self._has_codes()
         if bare or coded or not (ids.sku or ids.mpn):
             more, where = self._in_state(made, all_keys=bare or not (ids.sku or ids.mpn))
-            if more and (ids.sku in (None, more.sku) or ids.gtin == more.gtin is not None):
+            same = more is None or ids.sku is None or more.sku in (None, ids.sku)
+            if more and not (same or ids.gtin == more.gtin is not None):
+                more = Ids(brand=more.brand)  # numbers of the shop's own, under the same name
+            if more and more != Ids():
                 ids = Ids(
                     ids.gtin or more.gtin, ids.mpn or more.mpn, ids.sku or more.sku,
                     ids.brand or more.brand,
