@@ -75,6 +75,9 @@ def show_deals(answer: Sequence[Row]) -> None:
         print_plain(f"  since {deal['opened_at']}{ended}")
         if deal["listing"]:
             print_plain(f"  at {deal['listing']}")
+        if doubt := deal["doubt"]:
+            read = f"{doubt['price']} {doubt['currency']}" if doubt["price"] else "no one price"
+            print_plain(f"  held back since: {read} ({doubt['reason']})")
         for item in deal["evidence"]:
             if item["field"] in ("price", "list_price", "availability", "share"):
                 told = f'"{item["value"]}" by {item["reader"]} at {item["where"]}'

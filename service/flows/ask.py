@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from scrapers import format_amount
 from service.errors import NotFoundError
 from service.flows.names import listing_named, moment, need_build
-from service.flows.ports import Deps, ListingState
+from service.flows.ports import Deps, ListingState, Unit
 from service.model.builds import Build
 from service.model.catalogue import Listing
-from service.model.deals import Deal, Target, condition_text
+from service.model.deals import Deal, DealState, Target, condition_text
 from service.model.money import money_text
 from service.model.prices import PriceNow
 from service.model.times import time_text
@@ -122,17 +122,30 @@ def evidence(deps: Deps, listing: str) -> list[dict[str, Any]]:
 
 
 def deals(deps: Deps, *, only_open: bool = False) -> list[dict[str, Any]]:
-    """Deals, open ones first, then the latest closed ones, each with its evidence."""
+    """Deals, open ones first, then the latest closed ones, each with its evidence.
+
+    `doubt`: what the page of an open one has said since and is not believed: the deal stands
+    at the last price that was.
+    """
     with deps.store.read() as unit:
         targets = {target.key: target for target in unit.catalogue.targets()}
         found = unit.deals.open_deals()
         if not only_open:
             open_keys = {deal.key for deal in found}
             found = found + [deal for deal in unit.deals.deals() if deal.key not in open_keys]
-        return [_deal_row(deal, targets.get(deal.target)) for deal in found]
+        return [_deal_row(deal, targets.get(deal.target), _held_back(unit, deal)) for deal in found]
 
 
-def _deal_row(deal: Deal, target: Target | None) -> dict[str, Any]:
+def _held_back(unit: Unit, deal: Deal) -> dict[str, Any] | None:
+    listing = unit.catalogue.listing(deal.listing or "") if deal.state is DealState.OPEN else None
+    doubt = next(iter(unit.log.doubts([listing.id])), None) if listing else None
+    if doubt is None:
+        return None
+    said = {name: doubt.reading.get(name) for name in ("price", "currency")}
+    return {**said, "at": time_text(doubt.at), "reason": doubt.reason}
+
+
+def _deal_row(deal: Deal, target: Target | None, doubt: dict[str, Any] | None) -> dict[str, Any]:
     value = deal.value
     return {
         "key": deal.key,
@@ -147,4 +160,5 @@ def _deal_row(deal: Deal, target: Target | None) -> dict[str, Any]:
         "closed_at": time_text(deal.closed_at) if deal.closed_at else None,
         "close_reason": deal.close_reason,
         "evidence": [dict(item) for item in deal.evidence],
+        "doubt": doubt,
     }

@@ -12,6 +12,7 @@ from decimal import Decimal
 
 import pytest
 from book_kit import CELLS, MOTOR, kit
+from command import ebbmark
 from shop_page import product_page
 
 from scrapers import Outcome, Validators
@@ -194,6 +195,24 @@ def test_a_power_of_ten_is_believed_after_a_day_and_not_before(book):
     assert spells(book)[-1].offer.price == Decimal("3500.00")
     with book.deps.store.read() as unit:
         assert unit.log.doubts() == []
+
+
+def test_an_open_deal_names_what_its_page_says_and_is_not_believed(book):
+    """Glossary, "deal": met by a price that can be trusted, here the last one that was."""
+    book.fetcher.pages[MOTOR] = product_page("29.00")
+    poll(book)
+    assert next(d for d in ask.deals(book.deps) if d["subject"] == "motor")["doubt"] is None
+    book.clock.pass_(hours=6)
+    book.fetcher.pages[MOTOR] = product_page("290.00")
+    poll(book, MOTOR)
+    deal = next(d for d in ask.deals(book.deps, only_open=True) if d["subject"] == "motor")
+    assert (deal["price"], deal["doubt"]["price"]) == ("29.00", "290.00")
+    assert "10 times 29.00" in deal["doubt"]["reason"]
+    out = ebbmark("deals", "--db", book.deps.store.url).out
+    assert "held back since: 290.00 EUR (290.00 is exactly 10 times 29.00" in out
+    doubts.accept(book.deps, MOTOR)
+    closed = next(d for d in ask.deals(book.deps) if d["subject"] == "motor")
+    assert (closed["state"], closed["doubt"]) == ("closed", None)
 
 
 def test_reject_drops_the_reading(book):

@@ -7,6 +7,7 @@ least a square metre; hinges are counted in pairs.
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,8 @@ from web_kit import application, client, desk
 
 from service.flows import edit
 from service.flows.buying import Bought, buy
+from service.flows.ports import Doubt
+from service.model.deals import Deal, DealState
 from service.model.money import parse_money
 
 if TYPE_CHECKING:
@@ -77,3 +80,25 @@ def test_pages_and_api_show_the_same(tmp_path: Path) -> None:
         assert "counted as whole = 9.00" in page
         assert "2\u00a0pairs" in shelf
         assert "\u00a0pieces" not in shelf
+
+
+def test_a_page_that_is_doubted_is_named_beside_its_open_deal(tmp_path: Path) -> None:
+    """Glossary, "deal": met by a price that can be trusted, here the last one that was."""
+    with desk(tmp_path) as deps:
+        with deps.store.write() as unit:
+            listing = unit.catalogue.listing("https://quillfeather.example/p/4s-3300")
+            target = next(t for t in unit.catalogue.targets() if t.subject == "battery-4s")
+            assert listing is not None
+            deal = Deal("one", target.key, "part", "battery-4s", DealState.OPEN, deps.clock())
+            unit.deals.put(replace(deal, value=parse_money("37.00 EUR"), listing=listing.key))
+            said = {"price": "370.00", "currency": "EUR"}
+            unit.log.keep_doubt(Doubt(listing.id, deps.clock(), "ten times the price", said))
+        app = application(deps, tmp_path)
+
+        async def seen() -> list[str]:
+            async with client(app, headers={"accept": "text/html"}) as browser:
+                return [(await browser.get(path)).text for path in ("/", "/deals")]
+
+        for page in asyncio.run(seen()):
+            assert "370.00 held back" in page
+        assert "ten times the price" in page
