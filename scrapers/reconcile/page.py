@@ -241,7 +241,7 @@ class Visit:
                 *evidence,
                 *(e for e in labelled.evidence if not getattr(made.ids, e.field)),
             )
-        if not (made.ids.sku or made.ids.mpn):
+        if not made.ids.sku:
             found = number.read(self.doc, view.places, several=made.low is not None)
             if found is not None and found[0] != ids.mpn:
                 ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
