@@ -79,6 +79,8 @@ def offers_of(holder: Item, path: str, index: dict[str, Item]) -> tuple[list[Off
     aggregate: Offer | None = None
     items = listed(holder.get("offers"), index)
     for n, item in enumerate(items):
+        if len(singles) >= MAX_OFFERS:  # all may refer to one long list
+            break
         where = f"{path}.offers[{n}]" if len(items) > 1 else f"{path}.offers"
         made = read_offer(item, where, index, holder)
         inner = listed(item.get("offers"), index)

@@ -18,6 +18,8 @@ from scrapers.readers.values import brand_name, clean, currency_code, number
 Item = dict[str, Any]
 MAX_DEPTH = 64
 MAX_NODES = 20_000
+MAX_TOLD = 5_000  # offers of all things of a page
+MAX_VARIANTS = 500
 _GOODS = frozenset(
     [
         "Product",
@@ -90,6 +92,7 @@ def products(roots: list[tuple[str, Any]], source: Source, *, linked: bool = Tru
     """
     index = _index(roots) if linked else {}
     found: list[Product] = []
+    offers = 0
     for path, item, main in _walk(roots, _owned(roots) if linked else set()):
         kinds = types(item)
         if _OFFERS.intersection(kinds):
@@ -98,6 +101,9 @@ def products(roots: list[tuple[str, Any]], source: Source, *, linked: bool = Tru
             made = _product(item, path, source, index, main=main)
         if made is not None:
             found.append(made)
+            offers += len(made.offers)
+        if offers > MAX_TOLD:  # things that refer to the same list tell it again and again
+            break
     return found
 
 
@@ -229,7 +235,7 @@ def _product(
     variants = item.get("hasVariant")
     for n, ref in enumerate(variants if isinstance(variants, list) else [variants]):
         variant = resolve(ref, index)
-        if isinstance(variant, dict) and n < 500:
+        if isinstance(variant, dict) and n < MAX_VARIANTS and len(offers) < 2 * MAX_VARIANTS:
             found, _ = offers_of(variant, f"{path}.hasVariant[{n}]", index)
             offers += found
             choices += [_choice(o) for o in found]

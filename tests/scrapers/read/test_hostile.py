@@ -146,6 +146,21 @@ def test_large_tables_and_scripts_join_no_text() -> None:
     assert not joined(("<script>" + "if(a<b){c='d=e'}" * 40_000 + "</script>").encode())
 
 
+def test_a_list_that_many_offers_refer_to_is_read_a_bounded_number_of_times() -> None:
+    """JSON-LD 1.1, 3.3: nodes refer to one another by @id, as often as they like."""
+    entry = {"@type": "Offer", "price": "5.00", "priceCurrency": "EUR"}
+    long = {"@id": "#all", "@type": "AggregateOffer", "lowPrice": "5.00", "offers": [entry] * 400}
+    part = {"@type": "Product", "name": "Part", "offers": [{"@id": "#all"}] * 400}
+    others = [
+        {"@type": "Product", "name": f"Part {n}", "offers": {"@id": "#all"}} for n in range(400)
+    ]
+    for things in ([part, long], [*others, long]):
+        markup = json.dumps({"@graph": things})
+        start = time.process_time()
+        read(f'<script type="application/ld+json">{markup}</script><h1>Part</h1>')
+        assert time.process_time() - start < 2
+
+
 @pytest.mark.parametrize("kind", ["offers", "boxes"])
 def test_time_grows_with_the_size_of_the_page(kind: str) -> None:
     """Findings of pages with one thing over and over: 20 times the things, 20 times the time."""
