@@ -229,7 +229,7 @@ TIER = Words(
     r"\bvolume discount\w*|\bmengen(?:rabatt|staffel|preis)\w*)",
 )
 POINTS = Words(
-    r"\b(?:reward )?(?:points?|punkte?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng|"
+    r"\b(?:reward )?(?:points?|punkt(?:e|er|y|[óo]w)?|punten|punti|puntos|pkt|bod[yů]|po[äa]ng|"
     r"pont(?:ok|ot|j\w+)?)\b|"
     r"ポイント|积分|積分|적립",
 )

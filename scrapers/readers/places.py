@@ -154,7 +154,7 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
     kind = _class_zone(named) if named else ""
     if kind == "other":
         return kind if tag not in _OWN_TAGS else ""
-    if kind == _WINDOW or attrs.get("role") == "dialog":
+    if kind == _WINDOW or ("role" in attrs and attrs["role"] == "dialog"):
         kind = "hidden" if tag in _BOXES else ""
     if "hidden" in attrs and (attrs["hidden"] or "").lower() != "until-found":
         return "hidden"

@@ -11,6 +11,7 @@ from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
 
+from scrapers.readers import labels
 from scrapers.readers.claims import Seen
 from scrapers.readers.places import Places
 from scrapers.readers.pricelike import CURRENCY, PRICE_LIKE
@@ -108,6 +109,9 @@ def _by_percent(now: Seen, text: str, locale: str | None, currency: str | None) 
     rates = [Decimal(m[1].replace(",", ".")) for m in _PERCENT.finditer(text)][:4]
     found: dict[Decimal, str] = {}
     for part in _MONEY.finditer(text) if rates else ():
+        lead = _SINCE.search(text, max(0, part.start() - MAX_LEAD), part.start())
+        if lead is not None and labels.SHIPPING.search(lead[0]):
+            continue  # what sending it costs
         if len(found) < MAX_SUMS and PRICE_LIKE.search(part[0]):
             told = read_price(part[0], locale=locale, currency=currency)
             if told is not None and told.amount is not None:
@@ -119,6 +123,8 @@ def _by_percent(now: Seen, text: str, locale: str | None, currency: str | None) 
 
 
 MAX_SUMS = 12
+MAX_LEAD = 40
+_SINCE = re.compile(r"[^\d.]*\Z")  # the words since the last amount or sentence
 _HALF_POINT = Decimal("0.6")
 
 

@@ -86,7 +86,7 @@ def by(court: Court, told: Told, seen: Seen | None = None, **more: object) -> Ve
     listed = told.list_price or (
         shown.list_price if shown.list_price and shown.list_price > high else None
     )
-    if listed is None and shown.now is None:
+    if listed is None and (shown.now is None or shown.now.kind == "unit"):
         listed = struck(shown, high)
     made = Verdict(
         price=told.price,
