@@ -154,6 +154,8 @@ def _unnamed_rivals(court: Court, now: Seen, told: Told) -> bool:
     """Several amounts of the markup's range in plain text: none of them is said to be the price."""
     if now.named or now.strong or now.low is not None or told.price is not None:
         return False
+    if court.shown.list_price is not None:
+        return False  # the old price beside it says which one is the price
     return any(r.kind in ("now", "gross") and within(told, r.amount) for r in court.shown.rivals)
 
 
