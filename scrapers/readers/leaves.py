@@ -19,6 +19,7 @@ from scrapers.readers.pricelike import (
     squeeze,
 )
 from scrapers.readers.split import (
+    CLEAN,
     TWO_DIGITS,
     WHOLE,
     Run,
@@ -75,7 +76,9 @@ def leaves(
         text = "" if plain and _marked(node) else squeeze(raw)
         held = inside.get(node.mem_id)
         own = len(text) > MAX_TEXT or node.mem_id in places.above
-        run = _run(node, kept, held)
+        inner = kept[held[0]].raw if held else text
+        whole = CLEAN.match(inner) and (inner is text or not _DIGIT.search(text.replace(inner, "")))
+        run = None if whole else _run(node, kept, held)
         if run is not None:
             own = own or run.beside
             text = run.text if own else text

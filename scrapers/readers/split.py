@@ -63,6 +63,10 @@ def ends_in_cents(whole: LexborNode, rest: set[int]) -> bool:
     return not apart and rest <= {end.mem_id}
 
 
+# one plain amount: however its pieces stand, the whole text reads right
+CLEAN = re.compile(rf"(?:{MONEY}\s?)?\d{{1,6}}[.,]\d\d(?:\s?{MONEY})?\Z")
+
+
 class Run(NamedTuple):
     """Children of an element that make one price: their text with blanks, their elements' ids.
 

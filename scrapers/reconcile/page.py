@@ -218,7 +218,9 @@ class Visit:
         verdict = in_sight(self.doc, lambda: self.body_text, verdict, view, court)
         verdict = self._of_this_page(court, verdict, view)
         if not self.rules.choice:
-            court, verdict = of_variant(self.doc, lambda: self.body_text, court, verdict)
+            court, verdict = of_variant(
+                self.doc, view.places, lambda: self.body_text, court, verdict
+            )
         verdict, title = self.wishes.by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self.wishes.stock_of(view),

@@ -7,8 +7,10 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from scrapers.model import Availability, Ids
+from scrapers.readers import number
 from scrapers.readers.claims import Offer
 from scrapers.readers.dom import Doc
+from scrapers.readers.places import Places
 from scrapers.readers.said import prints
 from scrapers.reconcile.court import Court, Verdict
 from scrapers.reconcile.told import Told
@@ -20,13 +22,13 @@ _PARTS = re.compile(r"\s*[/|·,;:]\s*|\s+[-–—]\s+")  # noqa: RUF001  # the d
 
 
 def of_variant(
-    doc: Doc, text: Callable[[], str], court: Court, verdict: Verdict
+    doc: Doc, places: Places, text: Callable[[], str], court: Court, verdict: Verdict
 ) -> tuple[Court, Verdict]:
     """The chosen variant's numbers; a range stays beside its price only where the page shows it."""
     ranged = {v for v in (verdict.low, verdict.high) if v is not None} - {verdict.price}
     if verdict.price is None or verdict.doubt or not any(t.offers for t in court.told):
         return court, verdict
-    ticked = None if any(t.addressed for t in court.told) else _ticked(doc, court, verdict)
+    ticked = None if any(t.addressed for t in court.told) else _shown(doc, places, court, verdict)
     if ticked is not None:
         told = tuple(_numbered(t, ticked) for t in court.told)
         court, verdict = replace(court, told=told), replace(verdict, told=None)
@@ -46,6 +48,17 @@ def _numbered(told: Told, offer: Offer) -> Told:
     return replace(
         told, ids=numbers, availability=offer.availability if known else told.availability
     )
+
+
+def _shown(doc: Doc, places: Places, court: Court, verdict: Verdict) -> Offer | None:
+    """The one offer that is ticked, or whose number the page shows, at the settled price."""
+    ticked = _ticked(doc, court, verdict)
+    offers = [o for t in court.told if t.own for o in t.offers[:MAX_OFFERS] if o.sku or o.gtin]
+    found = number.read(doc, places) if ticked is None and len(offers) > 1 else None
+    fits = [o for o in offers if found is not None and found[0] in (o.sku, o.gtin)]
+    if len(fits) != 1 or not court.same(fits[0].price, verdict.price):
+        return ticked
+    return fits[0]
 
 
 def _ticked(doc: Doc, court: Court, verdict: Verdict) -> Offer | None:
