@@ -167,7 +167,10 @@ class Visit:
             if t.own and v is not None and (t.goods or self._akin(t, view))
         ]
         taxed = partial(self._taxed, told, stated or hint)
-        settled = hint is not None and any(t.own and t.price is not None for t in told)
+        # without a button nothing is ordered here: lists of sellers, dates or accounts
+        settled = not self.doc.buttons or (
+            hint is not None and any(t.own and t.price is not None for t in told)
+        )
         visible.look(self.doc, view, self.locale, hint, stated_prices, taxed, settled=settled)
         rows = tiers.read(self.doc, view.places, self.locale, hint)
         view.multibuy = tuple(dict.fromkeys((*view.multibuy, *rows)))
