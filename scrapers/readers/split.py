@@ -203,13 +203,26 @@ def _parts(node: LexborNode, parts: list[str], depth: int) -> None:
 
 
 def _sells_another(node: LexborNode, before: list[str]) -> bool:
-    """A link with words and an amount of its own, behind an amount: "buy new: 229"."""
-    if node.tag != "a" or (node.attributes.get("href") or "#").startswith(NOWHERE):
+    """What offers another thing, behind an amount: a link with words and an amount ("new: 229").
+
+    Or a box whose link has a name of several words, with the amount behind it.
+    """
+    if node.tag not in _OFFERS or not any(PRICE_LIKE.search(part) for part in before):
+        return False
+    link = node if node.tag == "a" else node.css_first("a[href]")
+    if link is None or (link.attributes.get("href") or "#").startswith(NOWHERE):
         return False
     found = PRICE_LIKE.search(text := squeeze(node.text(separator=" ")))
     lead = text[: found.start()] if found else ""
-    named = NAMED.search(lead) is not None and not labels.CURRENT.search(lead)
-    return named and any(PRICE_LIKE.search(part) for part in before)
+    if node.tag == "a":
+        return NAMED.search(lead) is not None and not labels.CURRENT.search(lead)
+    name = squeeze(link.text(separator=" "))
+    several = len(NAMED.findall(name)) > 1 and name in lead and len(name) <= MAX_PIECE
+    return several and not any(words.search(name) for words in _LABELS)
+
+
+_OFFERS = frozenset({"a", "div", "li", "p", "section"})
+_LABELS = (labels.LIST, labels.REGULAR, labels.SAVING, labels.SHIPPING, labels.NET, labels.GROSS)
 
 
 def _unseen(node: LexborNode) -> bool:

@@ -118,11 +118,16 @@ _SPOKEN = {
 def likely_factors(
     currency: str | None, country: str | None, lang: str | None
 ) -> tuple[Decimal, ...]:
-    """1 + VAT rate of the country, else of those with the page's language and this currency."""
+    """1 + VAT rate of the country, else of those with the page's language and this currency.
+
+    Where the language names none, that of the one country with the currency.
+    """
     if country is not None:
         return factors(currency, country)
     spoken = _SPOKEN.get((lang or "").replace("_", "-").split("-")[0].lower(), ())
     known = [c for c in spoken if CURRENCY_OF.get(c) == currency]
+    if not known and len(home := [c for c in _RATES if CURRENCY_OF[c] == currency]) == 1:
+        known = home  # one country pays in it
     return tuple(dict.fromkeys(f for c in known for f in factors(currency, c)))
 
 
