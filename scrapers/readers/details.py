@@ -66,7 +66,7 @@ _STARTS = re2.compile(
     r"\s{0,9}(?:[:<#]|：| -)"
 )
 MAX_STARTS = 60
-MAX_BEFORE, MAX_LOOKED = 4_000, 150_000  # bytes before the first heading, and in all
+MAX_BEFORE, MAX_LOOKED = 4_000, 100_000  # bytes before the first heading, and in all
 _TAGS = "dt, th, td, label, b, strong, span, li, p, div, em, i, h3, h4, h5, h6, font, small"
 _SKIPPED = frozenset({"i", "svg", "img", "meta", "link", "input"})
 _NO_VALUE = frozenset({"select", "ul", "ol", "table", "form", "button", "dl", "br", "dt", "th"})

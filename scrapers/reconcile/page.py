@@ -268,8 +268,9 @@ class Visit:
         return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
 
     def _has_codes(self) -> bool:
-        texts = [text for _, _, text in self.doc.priced_scripts()]
-        return any(key in text for text in texts for key in _GTIN_KEYS)
+        """Whether a script of pure JSON holds a bar code; programs are not searched for one."""
+        held = (s for s in self.doc.scripts if "json" in (s.attributes.get("type") or ""))
+        return any(key in self.doc.script_text(s) for s in held for key in _GTIN_KEYS)
 
     def _in_state(self, made: Reading, *, all_keys: bool) -> tuple[Ids | None, str]:
         """The numbers that script state gives for the product read: same name, same price."""
