@@ -206,6 +206,8 @@ class Reader:
             told = told._replace(
                 amount=told.list_amount, list_amount=None, doubt=None
             )  # everyone's
+        if told.amount and told.list_amount and _is_fee(leaf, text, told.amount, told.list_amount):
+            told = told._replace(amount=told.list_amount, list_amount=None)
         if told.amount is not None and told.list_amount is None:
             told = told._replace(list_amount=self._struck_in(leaf, told.amount))
         self.multibuy += told.multibuy
@@ -358,6 +360,15 @@ class Reader:
             at, climbed = at.parent, climbed + 1
         return False
 
+
+def _is_fee(leaf: Leaf, text: str, low: Decimal, high: Decimal) -> bool:
+    """Whether the lower amount of a text is a small fee or reward, not the price after a sale."""
+    if high < low * LEAST_FEE or labels.LIST.search(text) or labels.SAVING.search(text):
+        return False
+    return leaf.node.css_first("del, s, strike") is None
+
+
+LEAST_FEE = 8  # times: hardly a price is ever cut to an eighth
 
 # a currency in an element of its own right before or behind a bare amount
 _SIGN_AHEAD = re.compile(rf"(?<!\d)(?<!\d\s)({MONEY})\s*\Z")

@@ -79,7 +79,7 @@ def tell(
     goods = [p for p in own if p.goods] or own
     match = [p for p in goods if _same_page(p, url)] if len(goods) > 1 else goods
     if len(match) != 1:
-        match = _named(goods, heading) or match or _kin(goods, heading) or goods
+        match = _named(goods, heading) or match or goods
     if len(match) > 1 and (_all_others(match, heading) or _elsewhere(match, url)):
         return _listed(products, priced), len({p.title for p in priced})
     if len(match) == 1 or len({_prices(p) for p in match}) == 1:
@@ -99,13 +99,6 @@ def _named(goods: list[Product], heading: str | None) -> list[Product]:
 
 def _words(title: str | None) -> list[str]:
     return _WORD.findall((title or "").casefold())
-
-
-def _kin(goods: list[Product], heading: str | None) -> list[Product]:
-    """The one thing that shares a word with the page's heading, if no other does."""
-    named = _naming(heading)
-    kin = [p for p in goods if not named.isdisjoint(_naming(p.title))]
-    return kin if len({p.title for p in kin}) == 1 else []
 
 
 def _all_others(goods: list[Product], heading: str | None) -> bool:
