@@ -118,11 +118,13 @@ def _in_words(places: Places) -> Stock | None:
         at = at.parent if at is not None else None
         if at is None or at.tag in ("body", "html") or len(at.text()) > MAX_NEAR:
             return None
-        for node in at.css("p, div, span, strong, b, li, tr, dl")[:80]:
+        for node in at.css("p, div, span, strong, b, font, li, tr, dl")[:80]:
             text = " ".join(node.text(deep=False).split())
             whole = " ".join(node.text(separator=" ")[: 4 * MAX_WORDS].split())
             if _LEAD.match(whole):
                 text = whole
+            elif whole.endswith(":"):
+                text = whole = f"{whole} {_behind(node)}"
             most = MAX_LED if text is whole else MAX_WORDS
             if (
                 not 3 < len(text) <= most
@@ -138,6 +140,13 @@ def _in_words(places: Places) -> Stock | None:
             if said not in (None, Availability.UNKNOWN):
                 return Stock(said, Evidence("visible", "availability", text, where(node)))
     return None
+
+
+def _behind(node: LexborNode) -> str:
+    """The text right behind an element, up to the next one: a value behind its label."""
+    after = node.next
+    said = after.text_content if after is not None and after.is_text_node else None
+    return " ".join((said or "")[: 2 * MAX_LED].split())
 
 
 def _of_choice(node: LexborNode, said: str) -> bool:
