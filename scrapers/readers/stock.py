@@ -53,11 +53,15 @@ MAX_TEXT = 90
 
 
 class Stock(NamedTuple):
-    """What the page tells of stock; `mixed` where it tells of both some and none."""
+    """What the page tells of stock; `mixed` where it tells of both some and none.
+
+    `near`: False where only a button further off tells it, which may be that of another thing.
+    """
 
     said: Availability = Availability.UNKNOWN
     proof: Evidence | None = None
     mixed: bool = False
+    near: bool = True
 
 
 def read(doc: Doc, places: Places) -> Stock:
@@ -74,11 +78,11 @@ def read(doc: Doc, places: Places) -> Stock:
         if said is not Availability.UNKNOWN:
             proof = Evidence("visible", "availability", value[:80], where(node))
             found.append((place.level, order, said, proof))
-    button, proof_of = _button(doc, places)
+    button, proof_of, level = _button(doc, places)
     if not found:
         words = _in_words(places) or _in_column(places)
         if words is None:
-            return Stock(button, proof_of)
+            return Stock(button, proof_of, near=level <= NEAR_BUTTON)
         if button is not Availability.IN_STOCK:
             return words
         # a badge that a theme always prints may be hidden by its style sheet
@@ -229,12 +233,15 @@ def _somewhere(node: LexborNode) -> tuple[Availability, str] | None:
     return best if any(found in _OUT for found, _ in said) else None
 
 
-def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None]:
-    """An ordering button near the heading: words of its own, else able or disabled."""
+NEAR_BUTTON = 2  # levels above the heading; lists of other goods hang further up
+
+
+def _button(doc: Doc, places: Places) -> tuple[Availability, Evidence | None, int]:
+    """The ordering button nearest the heading: its words, else able or disabled; its level."""
     best = _best(doc.buttons[:150], places)
     if best is None:
         best = _best([n for n in orderers(doc, places) if n.tag == "a"], places)
-    return (best[1], best[2]) if best else (Availability.UNKNOWN, None)
+    return (best[1], best[2], best[0]) if best else (Availability.UNKNOWN, None, 0)
 
 
 def _best(nodes: list[LexborNode], places: Places) -> tuple[int, Availability, Evidence] | None:

@@ -190,7 +190,8 @@ def _availability(
     shown = around.stock.said
     if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(shown, around)):
         return shown, ()
-    clash = (told in _GOOD and shown in _OUT) or (told in _OUT and shown in _GOOD)
+    seen = shown in _GOOD and around.stock.near
+    clash = (told in _GOOD and shown in _OUT) or (told in _OUT and seen)
     proof = around.stock.proof
     if clash and proof is not None and not around.stock.mixed and not court.choices:
         said = f'the markup says {told}, the page says "{proof.value[:40]}"'
