@@ -61,6 +61,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     ids = _ids(court)
     stock, clash = _availability(court, verdict, around)
     doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids)
+    doubt = doubt or (clash.value if clash and stock is Availability.IN_STOCK else None)
     currency = verdict.currency or around.rules.currency
     doubt = doubt or _fractions(verdict, currency, around.view.multibuy)
     if doubt is None:
@@ -89,7 +90,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
         shipping=next((t.shipping for t in court.told if t.shipping is not None), None)
         or (court.shown.shipping.amount if court.shown.shipping else None),
         source=verdict.source if verdict.price is not None or verdict.low is not None else None,
-        evidence=(*clash, *evidence(court, around, verdict.price)),
+        evidence=(*((clash,) if clash else ()), *evidence(court, around, verdict.price)),
     )
 
 
@@ -168,14 +169,15 @@ def _garbled(around: Around) -> str | None:
 
 def _availability(
     court: Court, verdict: Verdict, around: Around
-) -> tuple[Availability, tuple[Evidence, ...]]:
-    """The stock, and what speaks against it: a conflict about stock leaves the price clear.
+) -> tuple[Availability, Evidence | None]:
+    """The stock, and what speaks against it.
 
-    A page that says sold out and has no button that orders sells none, whatever its markup
-    says; goods in sight against markup without any settle nothing.
+    Plain "in stock" of the markup against a page that says sold out is for the user to settle.
+    Words of a theme (a limited availability) yield to it; goods in sight against markup
+    without any settle nothing, and leave the price clear.
     """
     if verdict.stock is not Availability.UNKNOWN:
-        return verdict.stock, ()
+        return verdict.stock, None
     lead = [verdict.told] if verdict.told else []
     told = next(
         (
@@ -186,18 +188,19 @@ def _availability(
         Availability.UNKNOWN,
     )
     if around.rules.availability:
-        return around.stock.said, ()
+        return around.stock.said, None
     shown = around.stock.said
     if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(shown, around)):
-        return shown, ()
+        return shown, None
     seen = shown in _GOOD and around.stock.near
     clash = (told in _GOOD and shown in _OUT) or (told in _OUT and seen)
     proof = around.stock.proof
     if clash and proof is not None and not around.stock.mixed and not court.choices:
         said = f'the markup says {told}, the page says "{proof.value[:40]}"'
         known = shown if shown in _OUT else Availability.UNKNOWN
-        return known, (Evidence("visible", "doubt", said, proof.where),)
-    return told, ()
+        known = told if told is Availability.IN_STOCK else known
+        return known, Evidence("visible", "doubt", said, proof.where)
+    return told, None
 
 
 def _few(shown: Availability, around: Around) -> bool:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 CASES = load_cases()
-SLACK = 1.0  # seconds that a busy machine may add to a case
+SLACK = 5.0  # seconds that a busy machine and a tracer may add to a case
 MIB = 1024 * 1024
 
 
