@@ -66,6 +66,7 @@ def vet(data: bytes, name: str) -> None:
     try:
         members = zipfile.ZipFile(io.BytesIO(data)).infolist()
     except (zipfile.BadZipFile, ValueError, OverflowError, NotImplementedError):
+        # zipfile raises each of them for a damaged directory or one newer than it knows
         raise InputError(f"{name}: is no .xlsx file; save it as .xlsx or CSV") from None
     if problem := _refusal(members):
         raise InputError(f"{name}: {problem}")

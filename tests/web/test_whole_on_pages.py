@@ -11,6 +11,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from plates_book import BOOK
 from web_kit import application, client, desk
 
 from service.flows import edit
@@ -21,37 +22,6 @@ from service.model.money import parse_money
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-BOOK = """
-[supplier.dunnock]
-name = "Dunnock Sheets"
-home = "https://dunnock.example/"
-country = "NL"
-currency = "EUR"
-shipping = [{ to = "*", fee = "0" }]
-[supplier.pipit]
-name = "Pipit Wood"
-home = "https://pipit.example/"
-country = "NL"
-currency = "EUR"
-shipping = [{ to = "*", fee = "0" }]
-[part.ply]
-name = "Plywood 3 mm"
-unit = "m2"
-[part.hinge]
-name = "Hinge"
-unit = "pair"
-[build.wren]
-name = "Wren"
-currency = "EUR"
-lines = [
-  { part = "ply", amount = "0.2 m2", group = "structure", counts = "whole" },
-  { part = "hinge", amount = "3 pairs", group = "structure" },
-]
-[[target]]
-build = "wren"
-at_or_below = "12.00 EUR"
-"""
 
 
 def test_pages_and_api_show_the_same(tmp_path: Path) -> None:
