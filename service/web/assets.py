@@ -8,14 +8,15 @@ from __future__ import annotations
 import gzip
 import hashlib
 import logging
-import os
 import subprocess
 import sys
+import tempfile
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
+from threading import Lock
 
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
@@ -50,6 +51,7 @@ class Assets:
 
     def __init__(self, cache: Path) -> None:
         self._cache = cache
+        self._making = Lock()
         self._files = dict(_read_all())
         digest = hashlib.sha256(b"".join(self._files[n].body for n in sorted(self._files)))
         self.stamp = f"{digest.hexdigest()[:12]}-{chart_version()}"
@@ -70,9 +72,15 @@ class Assets:
 
     def get(self, name: str) -> Asset | None:
         """None: no such file."""
-        if name == "vega.js" and name not in self._files:
-            self._files[name] = _pack(_chart_library(self._cache), ".js")
+        if name == "vega.js":
+            self._need_chart_library()
         return self._files.get(name)
+
+    def _need_chart_library(self) -> None:
+        """Made by whoever asks first; the start and the first page ask at the same time."""
+        with self._making:
+            if "vega.js" not in self._files:
+                self._files["vega.js"] = _pack(_chart_library(self._cache), ".js")
 
 
 def _read_all() -> list[tuple[str, Asset]]:
@@ -112,9 +120,10 @@ def _chart_library(cache: Path) -> bytes:
     path = cache / f"vega-{chart_version()}.js"
     if not path.is_file():
         cache.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(f".{os.getpid()}.part")
-        subprocess.run([sys.executable, "-c", _MAKE, str(part)], check=True, timeout=120)  # noqa: S603 - our own interpreter, no shell
-        part.replace(path)
+        with tempfile.TemporaryDirectory(dir=cache) as own:  # other processes may make it too
+            part = Path(own) / path.name
+            subprocess.run([sys.executable, "-c", _MAKE, str(part)], check=True, timeout=120)  # noqa: S603 - our own interpreter, no shell
+            part.replace(path)
     return path.read_bytes()
 
 

@@ -64,7 +64,7 @@ def test_every_page_on_every_screen(
         watch.page.goto(home + path, wait_until="networkidle")
         if path in ("/builds/curlew", "/parts/battery-4s"):
             watch.page.locator("figure.chart").scroll_into_view_if_needed()
-            watch.page.wait_for_selector("figure.drawn canvas")
+            watch.page.wait_for_selector("figure.drawn canvas", timeout=60_000)  # made once, slowly
         wide = watch.page.evaluate("document.documentElement.scrollWidth")
         assert wide <= width, f"{path} is {wide} px wide"
         if SHOTS:

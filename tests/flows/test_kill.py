@@ -20,7 +20,7 @@ from many_shops import catalogue, many_shops
 
 from service.store.database import open_store
 
-KILLS = int(os.environ.get("TEST_KILLS", "30"))
+KILLS = int(os.environ.get("TEST_KILLS", "12"))
 HOSTS, EACH = 6, 40
 
 
