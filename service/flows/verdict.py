@@ -35,7 +35,8 @@ from service.flows.identity import (
 from service.flows.ports import Doubt, ListingState
 from service.model.catalogue import Listing, Supplier
 from service.model.prices import Observation, Offer, Spell
-from service.prices.gate import VAT_RATES, judge
+from service.prices.doubts import VAT_RATES
+from service.prices.gate import judge
 
 READER_VERSION = "1"  # raised when pages must be read anew although their bytes are the same
 _RULES = tuple(field.name for field in fields(SiteRules) if field.name != "ids")
