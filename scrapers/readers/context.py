@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.readers import labels
+from scrapers.readers import classes, labels
 from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import own_class
 from scrapers.readers.pricelike import AMOUNT, is_price_like, squeeze
@@ -237,7 +237,7 @@ def _cut(before: str) -> tuple[str, bool]:
 
 def counts(leaf: Leaf, after: str) -> bool:
     """A bare number that counts something: pieces, stars, stock."""
-    return bool(labels.C_COUNT.search(own_class(leaf.node)) or after.lstrip().startswith("%"))
+    return bool(classes.COUNT.search(own_class(leaf.node)) or after.lstrip().startswith("%"))
 
 
 def find(context: str, leaf: Leaf) -> tuple[int, int]:

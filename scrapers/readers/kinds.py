@@ -11,17 +11,17 @@ from functools import lru_cache
 from selectolax.lexbor import LexborNode
 
 from scrapers.model import PriceText, Tax
-from scrapers.readers import labels
+from scrapers.readers import classes, labels
 from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import own_class
 from scrapers.readers.pricelike import AMOUNT, PRICE_LIKE
 
 _BY_CLASS = (
-    ("lowest30", labels.C_LOWEST), ("shipping", labels.C_SHIPPING),
-    ("instalment", labels.C_INSTALMENT),
-    ("tier", labels.C_TIER), ("unit", labels.C_UNIT), ("member", labels.C_MEMBER),
-    ("eco", labels.C_ECO), ("net", labels.C_NET), ("list", labels.C_LIST),
-    ("other", labels.C_OTHER),
+    ("lowest30", classes.LOWEST), ("shipping", classes.SHIPPING),
+    ("instalment", classes.INSTALMENT),
+    ("tier", classes.TIER), ("unit", classes.UNIT), ("member", classes.MEMBER),
+    ("eco", classes.ECO), ("net", classes.NET), ("list", classes.LIST),
+    ("other", classes.OTHER),
 )  # fmt: skip
 _BY_LABEL = (
     ("lowest30", labels.LOWEST30), ("points", labels.POINTS), ("tier", labels.TIER),
@@ -65,7 +65,7 @@ def kind_of(
         return "option", False
     named = own_class(leaf.node)
     once = bool(labels.ONCE.search(f"{before[-40:]} {text}"))
-    strong = once or bool(labels.C_NOW.search(named) or labels.CURRENT.search(before) or _led(text))
+    strong = once or bool(classes.NOW.search(named) or labels.CURRENT.search(before) or _led(text))
     by_label = _by_label(text, before, after)
     if by_label == "member" and (once or not labels.MEMBER.search(f"{close()} {text}")):
         by_label = None
@@ -187,10 +187,10 @@ def _class_kind(named: str, *, own_one: bool) -> str | None:
     for kind, pattern in _BY_CLASS:
         if pattern.search(bare if kind == "list" else named):
             return kind
-    saved = labels.C_SAVING if own_one else labels.C_SAVED
-    if saved.search(named) and not labels.C_NOW.search(named):
+    saved = classes.SAVING if own_one else classes.SAVED
+    if saved.search(named) and not classes.NOW.search(named):
         return "saving"
-    return "regular" if labels.C_REGULAR.search(named) else None
+    return "regular" if classes.REGULAR.search(named) else None
 
 
 def _claims(text: str) -> bool:
@@ -337,5 +337,5 @@ def tax_of_seen(told: PriceText, kind: str, label: str | None, named: str) -> Ta
         # one theme calls its only price "without tax" where the shop has no taxes at all
         bare = label != "net" and _WITHOUT_TAX.search(named)
         return Tax.UNKNOWN if bare else Tax.EXCLUDED
-    gross = "gross" in (kind, label) or labels.C_GROSS.search(named)
+    gross = "gross" in (kind, label) or classes.GROSS.search(named)
     return Tax.INCLUDED if gross else Tax.UNKNOWN

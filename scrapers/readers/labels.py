@@ -4,11 +4,7 @@
 
 from __future__ import annotations
 
-import re
-
 from scrapers.readers.words import Words
-
-_I = re.IGNORECASE
 
 LIST = Words(
     r"\b(?:was|were|before|rrp|m?s\.?r\.?p|srp|m\.?r\.?p|list price|recommended|"
@@ -262,133 +258,8 @@ CURRENT = Words(
     r"prezzo online|pre[çc]o final|promo[çc][ãa]o|nu|pris nu|nupris)\b\s*:?\s*$|"
     r"(?:販売価格|特別価格|セール価格|促销价|现价|售价|優惠價|(?:할인)?판매가|할인가|割引価格|値引後価格|特価)\s*(?:[(（]税込[)）])?\s*[:：]?\s*$",
 )
-NO_LIST = re.compile(r"\b(?:van|avant|prima|antes|da|ora|nu|was)\b", _I)
-
-# class and id words of the element and its near ancestors
-C_LIST = re.compile(
-    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|orig(?:in(?:al)?)?|previous|"
-    r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
-    r"pseudo|statt|barre|"
-    r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
-    r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
-    r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
-    r"durchgestrichen|tachado|doorgestreept|s?barrato|przekre[sś]l|skreslon|genomstruk|overstreg|"
-    r"riscado|pre[sš]krt|(?:consumer|market|origin|ori|del)[-_]?price|price[-_]?(?:ori|del)(?![a-z])|"
-    r"strikethrough|crossed-?out|price_?-?type_?-?deleted|(?:^|[\s_-])deleted(?=$|[\s_-])|price-?standard|originalprice|priceold|pricewas|rrpprice|non-?(?:sale|discount)|"
-    r"pricelist(?!s)|list-price-price|(?:^|\s)list(?=$|\s)|list-?price|price-?list(?!s)",
-    _I,
-)
-C_REGULAR = re.compile(
-    r"(?:^|[\s_-])(?:regular|normal|retail)(?:-?price)?(?=$|[\s_-])|regularprice|normalprice|"
-    r"price__regular|price--regular",
-    _I,
-)
-C_SAVED = re.compile(r"sav(?:e|ing)s?|ersparnis|you-save", _I)
-C_SAVING = re.compile(
-    r"sav(?:e|ing)|discount(?!ed)|spar(?:en|nis)|rabat|remise|korting|percent|badge|you-save|"
-    r"economi",
-    _I,
-)
-C_NET = re.compile(
-    r"ex(?:cl?)?[-_]?(?:vat|tax|btw|mwst)|without-?tax|withouttax|netto|net-?price|price-?net|"
-    r"pretax|price-tax(?!.*incl)|"
-    r"price-excluding-tax|excludingtax|tax-?excl|(?:^|[\s_-])ht(?=$|[\s_-])",
-    _I,
-)
-C_GROSS = re.compile(
-    r"inc(?:l)?[-_]?(?:vat|tax|btw|mwst)|with-?tax(?!out)|brutto|gross|price-including-tax|"
-    r"includingtax|tax-?incl|"
-    r"(?:^|[\s_-])ttc(?=$|[\s_-])",
-    _I,
-)
-C_UNIT = re.compile(
-    r"unit-?price|price-?unit|price-?per|per-?unit|(?<!product)base-?price|reference-?price|price-?reference|"
-    r"grundpreis|"
-    r"purchase-?unit|unitprice|unit_price|(?<!product)baseprice|pangv",
-    _I,
-)
-C_SHIPPING = re.compile(
-    r"(?:^|[\s_-])ship(?=$|[\s_-])|shipping|delivery(?!-price-now)|versand|postage|livraison|verzend|freight|doprav|dostaw|"
-    r"wysylk|spedizion|(?<![a-z])envios?(?![a-z])|(?<![a-z])frakt|(?<![a-z])fragt|toimitus|szallitas",
-    _I,
-)
-C_INSTALMENT = re.compile(
-    r"instal|payment|finance|monthly|raten|credit|leasing|splitit|pay-?later|payment-terms|abzahl|"
-    r"bnpl",
-    _I,
-)
-C_MEMBER = re.compile(r"member|loyal|club|subscri|vip|reward", _I)
-C_TIER = re.compile(
-    r"tier|bulk|volume|quantity-?(?:break|discount|price)|staffel|block-?price|graduated|"
-    r"qty-?break|multibuy",
-    _I,
-)
-C_LOWEST = re.compile(r"regulation|omnibus|lowest|lowest-?price|prior-?price|30-?day", _I)
-C_ECO = re.compile(r"eco-?tax|ecotax|deposit|eco-?part|pfand", _I)
+# what a price may be per and still be the price of one
 PIECE = Words(
     r"^(?:1\s*)?(?:st(?:[üu]ck|k|uk)?|pc|pcs|pce|piece|each|ea|unit|item|pi[èe]ce|unit[éàa]|"
     r"stuks?|pezzo|pz|unidad|ud|szt|ks|set)\.?$"
 )
-C_COUNT = re.compile(r"quantity|qty|count|stock|rating|review|sku|number", _I)
-C_OTHER = re.compile(
-    r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|"
-    r"price-?drop",
-    _I,
-)
-C_NOW = re.compile(
-    r"current|final|special|sale(?!s)|now|new(?!s)|our(?:-|_|price)|actual|offer-?price|promo|"
-    r"buy-?price|sell|selling|"
-    r"price--main|main-?price|product-?price(?!-\d+-x-)|price-?value|your-?price|price__last|aktuell|angebot|"
-    r"reduced|to-?pay",
-    _I,
-)
-
-# an ancestor named so (below the one shared with the heading) holds other things
-ZONE = re.compile(
-    r"related|together|up-?sell|cross-?sell|recommend|similar|also[-_]?(?:bought|viewed|like)|"
-    r"recent(?:ly)?|viewed|mini-?(?:cart|basket|bag)|"
-    r"cart[-_]?(?:total|drawer|content|preview|summary|widget|subtotal|count|amount|item|flyout|"
-    r"sidebar|popup|modal|panel|notification|dropdown|menu|box)|"
-    r"(?:header|top|side|off-?canvas|ajax|floating|nav)[-_]?(?:cart|basket|bag)|off-?canvas-?cart|"
-    r"basket[-_]?(?:total|content|summary|preview|count)|subtotal|widget_(?:shopping_cart|"
-    r"products)|cart-contents|(?:^|\s)cart(?=$|\s)|"
-    r"shopping-?(?:cart|bag|basket)|warenkorb|panier|winkelwagen|"
-    r"accessor(?:y|ies)|zubeh[oö]r|frequently|bundle|complement|suggest(?![-_]?price)|alternativ|upgrade|"
-    r"product[-_]?(?:card|tile|teaser|thumb|miniature|box-?list|layout(?=$|\s)|grid|list(?:ing(?!-?price)|(?!ing)(?!-?price))|slider|"
-    r"carousel|recommend)|"
-    r"products?[-_]?(?:grid|list(?!-?price)|row|slider|carousel)|(?:^|[\s_-])cards?(?=$|\s)|grid__item|"
-    r"swiper-slide|slick-slide|"
-    r"x-?sell(?!ing[-_]?price)|cross-?selling|best-?sell|top-?sell|new-?arrival|featured|trending|popular|sponsored|"
-    r"(?<![\w-])widget(?![\w-]| widget-(?:item|price|product))|"
-    r"wish-?list|compare-?(?:list|bar|table)|(?<!p)review|testimonial|comment|facet|filter|"
-    r"breadcrumb|"
-    r"mega-?menu|navbar|(?:site|page|main)[-_]?(?:footer|nav)|cookie|consent|newsletter|"
-    r"popup-?promo|"
-    r"(?:tab|panel|accordion)[-_]?\w*(?:shipping|delivery|returns)|"
-    r"(?:shipping|delivery)[-_]?(?:tab|panel|returns|policy|table|methods|costs|rates|options)|"
-    r"gift-?wrap|warranty|insurance|protection-?plan|trade-?in|other-?sellers|more-?(?:from|"
-    r"products)|"
-    r"you-?may|customers|collections?-?list|announcement|promo-?bar|usp|free-?shipping-?bar",
-    _I,
-)
-HIDDEN_CLASS = re.compile(
-    r"(?:^|\s)(?:hide|hidden|d-none|is-hidden|u-hidden|hidden-xs-up|display-none|js-hidden|"
-    r"uk-hidden|invisible|"
-    r"visually-hidden-always|no-display|ng-hide|visuallyhidden-block|collapse(?!\S))(?=$|\s)",
-    _I,
-)
-SPOKEN_CLASS = re.compile(
-    r"(?:^|\s)(?:[\w-]{0,30}?[_-])?(?:sr-only|screen-reader(?:-text|-only|s)?|visually-?hidden|"
-    r"off-?screen|"
-    r"assistive-text|screenreader|element-invisible|a11y-hidden|hidden-visually|"
-    r"show-for-sr)(?:__\w{1,12})?(?=$|\s)|(?:^|\s)sr(?=$|\s)",
-    _I,
-)
-HIDDEN_STYLE = re.compile(r"display\s*:\s*none|visibility\s*:\s*hidden", _I)
-# a window that opens above the page: it shows another thing, or asks for something
-WINDOW_CLASS = re.compile(
-    r"(?:^|\s)(?!(?:has|is|no|with|js|opens?|show|trigger)[-_])(?:[\w-]{0,40}[-_])?"
-    r"(?:modal|lightbox|popup|dialog|drawer|quick-?(?:view|shop|look))(?=$|\s)",
-    _I,
-)
-STRUCK_STYLE = re.compile(r"line-through", _I)

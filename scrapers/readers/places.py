@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.readers import labels
+from scrapers.readers import zones
 from scrapers.readers.names import CALLED
 
 MAX_CLIMB = 600
@@ -130,7 +130,7 @@ def _step(outer: Place, node: LexborNode, key: int, names: frozenset[str]) -> Pl
     zone = _zone(node, tag, attrs) or outer.zone
     struck = outer.struck or tag in _STRUCK_TAGS
     if not struck and "style" in attrs:
-        struck = bool(labels.STRUCK_STYLE.search(attrs["style"] or ""))
+        struck = bool(zones.STRUCK_STYLE.search(attrs["style"] or ""))
     if not struck and attrs:
         struck = (attrs.get("data-strike") or attrs.get("data-a-strike")) in _YES
         if names and not struck and "class" in attrs:
@@ -158,20 +158,20 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
         kind = "hidden" if tag in _BOXES else ""
     if "hidden" in attrs and (attrs["hidden"] or "").lower() != "until-found":
         return "hidden"
-    if "style" in attrs and labels.HIDDEN_STYLE.search(attrs["style"] or ""):
+    if "style" in attrs and zones.HIDDEN_STYLE.search(attrs["style"] or ""):
         return "hidden"
     return "hidden" if not kind and named and _toggled_off(node, named) else kind
 
 
 @lru_cache(maxsize=8192)  # themes use the same names on every page
 def _class_zone(named: str) -> str:
-    if labels.ZONE.search(named):
+    if zones.OTHER_CLASS.search(named):
         return "other"
-    if labels.SPOKEN_CLASS.search(named):
+    if zones.SPOKEN_CLASS.search(named):
         return "spoken"
-    if labels.HIDDEN_CLASS.search(named):
+    if zones.HIDDEN_CLASS.search(named):
         return "hidden"
-    return _WINDOW if labels.WINDOW_CLASS.search(named) else ""
+    return _WINDOW if zones.WINDOW_CLASS.search(named) else ""
 
 
 # blocks that a theme always prints and shows by a class of their wrapper

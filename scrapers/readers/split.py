@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from selectolax.lexbor import LexborNode
 
-from scrapers.readers import labels
+from scrapers.readers import labels, zones
 from scrapers.readers.cards import NAMED, NOWHERE
 from scrapers.readers.pricelike import CURRENCY, MONEY, PRICE_LIKE, squeeze
 
@@ -234,7 +234,7 @@ def _unseen(node: LexborNode) -> bool:
     named = attrs.get("class") or ""
     return bool(
         "hidden" in attrs
-        or labels.SPOKEN_CLASS.search(named)
-        or labels.HIDDEN_CLASS.search(named)
-        or labels.HIDDEN_STYLE.search(attrs.get("style") or "")
+        or zones.SPOKEN_CLASS.search(named)
+        or zones.HIDDEN_CLASS.search(named)
+        or zones.HIDDEN_STYLE.search(attrs.get("style") or "")
     )
