@@ -13,9 +13,9 @@ from fractions import Fraction
 from time import monotonic
 
 from service.builds.offers import Market
-from service.builds.plan_goods import stall_of
 from service.builds.plan_others import others, pays_below
 from service.builds.plan_search import TIME_LIMIT, Plan, Planner
+from service.builds.plan_stall import stall_of
 from service.builds.plan_wants import Asked, wants_of
 from service.model.catalogue import Part
 

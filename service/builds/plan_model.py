@@ -11,9 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from service.builds.plan_goods import Good, Place, Stall, demand, most_needed
+from service.builds.plan_goods import Good, Place
 from service.builds.plan_milp import Lin, Programme, Solved, added, total
 from service.builds.plan_order import Order
+from service.builds.plan_stall import Stall, demand, most_needed
 from service.builds.plan_stock import Spare, Stock, stock_of
 from service.builds.plan_terms import Manner, Terms, allowed, manners_of
 

@@ -17,9 +17,10 @@ from service.builds.cents import to_cents
 from service.builds.delivery import Parcel, cheapest
 from service.builds.landed import Landed, Lot, landed
 from service.builds.offers import Market
-from service.builds.plan_goods import Good, Place, Stall
+from service.builds.plan_goods import Good, Place
 from service.builds.plan_milp import Solved
 from service.builds.plan_model import Model, model_of
+from service.builds.plan_stall import Stall
 from service.builds.plan_terms import Terms, terms_of
 from service.builds.plan_wants import Want
 from service.model.catalogue import ShippingRow
