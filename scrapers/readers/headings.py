@@ -11,8 +11,8 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.dom import Doc
+from scrapers.readers.ordering import orderers
 from scrapers.readers.pricelike import is_price_like, squeeze
-from scrapers.readers.stock import orderers
 
 MAX_NODES = 1_500
 MAX_NAME = 200

@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from scrapers.readers import stock
+from scrapers.readers import ordering
 from scrapers.readers.barriers import BOT_HTML, BOT_TEXT, BOT_TITLE, WALL
 from scrapers.readers.dom import Doc
 from scrapers.readers.places import Places
@@ -186,7 +186,7 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
         for kind, words, reason in _SAID:
             if words.search(text):
                 return PageClass(kind, reason.format(text[:60]))
-        if WALL.search(text) and not stock.orderers(doc):
+        if WALL.search(text) and not ordering.orderers(doc):
             return PageClass("wall", f'the page asks first: "{text[:60]}"')
     return NONE
 

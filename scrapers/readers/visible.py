@@ -10,7 +10,7 @@ from decimal import Decimal
 from selectolax.lexbor import LexborNode
 
 from scrapers.model import Availability, Evidence, Multibuy, Tax
-from scrapers.readers import stock, styles
+from scrapers.readers import ordering, stock, styles
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.headings import heading_of
@@ -250,7 +250,7 @@ def _plain_block(doc: Doc, found: View) -> LexborNode | None:
 
 def _around_button(doc: Doc, places: Places) -> set[int]:
     """The elements around the order button nearest the heading: price and button go together."""
-    buttons = stock.orderers(doc, places)
+    buttons = ordering.orderers(doc, places)
     if not buttons:
         return set()
     at: LexborNode | None = min(buttons, key=lambda n: places.of(n).level)

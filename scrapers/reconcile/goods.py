@@ -5,7 +5,7 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from scrapers.model import Availability, Tax
-from scrapers.readers import details, number, pageclass, stock
+from scrapers.readers import details, number, ordering, pageclass, stock
 from scrapers.readers.dom import Doc
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import Court
@@ -33,8 +33,8 @@ def _asked(doc: Doc, court: Court, view: View) -> bool:
 
 
 def _looks(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> bool:
-    buttons = stock.buy_buttons(doc, view.places)
-    if buttons >= FEW and not stock.linked(doc, view.places):
+    buttons = ordering.buy_buttons(doc, view.places)
+    if buttons >= FEW and not ordering.linked(doc, view.places):
         buttons = 1  # rows of one thing's variants, each with its button; lists link what they sell
     marked = any(t.goods and t.own for t in court.told)
     now = court.shown.now
@@ -43,7 +43,7 @@ def _looks(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> b
     aside = not marked and _aside(doc, kind, buttons)
     if hidden or aside or 0 < buttons < FEW:
         return not (hidden or aside)
-    close = stock.ordered_within(doc, view.places, now.level) if now is not None else 0
+    close = ordering.ordered_within(doc, view.places, now.level) if now is not None else 0
     beside = now is not None and now.level <= NEAR and now.kind in _BESIDE
     if not beside and now is not None and now.level <= FAR and now.kind in _BESIDE:
         beside = stock.read(doc, view.places).said is Availability.OUT_OF_STOCK

@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from scrapers.model import Source
-from scrapers.readers import labels, stock, was
+from scrapers.readers import labels, ordering, was
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.visible import View
@@ -40,7 +40,7 @@ def in_sight(
         and _alone(now, view, court)
         and not _of_some(now, view, court)
         and not any(_related(court, now.amount, price) for price in told)
-        and 0 < stock.ordered_within(doc, view.places, now.level) <= FEW
+        and 0 < ordering.ordered_within(doc, view.places, now.level) <= FEW
         and (len(told) < 2 or _proved(now, court))
         and not any(_says(text(), price) for price in told)
     )
