@@ -3,58 +3,30 @@
 from __future__ import annotations
 
 import json
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, and_, delete, func, or_, select, text, update
 
-from scrapers import RobotsCopy, Validators
 from service.flows.ports import HostState, Lease, ListingState, VisitRow
 from service.store import tables
 from service.store.bulk import among, insert_into, insert_many, one_of, run_many
-from service.store.codec import dumps, loads_once
-from service.store.types import instant, to_day, to_micros
+from service.store.poll_rows import (
+    SAVE_HOST,
+    SAVE_PAGE,
+    SAVE_POLL,
+    STATES,
+    host_of,
+    host_row,
+    page_row,
+    poll_row,
+    same_page,
+    state_of,
+)
+from service.store.types import to_micros
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
     from datetime import datetime, timedelta
-
-_SAVE_POLL: Final = """UPDATE poll SET next_due_at = ?, failures = ?, missing = ?,
-    last_visit_at = ?, last_outcome = ?, last_reason = ? WHERE listing = ?"""
-_SAVE_HOST: Final = """UPDATE host SET next_allowed_at = ?, failures = ?, robots = ?,
-    visits_today = ?, day = ?, parked_reason = ?
-    WHERE host = ? AND token = ? AND owner IS NOT NULL"""
-_PAGE: Final = (
-    "etag",
-    "last_modified",
-    "digest",
-    "verdict",
-    "verdict_reason",
-    "last_full_at",
-    "evidence",
-    "identity",
-)
-_SAVE_PAGE: Final = (
-    f"INSERT INTO page (listing, {', '.join(_PAGE)}) VALUES ({', '.join('?' * 9)}) "
-    f"ON CONFLICT (listing) DO UPDATE SET {', '.join(f'{n} = excluded.{n}' for n in _PAGE)} "
-    "WHERE " + " OR ".join(f"page.{n} IS DISTINCT FROM excluded.{n}" for n in _PAGE)
-)
-
-
-# Read in text: what the columns' types would do for each value is half the work.
-_STATES: Final = """SELECT p.listing, p.next_due_at, p.failures, p.missing, p.last_visit_at,
-        p.last_outcome, p.last_reason, g.etag, g.last_modified, g.digest, g.verdict,
-        g.verdict_reason, g.last_full_at, g.identity, {evidence}
-    FROM poll p LEFT JOIN page g ON g.listing = p.listing WHERE p.listing {one}"""
-
-
-class _Stored(tuple[dict[str, Any], ...]):  # noqa: SLOT001 -- a tuple can have no slots
-    """Evidence as loaded, with what else was known of the page then.
-
-    A state that is saved with the same page again leaves its row alone.
-    """
-
-    page: tuple[Any, ...]
 
 
 class Polls:
@@ -98,9 +70,9 @@ class Polls:
     ) -> dict[int, ListingState]:
         """By listing; one by hand has none. Without `evidence` only to be looked at."""
         one, bound = one_of(self._conn, listings)
-        query = _STATES.format(evidence="g.evidence" if evidence else "NULL", one=one)
+        query = STATES.format(evidence="g.evidence" if evidence else "NULL", one=one)
         rows = self._conn.execute(text(query), {"listings": bound}).all()
-        return {row[0]: _state(*row) for row in rows}
+        return {row[0]: state_of(*row) for row in rows}
 
     def tiers(self, at: datetime) -> dict[int, str]:
         """By listing the prices for several on its page, as it was last read up to `at`."""
@@ -115,11 +87,11 @@ class Polls:
     def save_states(self, states: Iterable[ListingState]) -> None:
         """Due times always; what is known of the page only where it differs."""
         held = list(states)
-        saved = run_many(self._conn, _SAVE_POLL, [_poll_row(state) for state in held])
+        saved = run_many(self._conn, SAVE_POLL, [poll_row(state) for state in held])
         if saved < len(held):
             self._add_missing(held)
-        pages = [_page_row(state) for state in held if not _same_page(state)]
-        run_many(self._conn, _SAVE_PAGE, pages)
+        pages = [page_row(state) for state in held if not same_page(state)]
+        run_many(self._conn, SAVE_PAGE, pages)
 
     def _add_missing(self, states: Sequence[ListingState]) -> None:
         table = tables.poll
@@ -128,13 +100,13 @@ class Polls:
         )
         known = set(self._conn.scalars(query))
         columns = ("next_due_at", "failures", "missing", "last_visit_at")
-        rows = [_poll_row(state) for state in states if state.listing not in known]
+        rows = [poll_row(state) for state in states if state.listing not in known]
         insert_many(self._conn, table, (*columns, "last_outcome", "last_reason", "listing"), rows)
 
     def host(self, host: str) -> HostState | None:
         """Its pace and robots.txt; None where it was never visited."""
         row = self._conn.execute(select(tables.host).where(tables.host.c.host == host)).first()
-        return None if row is None else _host(row)
+        return None if row is None else host_of(row)
 
     def claim(self, host: str, owner: str, now: datetime, hold: timedelta) -> Lease | None:
         """The lease on a host, or None while one stands, whoever holds it."""
@@ -149,7 +121,7 @@ class Polls:
             where=free,
         ).returning(table)
         row = self._conn.execute(query).first()
-        return None if row is None else Lease(host, owner, row.token, until, _host(row))
+        return None if row is None else Lease(host, owner, row.token, until, host_of(row))
 
     def holder(self, host: str) -> str | None:
         """The owner of the lease that now stands on a host, run out or not."""
@@ -179,7 +151,7 @@ class Polls:
 
     def save_hosts(self, hosts: Sequence[tuple[Lease, HostState]]) -> int:
         """The same for many; answers how many were still held."""
-        return run_many(self._conn, _SAVE_HOST, [_host_row(lease, state) for lease, state in hosts])
+        return run_many(self._conn, SAVE_HOST, [host_row(lease, state) for lease, state in hosts])
 
     def release(self, lease: Lease) -> None:
         """Give it back; nothing happens where it was lost."""
@@ -223,123 +195,3 @@ def _holds(lease: Lease) -> Any:
         table.c.token == lease.token,
         table.c.owner == lease.owner,
     )
-
-
-def _host_row(lease: Lease, state: HostState) -> tuple[Any, ...]:
-    return (
-        _micros(state.next_allowed_at),
-        state.failures,
-        None if state.robots is None else _robots_text(state.robots),
-        state.visits_today,
-        None if state.day is None else to_day(state.day),
-        state.parked_reason,
-        lease.host,
-        lease.token,
-    )
-
-
-def _host(row: Any) -> HostState:
-    robots = None if row.robots is None else loads_once(RobotsCopy, row.robots)
-    return HostState(
-        row.host,
-        row.next_allowed_at,
-        row.failures,
-        robots,
-        row.visits_today,
-        row.day,
-        row.parked_reason,
-    )
-
-
-def _state(  # noqa: PLR0913, PLR0917 -- the columns of `_STATES`, in their order
-    listing: int,
-    next_due_at: int,
-    failures: int,
-    missing: int,
-    last_visit_at: int | None,
-    last_outcome: str | None,
-    last_reason: str | None,
-    etag: str | None,
-    last_modified: str | None,
-    digest: str | None,
-    verdict: str | None,
-    verdict_reason: str | None,
-    last_full_at: int | None,
-    identity: str | None,
-    shown: str | None,
-) -> ListingState:
-    evidence = _Stored(json.loads(shown) if shown else ())
-    state = ListingState(
-        listing,
-        instant(next_due_at),
-        Validators(etag, last_modified),
-        digest,
-        verdict,
-        verdict_reason,
-        failures,
-        missing,
-        None if last_visit_at is None else instant(last_visit_at),
-        last_outcome,
-        last_reason,
-        None if last_full_at is None else instant(last_full_at),
-        evidence,
-        json.loads(identity) if identity else {},
-    )
-    evidence.page = _page(state)
-    return state
-
-
-def _page(state: ListingState) -> tuple[Any, ...]:
-    """What is known of the page beside its evidence."""
-    return (
-        state.listing,
-        state.validators,
-        state.digest,
-        state.verdict,
-        state.verdict_reason,
-        state.last_full_at,
-        state.identity,
-    )
-
-
-def _same_page(state: ListingState) -> bool:
-    evidence = state.evidence
-    return isinstance(evidence, _Stored) and evidence.page == _page(state)
-
-
-def _micros(at: datetime | None) -> int | None:
-    return None if at is None else to_micros(at)
-
-
-def _poll_row(state: ListingState) -> tuple[Any, ...]:
-    return (
-        to_micros(state.next_due_at),
-        state.failures,
-        state.missing,
-        _micros(state.last_visit_at),
-        state.last_outcome,
-        state.last_reason,
-        state.listing,
-    )
-
-
-def _page_row(state: ListingState) -> tuple[Any, ...]:
-    return (
-        state.listing,
-        state.validators.etag,
-        state.validators.last_modified,
-        state.digest,
-        state.verdict,
-        state.verdict_reason,
-        _micros(state.last_full_at),
-        _json(list(state.evidence)),
-        _json(dict(state.identity)),
-    )
-
-
-@lru_cache(maxsize=64)  # a host's copy is the same for a day
-def _robots_text(copy: RobotsCopy) -> str:
-    return dumps(copy)
-
-
-_json = json.JSONEncoder(ensure_ascii=False, default=str).encode
