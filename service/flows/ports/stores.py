@@ -1,14 +1,13 @@
-"""What the flows need from outside: a store, a fetcher, channels and a clock."""
+"""What the flows need of a database: a store by subject, all of them in one transaction."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, Protocol
 
-from scrapers import RobotsCopy, Validators, Visited, VisitRequest
+from service.flows.ports.records import Doubt, Gap, HostState, Lease, ListingState, Placed, VisitRow
 from service.model.book import Book
 from service.model.builds import Build
 from service.model.catalogue import Listing, Part, Supplier
@@ -16,112 +15,6 @@ from service.model.deals import Deal, Notice, Target
 from service.model.money import Rates
 from service.model.orders import Movement, Offcut, Order, OrderBill, Purchase
 from service.model.prices import Observation, PriceNow, Spell
-from service.model.quiet import Quiet
-
-Clock = Callable[[], datetime]
-CLOCKS = "clock."  # settings: before a host's name, the seconds that its clock is ahead of ours
-
-
-@dataclass(frozen=True, slots=True)
-class ListingState:
-    """What the poller remembers of a listing between visits.
-
-    `digest`: SHA-256 hex of the last whole body; `verdict`: the outcome that
-    body was read to; `missing`: consecutive 404s; `last_full_at`: when the
-    page was last fetched without validators.
-    """
-
-    listing: int
-    next_due_at: datetime
-    validators: Validators = field(default_factory=Validators)
-    digest: str | None = None
-    verdict: str | None = None
-    verdict_reason: str | None = None
-    failures: int = 0
-    missing: int = 0
-    last_visit_at: datetime | None = None
-    last_outcome: str | None = None
-    last_reason: str | None = None
-    last_full_at: datetime | None = None
-    evidence: tuple[dict[str, Any], ...] = ()  # of the last accepted reading
-    identity: Mapping[str, str] = field(default_factory=dict)  # title, gtin, mpn, sku, brand then
-
-
-@dataclass(frozen=True, slots=True)
-class HostState:
-    """A host row: its lease, its pace and its robots.txt."""
-
-    host: str
-    next_allowed_at: datetime | None = None
-    failures: int = 0
-    robots: RobotsCopy | None = None
-    visits_today: int = 0
-    day: date | None = None
-    parked_reason: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Lease:
-    """The right to visit a host until `until`; `token` grows with every claim."""
-
-    host: str
-    owner: str
-    token: int
-    until: datetime
-    state: HostState
-
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """A reading kept aside: what was read, why it is not believed, how often it was seen.
-
-    `reading` is the JSON object of `ebbmark read`. `at`: when it was last seen; `since`: when
-    first in a row (None: only at `at`).
-    """
-
-    listing: int
-    at: datetime
-    reason: str
-    reading: Mapping[str, Any]
-    seen: int = 1
-    since: datetime | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class VisitRow:
-    """The outcome of one visit, kept for as long as the settings say."""
-
-    listing: int
-    at: datetime
-    outcome: str
-    reason: str | None = None
-    status: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """A stretch inside a spell in which nobody looked."""
-
-    listing: int
-    start: datetime
-    end: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A reading that contradicts what was seen at its time, with the reason in words."""
-
-    observation: Observation
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """What came of old readings: new ones, ones that repeat what was known, refused ones."""
-
-    new: int = 0
-    known: int = 0
-    refused: tuple[Refused, ...] = ()
 
 
 class CatalogueStore(Protocol):
@@ -327,65 +220,3 @@ class Store(Protocol):
 
     def read(self) -> AbstractContextManager[Unit]: ...
     def write(self) -> AbstractContextManager[Unit]: ...
-
-
-class PageFetcher(Protocol):
-    """Asks a shop for a page; a failure is a value, not an exception."""
-
-    async def visit(self, request: VisitRequest) -> Visited: ...
-    async def aclose(self) -> None: ...
-
-
-class Channel(Protocol):
-    """Takes a notice to a person. Raises DeliveryError."""
-
-    name: str
-
-    async def send(self, notice: Notice) -> None: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Deps:
-    """Everything that a flow needs, chosen in `bootstrap`."""
-
-    store: Store
-    fetcher: PageFetcher
-    channels: Mapping[str, Channel]
-    clock: Clock
-    owner: str
-    currency: str = "EUR"
-    destination: str | None = None
-    time_zone: str = "UTC"
-    quiet_hours: Quiet | None = None
-    loopback_hosts: frozenset[str] = frozenset()
-    contact: str | None = None
-    latest_rates: Callable[[], Awaitable[list[tuple[date, str, str]]]] | None = None
-    keep_visits_days: int = 90
-    extra: Mapping[str, Any] = field(default_factory=dict)
-
-
-__all__ = [
-    "CatalogueStore",
-    "Channel",
-    "Clock",
-    "DealStore",
-    "Deps",
-    "Doubt",
-    "Gap",
-    "HostState",
-    "Lease",
-    "ListingState",
-    "OrderStore",
-    "Outbox",
-    "PageFetcher",
-    "Placed",
-    "PollStore",
-    "PriceLog",
-    "PurchaseStore",
-    "RateStore",
-    "Refused",
-    "Store",
-    "Unit",
-    "VisitRow",
-    "WorkshopStore",
-]
