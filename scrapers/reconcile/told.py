@@ -68,6 +68,13 @@ def akin(one: str, other: str) -> bool:
     return not a or not b or bool(a & b)
 
 
+def filled(ids: Ids, more: Ids) -> Ids:
+    """Identifiers completed by those of another source."""
+    return Ids(
+        ids.gtin or more.gtin, ids.mpn or more.mpn, ids.sku or more.sku, ids.brand or more.brand
+    )
+
+
 def tell(
     products: list[Product], heading: str | None, url: str, choice: str | None
 ) -> tuple[Told | None, int]:
@@ -135,11 +142,7 @@ def _completed(told: Told, goods: list[Product]) -> Ids:
     ids = told.ids
     for other in goods:
         if alike(other.title, told.title):
-            more = other.ids
-            ids = Ids(
-                ids.gtin or more.gtin, ids.mpn or more.mpn, ids.sku or more.sku,
-                ids.brand or more.brand,
-            )  # fmt: skip
+            ids = filled(ids, other.ids)
     return ids
 
 
