@@ -119,6 +119,17 @@ _MAY_BE: Final = re.compile(
     r"pode|może|można|możliwość|lze|může|možn|voidaan|voi\b|poate|\w+(?:ható|hető)\b",
     re.IGNORECASE,
 )
+# Words that goods which are gone may be ordered all the same.
+_ORDERABLE: Final = re.compile(
+    r"(?:can|may) (?:still )?be (?:back-?)?ordered|\bback-?order\w*|made to order|special order|"
+    r"available (?:to|for|on) order|(?<!nicht )(?<!mehr )bestellbar|auf bestellung\b|"
+    r"(?:wel|nog|wordt) te bestellen|(?:wel )?bestelbaar|op bestelling|sur commande|"
+    r"commande possible|commandable|(?<!non )ordinabil[ei]|su ordinazione|bajo pedido|"
+    r"por encargo|se puede pedir|"
+    r"na zamówienie|na objednávku|lze objednat|kan beställas|beställningsvara|bestillingsvare|"
+    r"skaffevare|kan bestilles|tilaustuote|(?<!nem )rendelhető|取り?寄せ",
+    re.IGNORECASE,
+)
 _HELD: Final = (Availability.IN_STOCK, Availability.LOW_STOCK)
 _LATER: Final = (Availability.BACKORDER, Availability.PREORDER)
 
@@ -152,6 +163,8 @@ def _fresh(text: str) -> Availability | None:
     if known is not None:
         return known
     said = _plain(plain)
+    if said is Availability.OUT_OF_STOCK and _ORDERABLE.search(plain):
+        return Availability.BACKORDER
     return (_held(plain, said) if said in _LATER else None) or said
 
 

@@ -67,7 +67,8 @@ WORDS = {
         "only 2 left|Only 1 left in stock|3 left|Low stock|last few|nur noch 3 Stück|Nur noch wenige Stück verfügbar|"
         "noch 2 Stück auf Lager|geringer Bestand|plus que 2 en stock|Dernières pièces|stock faible|"
         "nog maar 2 op voorraad|laatste stuks|ultimi pezzi|solo 2 disponibili|últimas unidades|quedan 3|"
-        "ostatnie sztuki|tylko 2 szt.|poslední kus|zbývá 2 ks|endast 2 kvar|få kvar|kun 2 tilbage|få på lager|2 in stock"
+        "letzte 3 Stück|dernières 2 pièces|laatste 2 stuks|poslední 3 kusy|sista 2 exemplaren|"
+        "ostatnie sztuki|Ostatnie 2 sztuki|tylko 2 szt.|poslední kus|zbývá 2 ks|endast 2 kvar|få kvar|kun 2 tilbage|få på lager|2 in stock"
     ),
     A.OUT_OF_STOCK: (
         "out of stock|Out-of-stock|Sold out|currently unavailable|not in stock|0 in stock|Temporarily out of stock|"
@@ -80,7 +81,12 @@ WORDS = {
     A.BACKORDER: (
         "Backorder|available on backorder|made to order|Ships in 3-4 weeks|nachbestellt|auf Bestellung|Lieferzeit 3-4 Wochen|"
         "Lieferbar ab 12.12.2026|sur commande|en réapprovisionnement|op bestelling|nabestelling|su ordinazione|bajo pedido|"
-        "na zamówienie|na objednávku|beställningsvara|restnoterad|bestillingsvare|i restordre"
+        "na zamówienie|na objednávku|beställningsvara|restnoterad|bestillingsvare|i restordre|"
+        # gone, and to be ordered all the same: schema.org's BackOrder
+        "Not in stock, can be ordered|Nicht auf Lager – bestellbar, Lieferzeit 6 Wochen|Nicht vorrätig, auf Bestellung|"
+        "Épuisé, commande possible|niet op voorraad, wel te bestellen|Esaurito, ordinabile|Agotado, bajo pedido|"
+        "Brak w magazynie, na zamówienie|Není skladem, na objednávku|Slut i lager, kan beställas|"
+        "Ikke på lager – bestillingsvare"
     ),
     A.PREORDER: (
         "Pre-order|preorder now|Coming soon|Vorbestellung|jetzt vorbestellen|demnächst verfügbar|précommande|bientôt disponible|"
@@ -122,8 +128,8 @@ NOT_HELD = {
     "Backorder (2 in stock at the supplier)": A.BACKORDER,
     "10 available (pre-order)": A.PREORDER,
     "Verfügbar ab Mai (kann vorbestellt werden)": A.PREORDER,
-    "Sold out (can be backordered)": A.OUT_OF_STOCK,
-    "0 in stock (can be backordered)": A.OUT_OF_STOCK,
+    "Sold out (can be backordered)": A.BACKORDER,
+    "0 in stock (can be backordered)": A.BACKORDER,
     "2 in stock (can be backordered)": A.LOW_STOCK,
     "Nur noch 2 vorrätig (kann nachbestellt werden)": A.LOW_STOCK,
 }
