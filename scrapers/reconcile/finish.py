@@ -27,8 +27,9 @@ from scrapers.readers.stock import Stock
 from scrapers.readers.values import minor_units, rounded
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
+from scrapers.reconcile.names import alike
 from scrapers.reconcile.tax import tax_of
-from scrapers.reconcile.told import Told, alike
+from scrapers.reconcile.told import Told
 from scrapers.texts import read_sold_as, read_spec, says_few
 
 MAX_EVIDENCE = 60

@@ -12,7 +12,7 @@ from scrapers.readers.values import clean
 from scrapers.reconcile.court import ZERO, Court, Verdict
 from scrapers.reconcile.finish import evidence_of
 from scrapers.reconcile.goods import looks_like_goods
-from scrapers.reconcile.told import tell
+from scrapers.reconcile.tell import tell
 
 
 @dataclass(frozen=True, slots=True)

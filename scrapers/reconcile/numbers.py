@@ -9,7 +9,8 @@ from scrapers.readers import details, number, state, visible
 from scrapers.readers.claims import Product
 from scrapers.readers.dom import Doc
 from scrapers.readers.statemoney import MINOR
-from scrapers.reconcile.told import Told, alike, filled
+from scrapers.reconcile.names import alike
+from scrapers.reconcile.told import Told, filled
 
 _NUMBER_KEYS = ('"sku"', '"sku\\"', '"gtin', '"ean"', '"upc"', '"mpn"', '"barcode"', '"brand"',
                 "'brand'", "item_brand", "item_id")  # fmt: skip

@@ -11,7 +11,7 @@ from scrapers.readers.statemoney import MINOR
 from scrapers.reconcile.court import Court, Verdict
 from scrapers.reconcile.settle import settle
 from scrapers.reconcile.subject import Subject
-from scrapers.reconcile.told import tell
+from scrapers.reconcile.tell import tell
 
 
 def with_state(

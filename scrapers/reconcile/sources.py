@@ -16,7 +16,8 @@ from scrapers.reconcile.court import Court
 from scrapers.reconcile.places import CURRENCY_OF, dollars, likely_factors
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.subject import Subject
-from scrapers.reconcile.told import Told, tell
+from scrapers.reconcile.tell import tell
+from scrapers.reconcile.told import Told
 from scrapers.texts import read_price
 
 

@@ -6,8 +6,9 @@ from scrapers.model import SiteRules
 from scrapers.readers import meta, said
 from scrapers.readers.dom import Doc
 from scrapers.readers.titles import shop_names
+from scrapers.reconcile.names import akin
 from scrapers.reconcile.places import country_of
-from scrapers.reconcile.told import Told, akin
+from scrapers.reconcile.told import Told
 
 
 class Subject:
