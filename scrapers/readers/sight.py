@@ -12,12 +12,13 @@ from scrapers.readers.cards import is_linked_alone
 from scrapers.readers.claims import Seen
 from scrapers.readers.context import in_sentence, is_sentence, lines_of, of_link
 from scrapers.readers.dom import where
-from scrapers.readers.kinds import refined, tax_label, tax_of_seen
+from scrapers.readers.kinds import refined
 from scrapers.readers.labelled import Labelled, labelled
 from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import Places, own_class
 from scrapers.readers.pricelike import CURRENCY
 from scrapers.readers.runs import Ranges, Rows, least
+from scrapers.readers.taxwords import tax_label, tax_of_seen
 from scrapers.readers.told import Hints, told_by
 
 MAX_PRICE_TEXT = 90

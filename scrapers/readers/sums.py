@@ -27,6 +27,8 @@ _PER_BEHIND = re.compile(
     r"\s?(?:/|per|pro|je|par|al|por|za|le)\s?\d+(?:[.,]\d+)?\s?(?:k?g|mg|m?l|cl|dl|m[²³23]?|oz|lb)\b",
     re.IGNORECASE,
 )
+_SPACED = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")  # "1 599"
+_PERCENT = re.compile(r"\d+(?:[.,]\d+)?\s?%")
 
 
 def is_lone(text: str) -> bool:
@@ -57,3 +59,8 @@ def bare(text: str) -> str | None:
         return None
     code = amounts[0][:3]
     return amounts[0] if is_currency(code) or not code.isalpha() else amounts[0][3:]
+
+
+def without_rates(text: str) -> str:
+    """The text without its percentages, the thousands of its amounts closed up."""
+    return _PERCENT.sub("", _SPACED.sub("", text))
