@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -18,27 +17,20 @@ from scrapers.model import (
     Reading,
     SiteRules,
     Source,
-    Tax,
     UnitPrice,
 )
-from scrapers.readers.claims import Seen
-from scrapers.readers.pricelike import AMOUNT
 from scrapers.readers.stock import Stock
 from scrapers.readers.values import minor_units, rounded
 from scrapers.readers.visible import View
+from scrapers.reconcile.available import available
 from scrapers.reconcile.court import CHOICE_NEEDED, NO_CURRENCY, Court, Verdict
 from scrapers.reconcile.names import alike
+from scrapers.reconcile.proofs import evidence_of
 from scrapers.reconcile.tax import tax_of
-from scrapers.reconcile.told import Told
-from scrapers.texts import read_sold_as, read_spec, says_few
+from scrapers.texts import read_sold_as, read_spec
 
 MAX_EVIDENCE = 60
-MAX_VALUE = 120
-MAX_SEEN = 30
-_SEPARATORS = re.compile(r"\D")
 MAX_SPEC_TEXT = 300  # the title tells most of it; the first lines the rest
-_GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
-_OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +52,7 @@ def reading(court: Court, verdict: Verdict, around: Around) -> Reading:
     """A Reading with its outcome: ok, or doubtful with the reason."""
     title = _title(court, around)
     ids = _ids(court)
-    stock, clash = _availability(court, verdict, around)
+    stock, clash = available(court, verdict, around.stock, ruled=bool(around.rules.availability))
     doubt = verdict.doubt or _garbled(around) or _other_goods(around.rules.ids, ids)
     doubt = doubt or (clash.value if clash and stock is Availability.IN_STOCK else None)
     currency = verdict.currency or around.rules.currency
@@ -168,49 +160,6 @@ def _garbled(around: Around) -> str | None:
     return "the page's text is damaged at the price" if around.view.garbled else None
 
 
-def _availability(
-    court: Court, verdict: Verdict, around: Around
-) -> tuple[Availability, Evidence | None]:
-    """The stock, and what speaks against it.
-
-    Plain "in stock" of the markup against a page that says sold out is for the user to settle.
-    Words of a theme (a limited availability) yield to it; goods in sight against markup
-    without any settle nothing, and leave the price clear.
-    """
-    if verdict.stock is not Availability.UNKNOWN:
-        return verdict.stock, None
-    lead = [verdict.told] if verdict.told else []
-    told = next(
-        (
-            t.availability
-            for t in (*lead, *court.told)
-            if t and t.availability is not Availability.UNKNOWN
-        ),
-        Availability.UNKNOWN,
-    )
-    if around.rules.availability:
-        return around.stock.said, None
-    shown = around.stock.said
-    if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(shown, around)):
-        return shown, None
-    seen = shown in _GOOD and around.stock.near
-    clash = (told in _GOOD and shown in _OUT) or (told in _OUT and seen)
-    proof = around.stock.proof
-    if clash and proof is not None and not around.stock.mixed and not court.choices:
-        said = f'the markup says {told}, the page says "{proof.value[:40]}"'
-        known = shown if shown in _OUT else Availability.UNKNOWN
-        known = told if told is Availability.IN_STOCK else known
-        return known, Evidence("visible", "doubt", said, proof.where)
-    return told, None
-
-
-def _few(shown: Availability, around: Around) -> bool:
-    """Whether words in sight ("only 3 left", not "3 in stock") tell of the last pieces."""
-    if shown is not Availability.LOW_STOCK or around.stock.mixed or around.stock.proof is None:
-        return False
-    return says_few(around.stock.proof.value)
-
-
 def _unit(court: Court) -> UnitPrice | None:
     seen = court.shown.unit
     if seen is not None and seen.per:
@@ -256,48 +205,3 @@ def evidence(court: Court, around: Around, price: Decimal | None) -> tuple[Evide
         found.append(Evidence("state", "choices", str(len(around.choices)), around.choices_where))
     found += [Evidence("visible", "doubt", d[:120], "") for d in around.view.doubts[:5]]
     return tuple(found[:MAX_EVIDENCE])
-
-
-def evidence_of(court: Court, price: Decimal | None = None) -> tuple[Evidence, ...]:
-    """What markup and text say of prices; of many amounts in sight surely where `price` stands."""
-    found = [proof for told in court.told for proof in _of_told(told)]
-    shown = court.shown.all[:MAX_SEEN]
-    backing = (court.shown.now, *(s for s in court.shown.all[MAX_SEEN:] if s.amount == price))
-    for seen in (*(s for s in backing[:3] if s is not None and s not in shown), *shown):
-        name = "price" if seen.kind in ("now", "gross", "low") else seen.kind
-        found.append(Evidence("visible", name, _near(seen), seen.where))
-    return tuple(found)
-
-
-def _near(seen: Seen) -> str:
-    """The text as it stood; of a long one the piece with the amount."""
-    if len(seen.text) <= MAX_VALUE:
-        return seen.text
-    digits = f"{seen.amount.normalize():f}".replace(".", "").lstrip("0")
-    spans = [m.span() for m in AMOUNT.finditer(seen.text)]
-    holds = (
-        s for s in spans if _SEPARATORS.sub("", seen.text[slice(*s)]).lstrip("0").startswith(digits)
-    )
-    start, _ = next(holds, spans[0] if spans else (0, 0))
-    return seen.text[max(0, start - MAX_VALUE // 2) :][:MAX_VALUE]
-
-
-def _of_told(told: Told) -> list[Evidence]:
-    reader = str(told.source)
-    named = (
-        ("price", told.text or told.price), ("currency", told.currency),
-        ("list_price", told.list_price),
-        ("low", told.low), ("high", told.high), ("member_price", told.member_price),
-        ("shipping", told.shipping), ("country", told.country),
-    )  # fmt: skip
-    made = [Evidence(reader, n, str(v)[:120], told.where) for n, v in named if v not in (None, "")]
-    if told.availability is not Availability.UNKNOWN:
-        made.append(Evidence(reader, "availability", str(told.availability), told.where))
-    if told.tax is not Tax.UNKNOWN:
-        made.append(Evidence(reader, "tax", str(told.tax), told.where))
-    return made
-
-
-def source_name(source: Source | None) -> str | None:
-    """The source as the JSON answer names it."""
-    return str(source) if source else None

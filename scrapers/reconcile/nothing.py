@@ -10,8 +10,8 @@ from scrapers.readers import pageclass, state, visible
 from scrapers.readers.dom import Doc
 from scrapers.readers.values import clean
 from scrapers.reconcile.court import ZERO, Court, Verdict
-from scrapers.reconcile.finish import evidence_of
 from scrapers.reconcile.goods import looks_like_goods
+from scrapers.reconcile.proofs import evidence_of
 from scrapers.reconcile.tell import tell
 
 

@@ -1,0 +1,51 @@
+"""Stock as the markup states it against stock as the page shows it."""
+
+from __future__ import annotations
+
+from scrapers.model import Availability, Evidence
+from scrapers.readers.stock import Stock
+from scrapers.readers.stockwords import GOOD, OUT
+from scrapers.reconcile.court import Court, Verdict
+from scrapers.texts import says_few
+
+
+def available(
+    court: Court, verdict: Verdict, stock: Stock, *, ruled: bool
+) -> tuple[Availability, Evidence | None]:
+    """The stock, and what speaks against it.
+
+    Plain "in stock" of the markup against a page that says sold out is for the user to settle.
+    Words of a theme (a limited availability) yield to it; goods in sight against markup
+    without any settle nothing, and leave the price clear.
+    `ruled`: a rule of the user's own tells the stock.
+    """
+    if verdict.stock is not Availability.UNKNOWN:
+        return verdict.stock, None
+    if ruled:
+        return stock.said, None
+    told, shown = _told(court, verdict), stock.said
+    if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(stock)):
+        return shown, None
+    seen = shown in GOOD and stock.near
+    clash = (told in GOOD and shown in OUT) or (told in OUT and seen)
+    proof = stock.proof
+    if clash and proof is not None and not stock.mixed and not court.choices:
+        said = f'the markup says {told}, the page says "{proof.value[:40]}"'
+        known = shown if shown in OUT else Availability.UNKNOWN
+        known = told if told is Availability.IN_STOCK else known
+        return known, Evidence("visible", "doubt", said, proof.where)
+    return told, None
+
+
+def _told(court: Court, verdict: Verdict) -> Availability:
+    """What the markup says that tells the price, else the first that says anything."""
+    lead = (verdict.told,) if verdict.told else ()
+    said = (t.availability for t in (*lead, *court.told))
+    return next((a for a in said if a is not Availability.UNKNOWN), Availability.UNKNOWN)
+
+
+def _few(shown: Stock) -> bool:
+    """Whether words in sight ("only 3 left", not "3 in stock") tell of the last pieces."""
+    if shown.said is not Availability.LOW_STOCK or shown.mixed or shown.proof is None:
+        return False
+    return says_few(shown.proof.value)
