@@ -11,6 +11,7 @@ from scrapers.readers import ordering
 from scrapers.readers.barriers import BOT_HTML, BOT_TEXT, BOT_TITLE, WALL
 from scrapers.readers.dom import Doc
 from scrapers.readers.places import Places
+from scrapers.readers.pricelike import squeeze
 from scrapers.readers.words import Words
 
 _LOST = Words(
@@ -181,7 +182,7 @@ def challenge(doc: Doc, text: str) -> PageClass:
 
 def lost(doc: Doc, heading: str | None) -> PageClass:
     """A page that says in its title or heading that there is nothing here."""
-    title = " ".join((doc.titles[0] if doc.titles else "").split())[:200]
+    title = squeeze(doc.titles[0] if doc.titles else "")[:200]
     for text in (title, (heading or "")[:200]):
         for kind, words, reason in _SAID:
             if words.search(text):
@@ -212,7 +213,7 @@ def asks(doc: Doc, places: Places) -> tuple[int, str] | None:
     """How far from the heading a price element says to ask for the price, and its words."""
     found = []
     for node in doc.priced[:MAX_ASKED]:
-        text = " ".join(node.text(separator=" ")[: 4 * MAX_ASK].split())
+        text = squeeze(node.text(separator=" ")[: 4 * MAX_ASK])
         if len(text) <= MAX_ASK and _ASK.fullmatch(text):
             place = places.of(node)
             found += [(place.level, text)] * (place.zone == "" and not place.struck)
@@ -226,7 +227,7 @@ MAX_ASK = 30
 def why_no_price(text: str) -> PageClass:
     """For a page without a price of its own: what it says instead."""
     size = len(text)
-    text = " ".join(text[:MAX_WHY].split())  # a phrase may run over several elements
+    text = squeeze(text[:MAX_WHY])  # a phrase may run over several elements
     for kind, words, limit, reason in _WHY:
         if found := words.search(text[:limit]):
             return PageClass(kind, reason.format(found[0][:40]))

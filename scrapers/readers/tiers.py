@@ -15,6 +15,7 @@ from selectolax.lexbor import LexborNode
 from scrapers.model import Evidence, Multibuy
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places
+from scrapers.readers.pricelike import squeeze
 from scrapers.texts import read_price
 from scrapers.texts.locales import style
 
@@ -43,7 +44,7 @@ def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> 
         if places.of(node).zone in ("other", "hidden"):
             continue
         for row in node.css("tr, li")[:MAX_ROWS]:
-            made = _row(" ".join(row.text(separator=" ").split()), locale, currency)
+            made = _row(squeeze(row.text(separator=" ")), locale, currency)
             if made is not None:
                 found.append(made)
     return found
@@ -135,7 +136,7 @@ _QUANTITY = re.compile(
 
 def _text(node: LexborNode) -> str:
     text = node.text(separator=" ")
-    return text if len(text) > MAX_ROW else " ".join(text.split())
+    return text if len(text) > MAX_ROW else squeeze(text)
 
 
 def _rows(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from scrapers.readers.dom import Doc
+from scrapers.readers.pricelike import squeeze
 
 _SEPARATED = re.compile(r"\s+[-–—|·•»:]+\s+|\s*[|»]\s*")  # noqa: RUF001  # signs of titles
 _BARE = re.compile(r"[\W_]+")
@@ -21,7 +22,7 @@ def without_shop(title: str, heading: str | None, shops: tuple[str, ...]) -> str
     parts = [m.span() for m in _SEPARATED.finditer(title)]
     for start, end in parts:
         lead = title[:start].strip()
-        if heading and lead and " ".join(heading.split()).casefold() == lead.casefold():
+        if heading and lead and squeeze(heading).casefold() == lead.casefold():
             return lead
         if lead and _bare(title[end:]) in shops:
             return lead

@@ -14,7 +14,7 @@ from selectolax.lexbor import LexborNode
 from scrapers.readers import labels
 from scrapers.readers.claims import Seen
 from scrapers.readers.places import Places
-from scrapers.readers.pricelike import CURRENCY, PRICE_LIKE
+from scrapers.readers.pricelike import CURRENCY, PRICE_LIKE, squeeze
 from scrapers.readers.split import price_text
 from scrapers.readers.words import Words
 from scrapers.texts import read_price
@@ -137,7 +137,7 @@ def led_by_rate(lower: Seen, higher: Seen) -> bool:
     digits = _NOT_DIGIT.sub("", higher.text)
     for _ in range(MAX_CLIMB):
         text = at.text(separator=" ")[: 8 * MAX_BLOCK] if at is not None else ""
-        if at is None or at.tag == "body" or len(" ".join(text.split())) > MAX_BLOCK:
+        if at is None or at.tag == "body" or len(squeeze(text)) > MAX_BLOCK:
             return False
         rates = [Decimal(m[1].replace(",", ".")) for m in _PERCENT.finditer(text)][:4]
         if rates and digits in _NOT_DIGIT.sub("", text):

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 from scrapers.model import Availability, Tax
 from scrapers.readers import details, number, ordering, pageclass, stock
 from scrapers.readers.dom import Doc
+from scrapers.readers.pricelike import squeeze
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import Court
 
@@ -81,8 +82,8 @@ def _gone(court: Court, view: View) -> bool:
         shared = shared.parent
     if link is None or shared is None or not link.text().strip():
         return False
-    _, _, under = " ".join(view.places.text(shared)[:MAX_UNDER].split()).partition(title)
-    before = under.partition(" ".join(link.text().split()))[0]
+    _, _, under = squeeze(view.places.text(shared)[:MAX_UNDER]).partition(title)
+    before = under.partition(squeeze(link.text()))[0]
     return pageclass.why_no_price(before).kind == "withdrawn"
 
 

@@ -11,6 +11,7 @@ from scrapers.model import Source
 from scrapers.readers import labels, ordering, was
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
+from scrapers.readers.pricelike import squeeze
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import Court, Verdict
 
@@ -73,11 +74,7 @@ def _of_some(now: Seen, view: View, court: Court) -> bool:
     at = now.node
     while at is not None and at.mem_id not in view.places.above:
         at = at.parent
-    text = (
-        " ".join(view.places.text(at)[: 2 * MAX_BLOCK].split())[:MAX_BLOCK]
-        if at is not None
-        else ""
-    )
+    text = squeeze(view.places.text(at)[: 2 * MAX_BLOCK])[:MAX_BLOCK] if at is not None else ""
     return bool(labels.MEMBER.search(text) or labels.SET.search(text))
 
 
