@@ -21,29 +21,19 @@ _BY_CLASS = (
     ("eco", classes.ECO), ("net", classes.NET), ("list", classes.LIST),
     ("other", classes.OTHER),
 )  # fmt: skip
-
-
 _DISCOUNTED = re.compile(
     r"(?:with|has|is|ws|price|prix|preis|pris|prijs|prezzo|cena)[-_]{0,2}discount"
     r"(?![-_]?(?:amount|value|percent|label|badge|info|text))|"
     r"discount(?:ed)?[-_]{0,2}(?:price|prix|preis|pris|prijs|prezzo|cena)",
     re.IGNORECASE,
 )
-
-
 _OFF_SIGN = re.compile(r"^\W*[-−–]\s?\D{0,4}\d|%")  # noqa: RUF001  # the minus of pages
-
-
 # "with-list-price": the price that has a list price beside it, not the list price itself
 _BESIDE_IT = re.compile(
     r"(?<![\w-])(?:with|has|is)-\S+|(?<![a-z])(?:with|has)(?-i:[A-Z])\S+", re.IGNORECASE
 )
-
-
 # the box around current and old price alike
 _LIST_OF = re.compile(r"prices?[-_]?list", re.IGNORECASE)
-
-
 MAX_UP = 3  # elements, the amount's own among them
 MAX_MORE = 60  # characters
 _NOT_DIGIT = re.compile(r"\D")

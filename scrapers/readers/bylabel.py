@@ -15,39 +15,23 @@ _BY_LABEL = (
     ("member", labels.MEMBER),
     ("saving", labels.SAVING),
 )  # fmt: skip
-
-
 _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
-
-
 _LEADING = (("shipping", labels.SHIPPING), ("instalment", labels.INSTALMENT))
-
-
 _LETTERS = re.compile(r"[^\W\d_]{2}")
-
-
 _OFF = re.compile(
     r"\s*(?:(?:off|saved|discount|cash-?back|rabatt|korting|de remise|sconto)\b(?!\s*:)|"
     r"할인(?!가|판매)|割?引き?)",
     re.IGNORECASE,
 )
-
-
 _MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
-
-
 # "3x", "4 payments": how often, not how much
 _TIMES = re.compile(
     r"(?<![\d.,])\d{1,2}\s?(?:[x\u00d7](?!\w)|(?=(?:interest|payment|instal|rat[aey]|raten|termijn|cuota|"
     r"mois|mensualit|monat|month|pagament|paiement|pagos|versement|parcela|spl[áa]t|delbetal)))",
     re.IGNORECASE,
 )
-
-
 # an amount before its currency begins there
 _BEGUN = re.compile(r"\d[\d.,'\u2019 \u00a0\u202f]*\Z")
-
-
 # "3 new from 9.50", "2 offers from": what others ask
 _SELLERS = re.compile(
     r"\b\d+\s+(?:other )?(?:new|used|sellers?|offers?|neue?|angebote?|anbieter|vendeurs?|offres?|"
@@ -55,8 +39,6 @@ _SELLERS = re.compile(
     r"verkopers?|aanbied\w+|venditori|offerte|vendedores|ofertas?|s[äa]ljare|s[æa]lgere)\b[^\d]{0,12}\Z",
     re.IGNORECASE,
 )
-
-
 _PIECES = re.compile(
     r"\b(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|each|szt\w*|ks|kus|pi[èe]ces?|unidad|unit[éà]|unit|pezz[oi]|"
     r"paar|pair|paire|par|set|pack\w*|kpl|db|rol\w*|artikel|item)\b|€|£|\d",

@@ -17,14 +17,8 @@ from scrapers.readers.pricelike import AMOUNT
 from scrapers.readers.taxwords import tax_label
 
 _TICK = "input[type=checkbox]"
-
-
 _STRUCK = 'del, s, strike, [style*="line-through"]'
-
-
 _PER = re.compile(r"[/=)(]|\b(?:per|pro|je|par|al|por|za|le)\b", re.IGNORECASE)
-
-
 # what class names may say of more than the one amount that is called the current price
 _OUTSPOKEN = frozenset({"member", "shipping", "other", "instalment"})
 _LEAD = re.compile(r"([^\W\d_][^\d€$£¥:]{1,24}(?::|(?= ?[\d€$£¥])))")

@@ -12,10 +12,10 @@ from typing import Any
 
 from scrapers.model import Choice, Ids, Source
 from scrapers.readers.claims import Offer, Product
-from scrapers.readers.offers import code_of, first, listed, offers_of, words
+from scrapers.readers.items import Item, code_of, first, listed, words
+from scrapers.readers.offers import offers_of
 from scrapers.readers.values import brand_name, clean, currency_code, number
 
-Item = dict[str, Any]
 MAX_DEPTH = 64
 MAX_NODES = 20_000
 MAX_TOLD = 5_000  # offers of all things of a page

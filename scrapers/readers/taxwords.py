@@ -9,18 +9,12 @@ from scrapers.readers import classes, labels
 from scrapers.readers.pricelike import AMOUNT
 
 _LETTERS = re.compile(r"[^\W\d_]{2}")
-
-
 _CLOSING = re.compile(r"[^\d()]{2,24}\)")  # "120.00 inc GST (109.09 ex GST)"
-
-
 # "5.08 + VAT", but not "5.08 + VAT 1.02"
 _PLUS_TAX = re.compile(
     r"\+ ?(?:iva|btw|vat|gst|dph|moms|mva|alv|[áa]fa|tva|mwst|ust)\b(?![^\w(]{0,4}\d)",
     re.IGNORECASE,
 )
-
-
 _WITHOUT_TAX = re.compile(r"without-?tax", re.IGNORECASE)
 
 
