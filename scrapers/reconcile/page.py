@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from scrapers.model import Outcome, Reading, SiteRules
-from scrapers.readers import jsonld, meta, pageclass, visible
+from scrapers.readers import dropdown, jsonld, meta, pageclass, visible
 from scrapers.readers.dom import Doc
+from scrapers.readers.dropdown import Choices
+from scrapers.reconcile.choose import beside, by_list
 from scrapers.reconcile.court import CHOICE_NEEDED, Court, Verdict
 from scrapers.reconcile.finish import Around, reading
 from scrapers.reconcile.nothing import Nothing
@@ -62,7 +64,10 @@ class Visit:
         page, doc, text = self.page, self.doc, self.page.text
         court, choices, where = court_of(page, told, view)
         court, verdict = with_state(page, court, settle(court), view)
-        verdict = self.wishes.by_choice(verdict, choices, court)
+        listed = (
+            self._listed(view, verdict.currency or court.currency) if not choices else Choices()
+        )
+        verdict = self.wishes.by_choice(verdict, choices, court, listed.all)
         verdict = by_breaks(doc, text, verdict, view, court, page.locale)
         verdict = _single(verdict, view, court)
         verdict = with_options(doc, verdict, court)
@@ -70,10 +75,11 @@ class Visit:
         verdict = self._of_this_page(court, verdict, view)
         if not self.rules.choice:
             court, verdict = of_variant(doc, view.places, text, court, verdict)
+            verdict = beside(page, view.places, by_list(verdict, listed, court))
         verdict, title = self.wishes.by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self.wishes.stock_of(view),
-            choices=choices, choices_where=where, text=text,
+            choices=choices or listed.all, choices_where=where, text=text,
             net=meta.net_price(doc), evidence=tuple(self.wishes.evidence),
         )  # fmt: skip
         nothing = Nothing(doc, self.rules, page.head.kind, text)
@@ -82,6 +88,9 @@ class Visit:
         if other is not None and states(page, court, verdict, view):
             other = None
         return other or numbered(doc, reading(court, verdict, around), view)
+
+    def _listed(self, view: visible.View, currency: str | None) -> Choices:
+        return dropdown.read(self.doc, view.places, self.page.locale, currency)
 
     def _of_this_page(self, court: Court, verdict: Verdict, view: visible.View) -> Verdict:
         """Markup that names another product than the page, with no price in sight to back it."""

@@ -24,23 +24,38 @@ class Wishes:
         self.country = country
         self.evidence: list[Evidence] = []
 
-    def by_choice(self, verdict: Verdict, choices: tuple[Choice, ...], court: Court) -> Verdict:
-        """The variant that the user means has its own price in the table."""
+    def by_choice(
+        self,
+        verdict: Verdict,
+        choices: tuple[Choice, ...],
+        court: Court,
+        listed: tuple[Choice, ...] = (),
+    ) -> Verdict:
+        """The variant that the user means has its own price in the table.
+
+        `listed`: what the page's own list names, where no table and no markup does.
+        """
         wanted = (self.rules.choice or "").strip().casefold()
         if not wanted:
             return self._by_selection(verdict, choices)
         if not choices:
             offered = [c for t in court.told if len(t.choices) > 1 for c in t.choices]
-            known = any(wanted in {c.name.casefold(), (c.sku or "").casefold()} for c in offered)
-            return verdict if known or not offered else self._no_choice(verdict)
-        for choice in choices:
-            if wanted in {choice.name.casefold(), (choice.sku or "").casefold()} and choice.price:
-                self.evidence.append(Evidence("state", "price", str(choice.price), choice.name))
-                return replace(
-                    verdict, price=choice.price, doubt=None, source=Source.STATE,
-                    currency=choice.currency or verdict.currency, stock=choice.availability,
-                )  # fmt: skip
-        return self._no_choice(verdict)
+            if any(_is_meant(c, wanted) for c in offered) or not (offered or listed):
+                return verdict
+            return self._wanted(verdict, listed, wanted, Source.VISIBLE)
+        return self._wanted(verdict, choices, wanted, Source.STATE)
+
+    def _wanted(
+        self, verdict: Verdict, choices: tuple[Choice, ...], wanted: str, source: Source
+    ) -> Verdict:
+        found = next((c for c in choices if c.price and _is_meant(c, wanted)), None)
+        if found is None:
+            return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")
+        self.evidence.append(Evidence(str(source), "price", str(found.price), found.name))
+        return replace(
+            verdict, price=found.price, doubt=None, source=source,
+            currency=found.currency or verdict.currency, stock=found.availability,
+        )  # fmt: skip
 
     def _by_selection(self, verdict: Verdict, choices: tuple[Choice, ...]) -> Verdict:
         """A range, and a form in which the shop has selected one variant for the visitor."""
@@ -53,9 +68,6 @@ class Wishes:
             verdict, price=chosen.price, doubt=None, source=Source.STATE,
             currency=chosen.currency or verdict.currency, stock=chosen.availability,
         )  # fmt: skip
-
-    def _no_choice(self, verdict: Verdict) -> Verdict:
-        return replace(verdict, doubt=f"the page has no choice {self.rules.choice!r} any more")
 
     def by_rules(self, verdict: Verdict) -> tuple[Verdict, str | None]:
         """The user's own rules stand above every reader."""
@@ -103,3 +115,7 @@ class Wishes:
             proof = Evidence("rule", "availability", text[:80], self.rules.availability)
             return stock.Stock(said, proof, mixed=True)
         return stock.read(self.doc, view.places)
+
+
+def _is_meant(choice: Choice, wanted: str) -> bool:
+    return wanted in {choice.name.casefold(), (choice.sku or "").casefold()}

@@ -1,0 +1,63 @@
+"""Choices in sight that name their prices each: the range around the price, or the price itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from decimal import Decimal
+
+from scrapers.model import Source
+from scrapers.readers import chips
+from scrapers.readers.dropdown import Choices
+from scrapers.readers.places import Places
+from scrapers.reconcile.court import CHOICE_NEEDED, ZERO, Court, Verdict
+from scrapers.reconcile.subject import Subject
+
+SELECTED = "the choice that the page's list shows first"
+
+
+def by_list(verdict: Verdict, listed: Choices, court: Court) -> Verdict:
+    """The verdict beside a drop-down list of whole prices.
+
+    The list gives the range; where the price is open, the choice in its field is the price, as a
+    visitor sees it, and a prompt there ("please choose") leaves the choice to the visitor.
+    """
+    prices = {one.price for one in listed.all if one.price is not None}
+    if len(prices) < 2:
+        return verdict
+    if verdict.price is not None:
+        return _ranged(verdict, prices)
+    open_ = verdict.doubt in (None, CHOICE_NEEDED, ZERO) or _each_of(prices, verdict, court)
+    chosen = listed.chosen
+    if not open_:
+        return verdict
+    if chosen is None or chosen.price is None:
+        return replace(verdict, low=min(prices), high=max(prices), doubt=CHOICE_NEEDED)
+    return replace(
+        verdict, price=chosen.price, currency=chosen.currency or verdict.currency,
+        source=Source.VISIBLE, doubt=None, low=min(prices), high=max(prices), note=SELECTED,
+    )  # fmt: skip
+
+
+def beside(page: Subject, places: Places, verdict: Verdict) -> Verdict:
+    """The range that labels or buttons beside the chosen one tell."""
+    if verdict.price is None or verdict.doubt or verdict.low is not None:
+        return verdict
+    prices = chips.prices(page.doc, places, page.locale, verdict.currency, verdict.price)
+    return _ranged(verdict, prices)
+
+
+def _ranged(verdict: Verdict, prices: Iterable[Decimal]) -> Verdict:
+    held = {*prices}
+    if verdict.doubt or verdict.low is not None or verdict.price not in held or len(held) < 2:
+        return verdict
+    return replace(verdict, low=min(held), high=max(held))
+
+
+def _each_of(prices: set[Decimal], verdict: Verdict, court: Court) -> bool:
+    """Whether markup and page name two prices that are both in the list: two of its choices."""
+    now = court.shown.now
+    if now is None or " says " not in (verdict.doubt or ""):
+        return False
+    stated = {t.price for t in court.told if t.price is not None}
+    return now.amount in prices and stated <= prices
