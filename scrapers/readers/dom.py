@@ -9,7 +9,7 @@ import re2
 from selectolax.lexbor import LexborHTMLParser, LexborNode
 
 from scrapers.readers.names import CALLED, NAMES, NUMBERED, PRICED, STOCKED, TIERED
-from scrapers.readers.shadow import MARK, opened
+from scrapers.readers.shadow import has_templates, opened
 
 
 @dataclass(slots=True)
@@ -106,7 +106,7 @@ def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
 
     `raw`: the same as UTF-8 bytes, where they are at hand; then `html` may be None.
     """
-    if (MARK in (html or "")) if raw is None else (MARK.encode() in raw):
+    if has_templates(html or "" if raw is None else raw):
         html = opened(html if html is not None else (raw or b"").decode("utf-8", "replace"))
         raw = html.encode("utf-8", "replace")
     tree = LexborHTMLParser((html or "") if raw is None else raw)

@@ -34,8 +34,9 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
     known = [n.casefold() for n in (*names, *doc.titles) if n]
     if len(heads) == 1:
         return _below_logo(heads[0], doc, known) or heads[0]
+    own = [h for h in heads if not (_leads_home(h) or _is_logo(h, doc))]
     for name in known:
-        for head in heads:
+        for head in own or heads:
             text = squeeze(head.text()).casefold()
             if text and (text in name or name in text):
                 return head

@@ -22,7 +22,7 @@ _LOST = Words(
     r"nothing (?:was )?found|"
     r"(?:can['’]t|cannot|could not|couldn['’]t) find (?:the|that|this|your)|page you(?:'re|"
     r" are) looking for|"
-    r"oops|seite (?:wurde )?nicht gefunden|(?:nicht|nichts) gefunden|existiert nicht|"
+    r"\boops\b|seite (?:wurde )?nicht gefunden|(?:nicht|nichts) gefunden|existiert nicht|"
     r"page (?:est )?introuvable|"
     r"n['’]existe (?:pas|plus)|introuvable|niet gevonden|bestaat niet|pagina non trovata|"
     r"non trovat[ao]|non esiste|"

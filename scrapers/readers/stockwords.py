@@ -22,16 +22,19 @@ _LEAD = re.compile(
     r"avail(?:ability)?|stock(?: status)?|delivery(?: time)?|disponibilit[éà]|disponibilidade?|"
     r"d[ée]lai|stock|levertijd|voorraad(?:status)?|beschikbaarheid|dost[ęe]pno[śs][ćc]|"
     r"dostupnos[tť]|saatavuus|varastotilanne|k[ée]szlet|el[ée]rhet[őo]s[ée]g|leveranstid|"
-    r"leveringstid|p[åa] lager|disponibilitate|disponibilitat|stan magazynowy|sklad(?:em|ovost)?|"
-    r"estoque|existencias|在庫(?:状況|数)?|库存|庫存|재고|наличие|наявність)\b\s*:?\s+\S",
+    r"leveringstid|p[åa] lager|disponibilitate|disponibilitat|"
+    r"stan(?: magazynowy)?|sklad(?:em|ovost)?|estoque|existencias|"
+    r"在庫(?:状況|数)?|库存|庫存|재고|наличие|наявність)\b\s*:?\s+\S",
     re.IGNORECASE,
 )
 _SUM = re.compile(r"[€$£¥]\s?\d|\d\s?[€$£¥]|\d[.,]\d\d\b")  # words around a price tell no stock
 _BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
-_SHORT = "p, div, span, strong, b, font, li, tr, dl"
+_SHORT = "p, div, span, strong, b, font, li, tr, dl, dt"
+_TAGS = frozenset(_SHORT.split(", "))
+_NAMES = frozenset({"dt", "th"})  # labels by their tag, with or without a colon
 MAX_NODES = 80
 MAX_WORDS = 60
-MAX_LED = 80  # behind a label the shop may say more of it
+MAX_LED = 120  # behind a label the shop may say more of it
 MAX_NEAR = 2_500
 MAX_CLIMB = 3
 
@@ -45,9 +48,9 @@ def _in_block(places: Places) -> tuple[Availability, Evidence] | None:
     at = places.heading
     for _ in range(MAX_CLIMB):
         at = at.parent if at is not None else None
-        if at is None or at.tag in ("body", "html") or len(at.text()) > MAX_NEAR:
+        if at is None or at.tag in ("body", "html"):
             return None
-        for node in at.css(_SHORT)[:MAX_NODES]:
+        for node in _short(at, places):
             text, led = _words(node)
             if 3 < len(text) <= (MAX_LED if led else MAX_WORDS):
                 said = _of(node, text, places)
@@ -56,12 +59,28 @@ def _in_block(places: Places) -> tuple[Availability, Evidence] | None:
     return None
 
 
+def _short(box: LexborNode, places: Places) -> list[LexborNode]:
+    """The elements of few words around the heading; of a large box those right behind it."""
+    if len(box.text()) <= MAX_NEAR:
+        return box.css(_SHORT)[:MAX_NODES]
+    found: list[LexborNode] = []
+    left, behind = MAX_NEAR, False
+    for child in box.iter():
+        if behind:
+            left -= len(child.text())
+            if left < 0:
+                break
+            found += ([child] if child.tag in _TAGS else []) + child.css(_SHORT)
+        behind = behind or child.mem_id in places.above
+    return found[:MAX_NODES]
+
+
 def _words(node: LexborNode) -> tuple[str, bool]:
     """All that an element says where a label of stock leads, else its own words; if one leads."""
     whole = squeeze(node.text(separator=" ")[: 4 * MAX_WORDS])
     if _LEAD.match(whole):
         return whole, True
-    if whole.endswith(":"):
+    if whole.endswith(":") or node.tag in _NAMES:
         return f"{whole} {_behind(node)}", True
     return squeeze(node.text(deep=False)), False
 
@@ -85,10 +104,13 @@ def _tags(node: LexborNode) -> set[str]:
 
 
 def _behind(node: LexborNode) -> str:
-    """The text right behind an element, up to the next one: a value behind its label."""
-    after = node.next
-    said = after.text_content if after is not None and after.is_text_node else None
-    return squeeze((said or "")[: 2 * MAX_LED])
+    """The text right behind an element, else the next one's: a value behind its label."""
+    after, said = node.next, ""
+    while after is not None and not said.strip():
+        element = after.is_element_node
+        said = after.text(separator=" ") if element else after.text_content or ""
+        after = None if element else after.next
+    return squeeze(said[: 2 * MAX_LED])
 
 
 def _in_column(places: Places) -> tuple[Availability, Evidence] | None:

@@ -8,6 +8,10 @@ from scrapers.readers.stockwords import GOOD, OUT
 from scrapers.reconcile.court import Court, Verdict
 from scrapers.texts import says_few
 
+IN = Availability.IN_STOCK
+LATER = (Availability.BACKORDER, Availability.PREORDER)
+_BARE = (IN, Availability.OUT_OF_STOCK)  # what markup states that knows of nothing between
+
 
 def available(
     court: Court, verdict: Verdict, stock: Stock, *, ruled: bool
@@ -24,7 +28,7 @@ def available(
     if ruled:
         return stock.said, None
     told, shown = _told(court, verdict), stock.said
-    if told is Availability.UNKNOWN or (told is Availability.IN_STOCK and _few(stock)):
+    if told is Availability.UNKNOWN or _refined(told, stock):
         return shown, None
     seen = shown in GOOD and stock.near
     clash = (told in GOOD and shown in OUT) or (told in OUT and seen)
@@ -32,7 +36,7 @@ def available(
     if clash and proof is not None and not stock.mixed and not court.choices:
         said = f'the markup says {told}, the page says "{proof.value[:40]}"'
         known = shown if shown in OUT else Availability.UNKNOWN
-        known = told if told is Availability.IN_STOCK else known
+        known = told if told is IN else known
         return known, Evidence("visible", "doubt", said, proof.where)
     return told, None
 
@@ -44,8 +48,14 @@ def _told(court: Court, verdict: Verdict) -> Availability:
     return next((a for a in said if a is not Availability.UNKNOWN), Availability.UNKNOWN)
 
 
-def _few(shown: Stock) -> bool:
-    """Whether words in sight ("only 3 left", not "3 in stock") tell of the last pieces."""
-    if shown.said is not Availability.LOW_STOCK or shown.mixed or shown.proof is None:
+def _refined(told: Availability, shown: Stock) -> bool:
+    """Whether words in sight say more than the markup's bare yes or no.
+
+    "Only 3 left", not "3 in stock"; "not in stock, can be ordered", for which the markup of
+    many shops has one of the two.
+    """
+    if shown.mixed or shown.proof is None:
         return False
-    return says_few(shown.proof.value)
+    if shown.said in LATER:
+        return told in _BARE and shown.near
+    return told is IN and shown.said is Availability.LOW_STOCK and says_few(shown.proof.value)

@@ -127,6 +127,7 @@ _ORDERABLE: Final = re.compile(
     r"commande possible|commandable|(?<!non )ordinabil[ei]|su ordinazione|bajo pedido|"
     r"por encargo|se puede pedir|"
     r"na zamówienie|na objednávku|lze objednat|kan beställas|beställningsvara|bestillingsvare|"
+    r"(?:order|bestell\w* (?:sie )?|bestil|beställ|nu bestellen) (?:now|jetzt|nu)\b|"
     r"skaffevare|kan bestilles|tilaustuote|(?<!nem )rendelhető|取り?寄せ",
     re.IGNORECASE,
 )
