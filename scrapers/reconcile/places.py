@@ -55,6 +55,12 @@ _DOLLARS = re.compile(
     r"(HKD|HK\$)|(SGD|S\$|Singapore)|(MXN|MX\$))(?![A-Za-z])"
 )
 _ABROAD = re.compile(r"(?:\b(?:to|outside|and|or|from|into)|[,&/])\s+(?:the\s+)?\Z", re.IGNORECASE)
+_LANDS = re.compile(
+    r"\b(?:United (?:Kingdom|States)|USA|Ireland|France|Germany|Netherlands|Belgium|Luxembourg|"
+    r"Spain|Portugal|Italy|Austria|Switzerland|Norway|Sweden|Denmark|Finland|Poland|Greece|Japan|China|"
+    r"Hong Kong|India|Mexico|Brazil|Australia|Canada|New Zealand|Singapore)\b"
+)
+AROUND, MANY_LANDS = 90, 3  # characters; countries that close together are a list
 _REGION = re.compile(r"[-_][A-Za-z]{2}\Z")
 _US = re.compile(r"\bUSD?\b|US\$")
 _DOLLAR_CODES = ("AUD", "CAD", "NZD", "HKD", "SGD", "MXN")
@@ -92,11 +98,22 @@ def dollars(text: str, locale: str | None = None) -> str:
     named = Counter(
         _DOLLAR_CODES[(m.lastindex or 1) - 1]
         for m in _DOLLARS.finditer(text)
-        if not (m[0][-1].islower() and _ABROAD.search(text[max(0, m.start() - 14) : m.start()]))
-    )  # "we ship to Canada" is said by shops elsewhere
+        if not (m[0][-1].islower() and _is_destination(text, m))
+    )
     named["USD"] += len(_US.findall(text))
     code, count = named.most_common(1)[0]
     return code if count else "USD"
+
+
+def _is_destination(text: str, named: re.Match[str]) -> bool:
+    """Whether a country is named as one that parcels go to, as shops elsewhere do too.
+
+    "We ship to Canada", or one of several countries of a list.
+    """
+    if _ABROAD.search(text[max(0, named.start() - 14) : named.start()]):
+        return True
+    near = text[max(0, named.start() - AROUND) : named.end() + AROUND]
+    return len(set(_LANDS.findall(near))) >= MANY_LANDS
 
 
 @lru_cache(maxsize=256)
