@@ -23,7 +23,12 @@ _OFF = re.compile(
     r"할인(?!가|판매)|割?引き?)",
     re.IGNORECASE,
 )
-_MONTHLY = re.compile(r"\s*(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)", re.IGNORECASE)
+_MONTHLY = re.compile(
+    r"\s*(?:(?:/|per|pro|je)\s*(?:mo|mes|mese|maand|mois)|"
+    r"[x\u00d7]\s?\d{1,2}\s?(?:mon(?:ths?|ate?)|mois|mes(?:es|i)|maanden|m[åa]n(?:ad\w*|eder)|"
+    r"m[ěe]s[íi]c\w*|miesi\w+|raten?|mensualit\w+|cuotas?|payments?|instal\w*)\b)",
+    re.IGNORECASE,
+)
 # "3x", "4 payments": how often, not how much
 _TIMES = re.compile(
     r"(?<![\d.,])\d{1,2}\s?(?:[x\u00d7](?!\w)|(?=(?:interest|payment|instal|rat[aey]|raten|termijn|cuota|"
@@ -45,6 +50,17 @@ _PIECES = re.compile(
     re.IGNORECASE,
 )
 
+# "Content: 100 pieces (0.12 € / 1 piece)"
+_A_PIECE = (
+    r"(?:st(?:[üu]cks?|k|uks?)?|pcs?|pieces?|pi[èe]ces?|szt\w*|ks|pz|pezz[oi]|uds?|unidad\w*|kpl|"
+    r"db)\b\.?"
+)
+_EACH_OF_MANY = re.compile(
+    rf"(?<![\d.,])(?:[2-9]|[1-9]\d{{1,4}})\s?{_A_PIECE}\s?\(\s?[^\d()]{{0,5}}\d[\d.,]*"
+    rf"[^\d()/]{{0,6}}(?:/|\b(?:per|pro|je|par|al|por|za))\s?(?:1\s?)?{_A_PIECE}",
+    re.IGNORECASE,
+)
+
 
 def by_label(text: str, before: str, after: str) -> str | None:
     """The kind that the amount's text and the words around it name; None where they name none."""
@@ -54,6 +70,8 @@ def by_label(text: str, before: str, after: str) -> str | None:
     bare = _TIMES.sub("", without_rates(text))
     if (prior := labels.LOWEST30.search(text)) and not AMOUNT.search(text[: prior.start()]):
         return "lowest30"
+    if "(" in words and _EACH_OF_MANY.search(words):
+        return "unit"
     if len(AMOUNT.findall(bare)) > 1:
         found = "converted" if labels.APPROX.search(text) else _led_by(f"{before} {text}")
     else:

@@ -43,7 +43,7 @@ GROSS = re.compile(
     _I,
 )
 UNIT = re.compile(
-    r"unit-?price|price-?unit|price-?per|per-?unit|(?<!product)base-?price|reference-?price|price-?reference|"
+    r"unit-?price|price-{0,2}unit|price-?per|per-?unit|(?<!product)base-?price|reference-?price|price-?reference|"
     r"grundpreis|"
     r"purchase-?unit|unitprice|unit_price|(?<!product)baseprice|pangv",
     _I,

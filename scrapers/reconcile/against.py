@@ -218,12 +218,13 @@ def _fits(claim: Seen, now: Seen) -> bool:
 
 
 def _slips(court: Court, priced: list[Told], now: Seen) -> Verdict | None:
-    """The same digits in minor units, or with a thousands sign taken for a decimal one."""
+    """The same digits in minor units, or with a thousands sign taken for a decimal one.
+
+    All of the digits: "11.90" is no "0.12" in other units.
+    """
     for told in priced:
         price = told.price or told.first
-        if price is not None and any(
-            court.same(price.scaleb(shift), now.amount) for shift in (-2, 2, 3)
-        ):
+        if price is not None and any(price.scaleb(shift) == now.amount for shift in (-2, 2, 3)):
             return pay(court, now, None, note="the markup holds the amount in other units")
     return None
 

@@ -188,7 +188,12 @@ def _spec(title: str, description: str) -> tuple[tuple[str, str], ...]:
 def _choices(court: Court, around: Around) -> tuple[Choice, ...]:
     if around.choices:
         return around.choices
-    return next((t.choices for t in court.told if len(t.choices) > 1), ())
+    return next((t.choices for t in court.told if _differ(t.choices)), ())
+
+
+def _differ(choices: tuple[Choice, ...]) -> bool:
+    """Whether a user can tell them apart; not the rows of quantities, not offers of sellers."""
+    return len({(c.name, c.sku, c.country) for c in choices}) > 1
 
 
 def _multibuy(court: Court, around: Around) -> tuple[Multibuy, ...]:

@@ -104,7 +104,7 @@ def _better(court: Court, lead: Told, other: Told) -> Told | None:
     one, two = lead.price or Decimal(0), other.price or Decimal(0)
     if court.same(other.list_price, one) or court.vat(one, two):
         return other
-    minor = other.source is Source.STATE and any(court.same(two.scaleb(n), one) for n in (-2, 2))
+    minor = other.source is Source.STATE and any(two.scaleb(n) == one for n in (-2, 2))
     explained = (
         court.same(one, two)
         or court.same(lead.list_price, two)
