@@ -126,13 +126,29 @@ def is_headed_aside(node: LexborNode) -> bool:
     """Whether a box begins with words for other things ("You may also like")."""
     head = _first(node)
     for _ in range(2):
-        if head is None or _ASIDE.search(text := squeeze(head.text(separator=" ")[:120])):
+        if head is None or _speaks_of_others(head, text := squeeze(head.text(separator=" ")[:120])):
             break
         if not text or len(text) > MAX_HEAD:
             head = _first(head)
     else:
         return False
     return head is not None and len(squeeze(head.text(separator=" ")[:120])) <= MAX_HEAD
+
+
+def _speaks_of_others(head: LexborNode, text: str) -> bool:
+    """Whether a box's first words, or its heading alone, name things beside the page's own."""
+    return bool(_ASIDE.search(text) or (head.tag in _HEADS and _EXTRAS.fullmatch(text)))
+
+
+_HEADS = frozenset({"h2", "h3", "h4", "h5", "h6"})
+_EXTRAS = re.compile(
+    r"\W*(?:(?:passendes |original-?)?zubeh[öo]r|ersatzteile|"
+    r"(?:matching |suitable )?accessor(?:ies|y)|spare parts|accessoires?(?: compatibles)?|"
+    r"pi[èe]ces d[ée]tach[ée]es|bijpassende accessoires|onderdelen|accessori|ricambi|accesorios|"
+    r"recambios|akcesoria|cz[ęe][śs]ci zamienne|p[řr][íi]slu[šs]enstv[íi]|n[áa]hradn[íi] d[íi]ly|"
+    r"tillbeh[öo]r|reservdelar|tilbeh[øo]r|reservedele|(?:save with )?bundles?|spar-?sets?)\W*",
+    re.IGNORECASE,
+)
 
 
 def _first(node: LexborNode) -> LexborNode | None:

@@ -11,6 +11,7 @@ from scrapers.readers import zones
 from scrapers.readers.names import CALLED
 
 MAX_CLIMB = 600
+_CALLED_BY = frozenset(CALLED)
 _OTHER_TAGS = frozenset({"nav", "footer", "header", "select", "option", "noscript", "dialog"})
 _OWN_TAGS = frozenset({"form", "button", "input"})  # "cart" there means: into the cart
 _WINDOW = "window"  # opens above the page when asked for
@@ -145,8 +146,8 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
     # a custom element is named by its tag
     if (tag in _OTHER_TAGS and not inner) or ("-" in tag and _class_zone(tag) == "other"):
         return "other"
-    if not attrs:
-        return ""
+    if not attrs or (not _CALLED_BY.isdisjoint(attrs) and _is_called_other(attrs)):
+        return "other" if attrs else ""
     named = attrs.get("class") or ""
     name = attrs.get("id")
     if name:
@@ -161,6 +162,15 @@ def _zone(node: LexborNode, tag: str, attrs: dict[str, str | None]) -> str:
     if "style" in attrs and zones.HIDDEN_STYLE.search(attrs["style"] or ""):
         return "hidden"
     return "hidden" if not kind and named and _toggled_off(node, named) else kind
+
+
+def _is_called_other(attrs: dict[str, str | None]) -> bool:
+    """Whether what tests call an element is the card or the box of other things."""
+    called = (attrs[name] or "" for name in CALLED if name in attrs)
+    return any(len(one) < MAX_CALLED and zones.OTHER_CALLED.fullmatch(one) for one in called)
+
+
+MAX_CALLED = 60
 
 
 @lru_cache(maxsize=8192)  # themes use the same names on every page

@@ -78,9 +78,14 @@ class Reader:
                 self._one(line, order)
 
     def _drop_spoken(self) -> None:
-        """Text for screen readers counts only where no other text shows an amount."""
-        if any(not s.where.startswith(_SPOKEN) for s in self.seen):
-            self.seen = [s for s in self.seen if not s.where.startswith(_SPOKEN)]
+        """Text for screen readers counts only where no other text shows an amount.
+
+        It may say the currency that the amount in sight leaves out ("449 euros" for "449,-").
+        """
+        shown = [s for s in self.seen if not s.where.startswith(_SPOKEN)]
+        if shown and len(shown) < len(self.seen):
+            said = _currencies([s for s in self.seen if s.where.startswith(_SPOKEN)])
+            self.seen = [replace(s, currency=s.currency or said.get(s.amount)) for s in shown]
 
     def _one(self, leaf: Leaf, order: int) -> None:
         self.garbled = self.garbled or "\ufffd" in leaf.raw
@@ -157,3 +162,12 @@ class Reader:
                 node=node,
             )
         )
+
+
+def _currencies(spoken: list[Seen]) -> dict[Decimal, str]:
+    """The currency of each amount, list prices among them, that speech names with one."""
+    said: dict[Decimal, str] = {}
+    for one in spoken:
+        if one.currency:
+            said |= {v: one.currency for v in (one.amount, one.list_amount) if v is not None}
+    return said

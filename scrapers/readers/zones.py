@@ -34,6 +34,14 @@ OTHER_CLASS = re.compile(
     r"you-?may|customers|collections?-?list|announcement|promo-?bar|usp|free-?shipping-?bar",
     _I,
 )
+# what tests call the card of another thing
+OTHER_CALLED = re.compile(
+    r"(?:\w{1,12}[-_])?(?:product[-_]?(?:card|tile|teaser|miniature)s?|"
+    r"(?:related|recommended|similar|accessory)[-_]?(?:products?|items?|articles?|list)|"
+    r"recommendations?|accessories|(?:cross|up)-?sell(?:ing|s)?)"
+    r"(?:[-_](?:list|slider|carousel|grid|section))?",
+    _I,
+)
 HIDDEN_CLASS = re.compile(
     r"(?:^|\s)(?:hide|hidden|d-none|is-hidden|u-hidden|hidden-xs-up|display-none|js-hidden|"
     r"uk-hidden|invisible|"
@@ -42,7 +50,7 @@ HIDDEN_CLASS = re.compile(
 )
 SPOKEN_CLASS = re.compile(
     r"(?:^|\s)(?:[\w-]{0,30}?[_-])?(?:sr-only|screen-reader(?:-text|-only|s)?|visually-?hidden|"
-    r"off-?screen|"
+    r"off-?screen|screen-?reader[a-z]{1,12}(?:-\w{1,12})?|"
     r"assistive-text|screenreader|element-invisible|a11y-hidden|hidden-visually|"
     r"show-for-sr)(?:__\w{1,12})?(?=$|\s)|(?:^|\s)sr(?=$|\s)",
     _I,
