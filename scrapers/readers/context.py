@@ -235,9 +235,26 @@ def _cut(before: str) -> tuple[str, bool]:
     return before[ends[-1] if ends else 0 :][-60:], bool(ends)
 
 
-def counts(leaf: Leaf, after: str) -> bool:
-    """A bare number that counts something: pieces, stars, stock."""
-    return bool(classes.COUNT.search(own_class(leaf.node)) or after.lstrip().startswith("%"))
+def counts(leaf: Leaf, text: str, after: str) -> bool:
+    """A bare number that counts or numbers something: pieces, stars, stock, an article."""
+    label = _DIGIT.split(text, 1)[0]
+    return bool(
+        classes.COUNT.search(own_class(leaf.node))
+        or after.lstrip().startswith("%")
+        or _COUNTED.search(label)
+    )
+
+
+_DIGIT = re.compile(r"\d")
+_COUNTED = re.compile(
+    r"\b(?:(?:in[- ])?stock|available|quantity|qty|units|sold|reviews?|ratings?|"
+    r"lager(?:bestand|saldo)?|bestand|verf[üu]gbar|vorr[äa]tig|st[üu]ckzahl|menge|verkauft|"
+    r"bewertungen|disponib\w+|quantit[éà]|cantidad|vendus?|voorraad|aantal|giacenza|magazyn\w*|"
+    r"dost[ęe]pn\w+|sklad\w*|na stanie|i lager|p[åa] lager|antal|sku|e\.?an|gtin|upc|mpn|"
+    r"(?:art(?:ikel|icle)?|item|part|model|order|best(?:ell)?)[.\s-]{0,2}(?:no|nr|number|nummer|n[°º])"
+    r")\b",
+    re.IGNORECASE,
+)
 
 
 def find(context: str, leaf: Leaf) -> tuple[int, int]:

@@ -47,7 +47,7 @@ def labelled(leaf: Leaf, places: Places, title: str | None) -> Labelled | None:
     if row := TIER_TEXT.match(text):  # a whole row: "Ab 10 7,90 €"
         before, text = row[0], text[row.end() :]
     text = measured(signed(text, before, after), after)
-    if not is_price_like(text) and (not is_lone(text) or counts(leaf, after)):
+    if not is_price_like(text) and (not is_lone(text) or counts(leaf, text, after)):
         return None
     made = _with_words(leaf, text, before, after, places)
     if made.kind in BESIDE and before.strip() and not row:

@@ -24,7 +24,8 @@ MAX_BOXES = 3_000
 MAX_CHARS = 2_000_000
 MAX_ROW = 600
 _ROW = re.compile(
-    r"\A\D{0,20}?(\d{1,5})\b\s*(?:(?:[-–]|to|bis|à|a|al|tot|t/m|do|až|till?|-ig)\s*\d{1,5}\b)?"
+    r"\A\D{0,20}?([1-9]\d{0,2}(?:[,.'’\u00a0\u202f]\d{3})+(?!\d)|\d{1,5}\b)\s*(?:(?:[-–]|to|bis|à|a|al|tot|t/m|do|až|till?|-ig)\s*"
+    r"(?:\d{1,3}(?:[,.'’\u00a0\u202f]\d{3})+(?!\d)|\d{1,5}\b))?"
     r"(?!\s*%)(.{0,60})\Z",
     re.DOTALL,
 )
@@ -175,13 +176,15 @@ def _amounts(
 ) -> tuple[int, tuple[Decimal, ...]] | None:
     """The least quantity that leads a row, and the amounts behind it."""
     match = _ROW.match(text)
-    if match is None or _UNTIL.match(text) or int(match[1]) < 1:
+    count = int(_MARKS.sub("", match[1])) if match is not None else 0
+    if match is None or _UNTIL.match(text) or count < 1:
         return None
     read = (_amount(m[0], locale, currency) for m in _MONEY.finditer(match[2]))
     amounts = tuple(a for a in read if a is not None)
-    return (int(match[1]), amounts) if amounts and min(amounts) > 0 else None
+    return (count, amounts) if amounts and min(amounts) > 0 else None
 
 
+_MARKS = re.compile(r"\D")  # of thousands
 _THREE = re.compile(r"(\d{1,3})([.,])(\d{3})(?!\d)")
 
 
