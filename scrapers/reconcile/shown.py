@@ -166,9 +166,14 @@ def _list(
     listed = listed or [s for s in higher if s.kind == "lowest30" and _is_struck(s)]
     if not listed:
         return None
-    one = min(listed, key=lambda s: (s.group != now.group, abs(s.order - now.order))).amount
+    one = min(listed, key=lambda s: (*_farness(s, now), abs(s.order - now.order))).amount
     gross = (s.amount for s in listed if vat_factor(one, s.amount, currency, country) is not None)
     return next(gross, one) if now.tax is Tax.INCLUDED else one
+
+
+def _farness(listed: Seen, now: Seen) -> tuple[bool, bool]:
+    """Whether a list price stands outside the price's box, and outside its block."""
+    return listed.parent != now.parent, listed.group != now.group
 
 
 def _prices(other: Seen, listed: Seen, now: Seen) -> bool:
