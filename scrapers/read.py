@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 
 from scrapers import isolate
 from scrapers.decode import MAX_INLINE, Text, decode, not_text, utf8_as_it_is
@@ -20,7 +21,7 @@ from scrapers.structure import joins, structure
 
 _NO_RULES = SiteRules()
 AT_ONCE = 64 * 1024  # bytes of a page that may be read between two answers of a server
-_Heavy = Callable[[Text, str, SiteRules], Reading]  # what becomes of a heavy page
+_Heavy = Callable[[Text, str, SiteRules, date], Reading]  # what becomes of a heavy page
 
 
 class _HeavyError(Exception):
@@ -71,11 +72,11 @@ def _cut_short(made: Reading) -> Reading:
     return replace(made, outcome=Outcome.BROKEN, reason="the page was cut short")
 
 
-def _apart(text: Text, url: str, rules: SiteRules) -> Reading:
-    return isolate.run("read_text", text._replace(raw=None), url, rules)
+def _apart(text: Text, url: str, rules: SiteRules, day: date) -> Reading:
+    return isolate.run("read_text", text._replace(raw=None), url, rules, day)
 
 
-def _refused(_text: Text, _url: str, _rules: SiteRules) -> Reading:
+def _refused(_text: Text, _url: str, _rules: SiteRules, _day: date) -> Reading:
     raise _HeavyError
 
 
@@ -86,10 +87,10 @@ def _read(page: Page, rules: SiteRules, heavy: _Heavy) -> Reading:
     if kind is not None:
         return Reading(Outcome.NOT_PRODUCT, f"the answer is {kind}, not a page")
     text, raw = _source(page)
-    shape = structure(raw)
+    shape, day = structure(raw), page.fetched_at.date()
     if len(raw) > MAX_INLINE or shape.heavy or joins(raw, shape.tags):
-        return heavy(text or decode(page.body, page.content_type), page.url, rules)
-    return Visit(parse(text.text if text else None, page.url, raw), rules).reading()
+        return heavy(text or decode(page.body, page.content_type), page.url, rules, day)
+    return Visit(parse(text.text if text else None, page.url, raw), rules, day).reading()
 
 
 def _source(page: Page) -> tuple[Text | None, bytes]:
@@ -101,6 +102,6 @@ def _source(page: Page) -> tuple[Text | None, bytes]:
     return text, text.raw if text.raw is not None else text.text.encode("utf-8", "replace")
 
 
-def read_text(text: Text, url: str, rules: SiteRules) -> Reading:
-    """The reading of decoded text; parses it in this process."""
-    return Visit(parse(text.text, url, text.raw), rules).reading()
+def read_text(text: Text, url: str, rules: SiteRules, day: date) -> Reading:
+    """The reading of decoded text on that day; parses it in this process."""
+    return Visit(parse(text.text, url, text.raw), rules, day).reading()

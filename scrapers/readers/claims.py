@@ -6,6 +6,7 @@ A reader reports, it does not judge: `scrapers.reconcile` weighs the claims.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
@@ -42,6 +43,8 @@ class Offer:
     country: str | None = None
     zero: bool = False
     used: bool = False
+    seller: str | None = None
+    until: date | None = None  # the last day on which the price holds
     doubt: str | None = None
 
 

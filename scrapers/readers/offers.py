@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from scrapers.model import Availability
@@ -79,8 +81,31 @@ def _finish(draft: Draft, item: Item, where: str, index: dict[str, Item], holder
         country=_country(item, index),
         zero=now.zero and not free,
         used=not _USED.isdisjoint(words(item.get("itemCondition"))),
+        seller=_seller(item, index),
+        until=_until(item),
         doubt="the price is for members only" if member else _doubt(item, now),
     )
+
+
+def _seller(item: Item, index: dict[str, Item]) -> str | None:
+    held = item.get("seller") or item.get("offeredBy")
+    names = [clean(one.get("name"), 80) for one in listed(held, index)]
+    return next((name for name in names if name), None)
+
+
+def _until(item: Item) -> date | None:
+    """The day of a priceValidUntil by ISO 8601; years that no shop means say nothing."""
+    text = first(item.get("priceValidUntil"))
+    found = _DAY.match(text) if isinstance(text, str) else None
+    try:
+        day = date.fromisoformat(found[0]) if found else None
+    except ValueError:
+        return None
+    return day if day is not None and day.year > FIRST_YEAR else None
+
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+FIRST_YEAR = 2000
 
 
 def _settled(draft: Draft, item: Item) -> Value:

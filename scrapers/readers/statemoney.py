@@ -60,6 +60,8 @@ def amount_of(
 ) -> tuple[Value, str | None]:
     for name in (*_CENTS, *names) if names is NOW else names:
         raw = keys.get(name)
+        if type(raw) is int:  # perhaps cents, beside the sum with its currency
+            raw = keys.get(f"{name}money") or raw
         if isinstance(raw, dict):
             inner = keys_of(raw)
             currency = currency_in(inner) or currency

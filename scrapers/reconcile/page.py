@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from scrapers.model import Outcome, Reading, SiteRules
 from scrapers.readers import dropdown, jsonld, meta, pageclass, visible
@@ -17,7 +18,7 @@ from scrapers.reconcile.script import states, with_state
 from scrapers.reconcile.second import by_breaks, with_options
 from scrapers.reconcile.settle import settle
 from scrapers.reconcile.sources import ask, court_of
-from scrapers.reconcile.stale import in_sight
+from scrapers.reconcile.stale import in_sight, lapsed
 from scrapers.reconcile.subject import Subject
 from scrapers.reconcile.told import Told
 from scrapers.reconcile.variant import of_variant
@@ -27,9 +28,11 @@ from scrapers.reconcile.wishes import Wishes
 class Visit:
     """One page being read: its sources, asked in order, the costly ones only if needed."""
 
-    def __init__(self, doc: Doc, rules: SiteRules) -> None:
+    def __init__(self, doc: Doc, rules: SiteRules, day: date) -> None:
+        """`day`: that of the visit, for markup whose price held until another."""
         self.doc = doc
         self.rules = rules
+        self.day = day
         self.page = Subject(doc, rules)
         self.wishes = Wishes(doc, rules, self.page.locale, self.page.country)
 
@@ -71,6 +74,7 @@ class Visit:
         verdict = by_breaks(doc, text, verdict, view, court, page.locale)
         verdict = _single(verdict, view, court)
         verdict = with_options(doc, verdict, court)
+        court, verdict = lapsed(text, verdict, view, court, self.day)
         verdict = in_sight(doc, text, verdict, view, court)
         verdict = self._of_this_page(court, verdict, view)
         if not self.rules.choice:

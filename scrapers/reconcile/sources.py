@@ -10,10 +10,12 @@ from functools import partial
 from scrapers.model import Choice
 from scrapers.readers import meta, microdata, said, state, tiers, visible, was
 from scrapers.readers.claims import Product, Seen
+from scrapers.readers.statemoney import MANY
 from scrapers.readers.titles import without_shop
-from scrapers.readers.values import around, rounded
+from scrapers.readers.values import around, minor_units, rounded
 from scrapers.reconcile.court import Court
 from scrapers.reconcile.places import CURRENCY_OF, dollars, likely_factors
+from scrapers.reconcile.sellers import of_seller
 from scrapers.reconcile.shown import Shown, show
 from scrapers.reconcile.subject import Subject
 from scrapers.reconcile.tell import tell
@@ -51,11 +53,35 @@ def court_of(
     _look(page, told, view, stated, hint)
     shown = _shown(page, view, told, hint)
     choices, where = state.tables(page.doc, stated or hint)
-    told = [_own(page, t, view, shown.now) for t in told]
+    told = [_own(page, _sold(page, t, shown.now), view, shown.now) for t in told]
+    choices = _in_units(choices, told, shown.now, stated or hint)
     currency = stated or (shown.now.currency if shown.now else None) or page.rules.currency
     currency = currency or _signed(told, hint)
     prices = tuple(c.price for c in choices if c.price is not None)
     return Court(tuple(told), shown, currency, page.country, prices), choices, where
+
+
+def _sold(page: Subject, told: Told, now: Seen | None) -> Told:
+    """Of the offers of several sellers the page's own; none is settled where the user chose one."""
+    shown = now.amount if now is not None and now.low is None else None
+    if not told.offers or page.rules.choice:
+        return told
+    return of_seller(told, shown, page.doc.url, page.shops)
+
+
+def _in_units(
+    choices: tuple[Choice, ...], told: list[Told], now: Seen | None, currency: str | None
+) -> tuple[Choice, ...]:
+    """A table of whole numbers that are cents: one of them is the price, a hundred times."""
+    known = {now.amount} if now else set()
+    known |= {v for t in told if t.own for v in (t.price, t.low, t.high) if v is not None}
+    prices = [c.price for c in choices if c.price is not None]
+    cents = bool(prices) and all(p >= MANY and p == int(p) for p in prices)
+    if not cents or not known.isdisjoint(prices) or minor_units(currency) != 2:
+        return choices
+    if known.isdisjoint(p.scaleb(-2) for p in prices):
+        return choices
+    return tuple(replace(c, price=c.price.scaleb(-2) if c.price else None) for c in choices)
 
 
 def _hint(page: Subject, stated: str | None) -> str | None:

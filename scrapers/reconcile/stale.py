@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 
-from scrapers.model import Source
+from scrapers.model import Availability, Source
 from scrapers.readers import labels, ordering, was
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
@@ -38,15 +39,48 @@ def in_sight(
     told = [t.price for t in court.told if t.priced and t.price is not None]
     certain = (
         bool(told)
-        and _alone(now, view, court)
-        and not _of_some(now, view, court)
-        and not any(_related(court, now.amount, price) for price in told)
+        and _is_price(text, now, view, court, told)
         and 0 < ordering.ordered_within(doc, view.places, now.level) <= FEW
         and (len(told) < 2 or _proved(now, court))
+    )
+    return _as_seen(verdict, now) if certain else verdict
+
+
+def lapsed(
+    text: Callable[[], str], verdict: Verdict, view: View, court: Court, day: date
+) -> tuple[Court, Verdict]:
+    """The price in sight against markup whose price held until a day before `day`.
+
+    It is as certain as in `in_sight`, but needs no button; the markup's stock is as old as its
+    price.
+    """
+    now = court.shown.now
+    if now is None or verdict.price is not None or " the page shows " not in (verdict.doubt or ""):
+        return court, verdict
+    priced = [t for t in court.told if t.priced and t.price is not None]
+    old = bool(priced) and all(t.until is not None and t.until < day for t in priced)
+    told = [t.price for t in priced if t.price is not None]
+    if not old or not _is_price(text, now, view, court, told):
+        return court, verdict
+    kept = tuple(
+        replace(t, availability=Availability.UNKNOWN) if t in priced else t for t in court.told
+    )
+    return replace(court, told=kept), _as_seen(verdict, now)
+
+
+def _is_price(
+    text: Callable[[], str], now: Seen, view: View, court: Court, told: list[Decimal]
+) -> bool:
+    """Whether an amount in sight can be nothing but the price, and none of what markup tells."""
+    return (
+        _alone(now, view, court)
+        and not _of_some(now, view, court)
+        and not any(_related(court, now.amount, price) for price in told)
         and not any(_says(text(), price) for price in told)
     )
-    if not certain:
-        return verdict
+
+
+def _as_seen(verdict: Verdict, now: Seen) -> Verdict:
     return replace(
         verdict, price=now.amount, currency=now.currency, source=Source.VISIBLE, doubt=None,
         note=NOTE,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import Decimal
 from urllib.parse import parse_qs, urlsplit
 
@@ -47,6 +48,7 @@ class Told:
     goods: bool = True
     addressed: bool = False  # the page's address names one of several offers
     offers: tuple[Offer, ...] = ()
+    until: date | None = None  # the last day on which the markup's price holds
 
     @property
     def priced(self) -> bool:
@@ -106,6 +108,7 @@ def of_product(product: Product, url: str, choice: str | None) -> Told:
         goods=product.goods,
         addressed=chosen is not None and not choice and len(offers) > 1,
         offers=tuple(offers) if len(offers) > 1 else (),
+        until=head.until,
     )
 
 
