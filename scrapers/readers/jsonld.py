@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from scrapers.model import Source
+from scrapers.model import Ids, Source
 from scrapers.readers.claims import Offer, Product
 from scrapers.readers.lenient import parse
 from scrapers.readers.schema import products
-from scrapers.readers.values import clean, currency_code, stated
+from scrapers.readers.values import brand_name, clean, currency_code, gtin, number, stated
 
 MAX_BLOCKS = 2_000
 MAX_BYTES = 1 << 20
@@ -73,4 +73,24 @@ def _salvage(text: str, n: int) -> list[Product]:
         doubt="the JSON-LD is broken",
     )
     title = clean(name[1]) if name else None
-    return [Product(Source.JSONLD, f"ld+json[{n}] (broken)", title=title, offers=(offer,))]
+    path = f"ld+json[{n}] (broken)"
+    return [Product(Source.JSONLD, path, title=title, ids=_salvaged_ids(text), offers=(offer,))]
+
+
+def _salvaged_ids(text: str) -> Ids:
+    """The identifiers that a broken block of one product states, each only if but once."""
+    if len(_THINGS.findall(text)) != 1:
+        return Ids()
+    found = {key: {m[1] for m in pattern.finditer(text)} for key, pattern in _FIELDS.items()}
+    one = {key: values.pop() if len(values) == 1 else None for key, values in found.items()}
+    return Ids(gtin(one["gtin"]), number(one["mpn"]), number(one["sku"]), brand_name(one["brand"]))
+
+
+_THINGS = re.compile(r'"@type"\s*:\s*\[?\s*"(?:Product|ProductGroup|IndividualProduct)"')
+_STRING = r'"((?:[^"\\\n]|\\.){1,80})"\s*[,}\]]'
+_FIELDS = {
+    "gtin": re.compile(rf'"(?:gtin(?:8|12|13|14)?|ean)"\s*:\s*{_STRING}'),
+    "mpn": re.compile(rf'"mpn"\s*:\s*{_STRING}'),
+    "sku": re.compile(rf'"sku"\s*:\s*{_STRING}'),
+    "brand": re.compile(rf'"brand"\s*:\s*(?:\{{[^{{}}]{{0,200}}?"name"\s*:\s*)?{_STRING}'),
+}

@@ -6,6 +6,7 @@ str, number, item or list. `walk` finds the products; `offers_of` reads what the
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
@@ -223,6 +224,22 @@ def _ids(item: Item, index: dict[str, Item]) -> Ids:
     )
 
 
+def _model(item: Item, index: dict[str, Item]) -> str | None:
+    """A `model` that is a number of the maker's; most are names ("Falcon 2", "Pro")."""
+    model = resolve(item.get("model"), index)
+    if isinstance(model, dict):
+        own = number(model.get("mpn"))
+        if own is not None:
+            return own
+        model = model.get("name")
+    text = number(model) if isinstance(model, str) else None
+    return text if text and _MODEL.fullmatch(text) and text != number(item.get("sku")) else None
+
+
+# letters and digits without blanks; a year, a size or a plain number says little
+_MODEL = re.compile(r"(?=[^\s]*\d)(?=[^\s]*[A-Za-z])[A-Za-z\d][\w./+-]{3,39}", re.ASCII)
+
+
 def _product(
     item: Item, path: str, source: Source, index: dict[str, Item], *, main: bool
 ) -> Product | None:
@@ -243,6 +260,8 @@ def _product(
         choices = [_choice(o) for o in offers if o.price is not None]
     goods = bool(_GOODS.intersection(types(item)))
     ids = _ids(item, index)
+    if ids.mpn is None and source is Source.JSONLD:  # themes mark the shop's number by `model`
+        ids = replace(ids, mpn=_model(item, index))
     return Product(
         source=source,
         where=path,
