@@ -17,6 +17,7 @@ import re2
 from selectolax.lexbor import LexborNode
 
 from scrapers.model import Evidence
+from scrapers.readers import nearbrand
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places
 from scrapers.readers.pricelike import squeeze
@@ -42,7 +43,7 @@ _PART = (
     r"hersteller-?referenz|"
     r"r[ée]f(?:[ée]rence)?\.? (?:du )?fabri(?:c|q)ant|fabrikant(?:en)?(?:code|nummer|nr)|"
     r"codice (?:del )?produttore|(?:ref(?:erencia)?|c[óo]digo)\.? (?:del |de )?fabricante|"
-    r"kod producenta|numer katalogowy producenta|k[óo]d v[ýy]robc[eu]|tillverkarens? "
+    r"(?:kod|symbol) producenta|numer katalogowy producenta|k[óo]d v[ýy]robc[eu]|tillverkarens? "
     r"(?:art(?:ikel)?\.?n(?:r|ummer)|artikelnr)|producentens? varenummer|"
     r"gy[áa]rt[óo]i (?:cikk)?sz[áa]m|"
     r"(?:メーカー|製造元)(?:品番|型番|商品コード|リファレンス|部品番号)|артикул производителя"
@@ -54,7 +55,13 @@ _CODE = (
     r"(?:[ /(-]{0,2}(?:8|12|13|14|a|ean|gtin|upc|jan|isbn|code|kod|k[óo]d|koodi|nr|no|nummer|"
     r"number|コード)\b\)?){0,3}\.?"
 )
-_KINDS = (("brand", _BRAND), ("maker", _MAKER), ("mpn", _PART), ("gtin", _CODE))
+_MODEL = (
+    r"(?:model(?:l[oe]?|e|o)?|mod[èe]le|malli)"
+    r"(?:[ -]?(?:no|nr|number|nummer|num|code|name|bezeichnung|#))?\.?"
+)
+_KINDS = (
+    ("brand", _BRAND), ("maker", _MAKER), ("mpn", _PART), ("model", _MODEL), ("gtin", _CODE),
+)  # fmt: skip
 _LABELS = tuple(
     (kind, re.compile(rf"[\W_]{{0,3}}(?:{words})\s*(?:$|[:：#]\s*|\s[-–]\s)(.*)", re.IGNORECASE))
     for kind, words in _KINDS
@@ -62,12 +69,12 @@ _LABELS = tuple(
 _WIDE = "|".join(words for _, words in _KINDS).replace(r"\b", "")  # RE2's edges know ASCII only
 # one look at the bytes finds the labels that stand at the start of a text
 _STARTS = re2.compile(
-    rf"(?i)>\s*((?:{_WIDE}))"
+    rf"(?i)(?:>|[·•|／])(?:\s|&nbsp;)*((?:{_WIDE}))"
     r"\s{0,9}(?:[:<#]|：| -)"
 )
 MAX_STARTS = 60
 MAX_BEFORE, MAX_LOOKED = 4_000, 100_000  # bytes before the first heading, and in all
-_TAGS = "dt, th, td, label, b, strong, span, li, p, div, em, i, h3, h4, h5, h6, font, small"
+_TAGS = "dt, th, td, label, b, strong, span, li, p, div, a, em, i, h3, h4, h5, h6, font, small"
 _SKIPPED = frozenset({"i", "svg", "img", "meta", "link", "input"})
 _NO_VALUE = frozenset({"select", "ul", "ol", "table", "form", "button", "dl", "br", "dt", "th"})
 _ROWS = frozenset({"tr", "li", "dl", "ul", "table", "body", "form"})
@@ -81,19 +88,23 @@ _PART_VALUE = re.compile(r"(?=[^\s]{0,39}[\dA-Z])[\w][\w./+#-]{1,39}")
 
 
 class Details(NamedTuple):
-    """What labels tell, each None where none does, and where it stood."""
+    """What labels tell, each None where none does, and where it stood.
+
+    `modelled`: the maker's number stands behind "Model" alone, where old shops print their own.
+    """
 
     brand: str | None = None
     mpn: str | None = None
     gtin: str | None = None
     evidence: tuple[Evidence, ...] = ()
+    modelled: bool = False
 
 
 def read(doc: Doc, places: Places) -> Details:
     """The labelled details nearest the heading, the page's own; nothing where no label stands."""
     starts = _starts(doc)
     if doc.tree.body is None or not starts:
-        return _named(places)
+        return _by_name(places)
     best: dict[str, tuple[int, int, str, LexborNode]] = {}
     for order, node in enumerate(doc.tree.body.css(_TAGS)[:MAX_NODES]):
         own = node.text(deep=False)
@@ -107,48 +118,14 @@ def read(doc: Doc, places: Places) -> Details:
     made = _made(best)
     if made.brand is not None:
         return made
-    named = _named(places)
+    named = _by_name(places)
     return made._replace(brand=named.brand, evidence=(*made.evidence, *named.evidence))
 
 
-def _named(places: Places) -> Details:
-    """The brand alone in an element that is named for it, beside the heading or right above it."""
-    at = places.heading
-    for _ in range(BRAND_CLIMB):
-        at = at.parent if at is not None else None
-        if at is None or at.tag in ("body", "html") or len(places.text(at)) > MAX_BLOCK:
-            break
-        found = [n for n in at.css(_BRANDED)[:MAX_BRANDED] if _is_brand(n, places)]
-        texts = {t for n in found if (t := squeeze(n.text(separator=" ")[:MAX_VALUE]))}
-        brand = _brand(_BY.sub("", texts.pop())) if len(texts) == 1 else None
-        if brand is not None:
-            return Details(brand, evidence=(Evidence("visible", "brand", brand, where(found[0])),))
-        if found:
-            break
-    return Details()
-
-
-BRAND_CLIMB = 2
-MAX_BLOCK = 8_000  # characters of text: a block that says more holds other things too
-_BY = re.compile(r"\A(?:by|von|par|door|da|por|od|av|af)\s+(?=[^\W\d_])")
-MAX_BRANDED = 20
-_BRANDED = '[class*="brand" i], [class*="vendor" i], [class*="manufacturer" i], [class*="marque" i]'
-_BRAND_CLASS = re.compile(
-    r"(?:product|item|pdp|prod|popup|detail|title)?[-_]*(?:brand|vendor|manufacturer|marque)"
-    r"(?:[-_]*(?:name|title|link|text|label))?",
-    re.IGNORECASE,
-)
-
-
-def _is_brand(node: LexborNode, places: Places) -> bool:
-    """An element with nothing but a name, whose class ends in the word for a brand."""
-    names = (node.attributes.get("class") or "").split()
-    parts = (re.split(r"__|--", name)[-1] for name in names)
-    if not any(_BRAND_CLASS.fullmatch(part) for part in parts):
-        return False
-    text = node.text()
-    lone = len(text) <= MAX_VALUE and ":" not in text and node.css_first("li, select, h1") is None
-    return lone and places.of(node).zone == ""
+def _by_name(places: Places) -> Details:
+    """The brand alone, where an element or an attribute beside the heading is named for it."""
+    found = nearbrand.named(places)
+    return Details(found[0], evidence=(found[1],)) if found else Details()
 
 
 def _starts(doc: Doc) -> set[str]:
@@ -165,29 +142,38 @@ def _starts(doc: Doc) -> set[str]:
 
 def _made(best: dict[str, tuple[int, int, str, LexborNode]]) -> Details:
     found = {"brand": best.get("brand") or best.get("maker")}
-    found |= {kind: best.get(kind) for kind in ("mpn", "gtin")}
+    found |= {"mpn": best.get("mpn") or best.get("model"), "gtin": best.get("gtin")}
     told = {kind: one for kind, one in found.items() if one is not None}
     values = {kind: one[2] for kind, one in told.items()}
     proofs = [Evidence("visible", kind, one[2], where(one[3])) for kind, one in told.items()]
-    return Details(**values, evidence=tuple(proofs))
+    return Details(**values, evidence=tuple(proofs), modelled=found["mpn"] is best.get("model"))
 
 
 def _in(node: LexborNode) -> list[tuple[str, str]]:
     """The labels among an element's own texts, with their values."""
     texts = (child for child in node.iter(include_text=True) if child.is_text_node)
     lines = ((text, line) for text in texts for line in (text.text_content or "").splitlines())
-    found = (_labelled(text, squeeze(line)) for text, line in lines)
+    found = (
+        _labelled(text if n == 0 else None, part)
+        for text, line in lines
+        for n, part in enumerate(_PARTS.split(squeeze(line))[::-1])
+    )
     return [one for one in found if one is not None]
 
 
-def _labelled(text: LexborNode, line: str) -> tuple[str, str] | None:
+# "JAN: 4006381333931 / メーカー: X": what stands before the next label of a line
+_PARTS = re.compile(r"\s*[／|｜]\s*(?=[^:：]{2,30}[:：])|\s+[/•·]\s+(?=[^:：]{2,30}[:：])")
+
+
+def _labelled(text: LexborNode | None, line: str) -> tuple[str, str] | None:
+    """A label with its value behind it in the line, or behind `text`, whose end the line is."""
     if not line:
         return None
     for kind, pattern in _LABELS:
         found = pattern.match(line)
         if found is None:
             continue
-        value = _VALUES[kind](found[1].strip() or _behind(text) or "")
+        value = _VALUES[kind](found[1].strip() or (_behind(text) if text else "") or "")
         if value is not None:
             return kind, value
     return None
@@ -246,11 +232,20 @@ def _part(text: str) -> str | None:
     return found[0] if found else None
 
 
+def _model(text: str) -> str | None:
+    """A model that is a number: a digit or capitals with hyphens; "Slim" is a cut, 2024 a year."""
+    found = _part(text)
+    return found if found and _MODEL_NUMBER.fullmatch(found) else None
+
+
+_MODEL_NUMBER = re.compile(r"(?!(?:19|20)\d\d\Z)(?=.*\d)(?=.{3})[\w./+#-]+|[A-Z]+(?:-[A-Z]+)+")
+
+
 def _code(text: str) -> str | None:
     found = _DIGITS.search(text[:40])
     return gtin(found[0]) if found else None
 
 
 _VALUES: dict[str, Callable[[str], str | None]] = {
-    "brand": _brand, "maker": _brand, "mpn": _part, "gtin": _code,
+    "brand": _brand, "maker": _brand, "mpn": _part, "model": _model, "gtin": _code,
 }  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
+from collections.abc import Collection
 from itertools import islice
 from typing import Any
 
@@ -28,11 +29,16 @@ _BOXES = frozenset(
 _DECODER = json.JSONDecoder(parse_float=amount, strict=False)
 
 
-def roots(doc: Doc) -> list[tuple[str, Any]]:
-    """JSON values of the scripts and islands that mention a price, with a name for each."""
+def roots(doc: Doc, words: Collection[str] = ()) -> list[tuple[str, Any]]:
+    """JSON values of the scripts and islands that mention a price, with a name for each.
+
+    `words`: scripts with none of them are left out.
+    """
     found: list[tuple[str, Any]] = []
     budget = MAX_SCRIPT * 2
     for n, node, text in doc.priced_scripts():
+        if words and not any(word in text for word in words):
+            continue
         budget -= len(text)
         if budget < 0:
             break

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from urllib.parse import urlsplit
 
 from selectolax.lexbor import LexborNode
 
@@ -25,13 +26,15 @@ _LABEL = re.compile(r"\A[^\d:]{2,30}:\s*")
 _NUMBER = re.compile(r"(?=[\w./+-]*\d)[\w][\w./+-]{1,39}\Z")
 _SKU_LABEL = (
     r"(?:\bart(?:ikel|icle|ikkel|icolo|[íi]culo)?[. -]{0,2}(?:n(?:r|o|um|ummer|umber|[°º])|id|code)"
-    r"\b\.?|\bsku\b|\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?"
+    r"\b\.?|\bsku\b|(?<!manufacturer )(?<!mfr )(?<!mfg )"
+    r"\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?"
     r"(?:no|number|code|nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|"
     r"\bprodukt(?:nummer|kode|nr)\b\.?|\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|"
-    r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.| produs)(?: (?:articolo|prodotto))?|"
+    r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.| produs)(?: ?(?:art\.|articolo|prodotto))?|"
     r"\brefer[êe]ncia\b|"
     r"(?<!\bel )(?<!\bcon )\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
-    r"\bkod(?: produktu)?\b|\bindeks\b|\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
+    r"\bkod(?: produktu)?\b|\bn(?:r|umer) kat(?:\.|alogowy\b)(?! producenta)|\bindeks\b|"
+    r"\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
     r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
     r"\breferencia\b|\bbestelnummer\b|\bproductcode\b|\b(?:model|item)\b(?=\s*[:#])|"
     r"\b(?:part|stock|cat(?:alog(?:ue)?)?\.?|order)(?=\s*#)|"
@@ -44,6 +47,7 @@ _TOLD_GTIN = Words(
     r"(?:[ /-]?(?:8|12|13|14|ean|gtin|upc|code|kod|nr|nummer|number))?\.?\s*[:#]?\s*"
     r"(97[89]-[\d-]{10,14}\d|\d{8}(?:\d{4,6})?)(?!\d)"
 )
+_COLON = re.compile(r"[:#]")
 MAX_BLOCK = 8_000  # characters of the block around the heading
 MAX_CLIMB = 7
 
@@ -66,7 +70,21 @@ def read(doc: Doc, places: Places, *, several: bool = False) -> tuple[str, Evide
         return told
     if best:
         return best[1:]
-    return _labelled(places, _TOLD_SKU, "sku", several=several) or _in_column(places)
+    told = _labelled(places, _TOLD_SKU, "sku", several=several) or _in_column(places)
+    return told or _addressed(doc, places)
+
+
+# the number at the end of an address: "/rope-8-mm/-/A-84120071", "/p/rope-4711023.html"
+_ADDRESS = re.compile(r"(?<![^\W_])\d{5,12}(?=(?:\.html?)?/?\Z)", re.ASCII)
+
+
+def _addressed(doc: Doc, places: Places) -> tuple[str, Evidence] | None:
+    """The number of the page's address where a label of the shop's own names it as well."""
+    found = _ADDRESS.search(urlsplit(doc.url).path[-200:])
+    if found is None:
+        return None
+    words = re.compile(rf"(?<!\w)[^\W\d_][\w .-]{{1,24}}?\s*[:#]\s*({found[0]})(?!\w)")
+    return _labelled(places, words, "sku")
 
 
 def _in_column(places: Places) -> tuple[str, Evidence] | None:
@@ -104,7 +122,7 @@ def _bare(text: str) -> str | None:
 
 
 def _labelled(
-    places: Places, words: Words, field: str, *, several: bool = False
+    places: Places, words: Words | re.Pattern[str], field: str, *, several: bool = False
 ) -> tuple[str, Evidence] | None:
     """The first such label in the smallest block around the heading that has one."""
     at = places.heading
@@ -115,7 +133,7 @@ def _labelled(
         if len(text) > MAX_BLOCK:
             return None
         text = squeeze(text)
-        told = [(n, found[0]) for found in words.finditer(text) if (n := _valid(found[1], field))]
+        told = [(n, found[0]) for found in words.finditer(text) if (n := _valid(found, field))]
         if told and several and len({n for n, words in told if words[:3] == told[0][1][:3]}) > 1:
             return None  # each choice has a number of its own
         if told:
@@ -124,8 +142,13 @@ def _labelled(
     return None
 
 
-def _valid(text: str, field: str) -> str | None:
-    return gtin(text) if field == "gtin" else _worth(text)
+def _valid(found: re.Match[str], field: str) -> str | None:
+    """The value behind a label; a bare word right behind one may be the next column's head."""
+    if field == "gtin":
+        return gtin(found[1])
+    worth = _worth(found[1])
+    bare = worth is not None and worth.isalpha() and not _COLON.search(found[0])
+    return None if bare else worth
 
 
 def _worth(text: str) -> str | None:

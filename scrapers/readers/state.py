@@ -115,13 +115,13 @@ def read(doc: Doc) -> list[Product]:
             stack.extend(
                 (f"{path}.{k}", v, currency, depth + 1)
                 for k, v in reversed(list(value.items()))
-                if isinstance(v, (dict, list)) and not _aside(k)
+                if isinstance(v, (dict, list)) and not is_aside(k)
             )
     return found
 
 
 @lru_cache(maxsize=4096)
-def _aside(key: str) -> bool:
+def is_aside(key: str) -> bool:
     """Whether a key of state holds other things: lists shown, neighbours, what is in the cart."""
     return len(key) < MAX_KEY and _ASIDE.fullmatch(key) is not None
 
@@ -193,7 +193,7 @@ def _product(keys: Item, path: str, currency: str | None) -> Product | None:
 
 def _all_ids(keys: Item) -> Ids:
     """A thing's numbers; what is missing from its one variant."""
-    ids, variants = _ids(keys), _nodes(keys.get("variants"))
+    ids, variants = _ids(keys), nodes_of(keys.get("variants"))
     if len(variants) != 1 or not isinstance(variants[0], dict):
         return ids
     one = _ids(keys_of(variants[0]))
@@ -223,7 +223,7 @@ def _article(keys: Item) -> str | None:
     return held if isinstance(held, str) and _ARTICLE.fullmatch(held) else None
 
 
-def _nodes(value: Any) -> list[Any]:
+def nodes_of(value: Any) -> list[Any]:
     """A list, or one that a graph answer wraps: {"nodes": [...]}, {"edges": [{"node": ...}]}."""
     if isinstance(value, dict):
         value = value.get("nodes") or value.get("edges") or value.get("items")
@@ -233,7 +233,7 @@ def _nodes(value: Any) -> list[Any]:
 
 def _variants(value: Any, currency: str | None, *, cents: bool) -> tuple[Choice, ...]:
     made = []
-    for variant in _nodes(value)[:MAX_CHOICES]:
+    for variant in nodes_of(value)[:MAX_CHOICES]:
         if isinstance(variant, dict):
             choice = _choice(keys_of(variant), currency, cents=cents)
             if choice is not None:

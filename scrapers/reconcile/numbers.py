@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 
 from scrapers.model import Evidence, Ids, Reading, Source
-from scrapers.readers import details, number, state, visible
+from scrapers.readers import details, nearbrand, number, state, statefacts, visible
 from scrapers.readers.claims import Product
 from scrapers.readers.dom import Doc
 from scrapers.readers.statemoney import MINOR
@@ -24,6 +25,10 @@ def numbered(doc: Doc, made: Reading, view: visible.View) -> Reading:
     found = _in_scripts(doc, made, ids)
     if found is not None:
         ids, evidence = filled(ids, found[0]), (*evidence, found[1])
+    if not (ids.brand and ids.gtin and (ids.sku or ids.mpn)):
+        ids, evidence = _in_facts(doc, replace(made, ids=ids, evidence=evidence), view)
+    if not ids.brand and (brand := nearbrand.beside(doc, view.places)):
+        ids, evidence = replace(ids, brand=brand[0]), (*evidence, brand[1])
     return made if ids is made.ids else replace(made, ids=ids, evidence=evidence)
 
 
@@ -39,15 +44,16 @@ def gives_number(doc: Doc, told: Told, view: visible.View) -> bool:
 
 def _in_sight(doc: Doc, made: Reading, view: visible.View) -> tuple[Ids, tuple[Evidence, ...]]:
     """Completed by labels, by the article number and by a bar code."""
-    ids, evidence = made.ids, made.evidence
+    ids, evidence, modelled = made.ids, made.evidence, False
     if not (ids.brand and ids.gtin and ids.mpn):
         labelled = details.read(doc, view.places)
         ids = _labelled(ids, labelled)
+        modelled = labelled.modelled and not made.ids.mpn
         new = (e for e in labelled.evidence if not getattr(made.ids, e.field))
         evidence = (*evidence, *new)
     if not made.ids.sku:
         found = number.read(doc, view.places, several=made.low is not None)
-        if found is not None and found[0] != ids.mpn:
+        if found is not None and (modelled or found[0] != ids.mpn):
             ids, evidence = replace(ids, sku=found[0]), (*evidence, found[1])
     if not ids.gtin and (found := number.read_gtin(view.places)):
         ids, evidence = replace(ids, gtin=found[0]), (*evidence, found[1])
@@ -70,6 +76,29 @@ def _in_scripts(doc: Doc, made: Reading, ids: Ids) -> tuple[Ids, Evidence] | Non
     if more == Ids():
         return None
     return more, Evidence("state", "sku", more.sku or more.gtin or "", where)
+
+
+def _in_facts(doc: Doc, made: Reading, view: visible.View) -> tuple[Ids, tuple[Evidence, ...]]:
+    """Completed by the objects of script state that bear the page's title."""
+    titles = tuple(dict.fromkeys(t for t in (made.title, view.title) if t))
+    more, where = statefacts.read(doc, titles, lambda amount: _is_price(amount, made))
+    if not _agree(made.ids, more):
+        more = Ids(brand=more.brand)
+    ids = filled(made.ids, more)
+    new = [n for n in _ID_NAMES if getattr(ids, n) != getattr(made.ids, n)]
+    proofs = [Evidence("state", name, getattr(ids, name), where) for name in new]
+    return ids, (*made.evidence, *proofs)
+
+
+def _agree(ids: Ids, more: Ids) -> bool:
+    """Whether what scripts say may be of the thing read: its number, or none that differs."""
+    if ids.gtin and more.gtin:
+        return ids.gtin == more.gtin
+    return ids.sku is None or more.sku in (None, ids.sku)
+
+
+def _is_price(amount: Decimal, made: Reading) -> bool:
+    return made.price is not None and made.price in (amount, amount / 100)
 
 
 def _has_codes(doc: Doc) -> bool:
