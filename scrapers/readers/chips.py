@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from selectolax.lexbor import LexborNode
 
+from scrapers.readers import labels
 from scrapers.readers.choicetext import MAX_TEXT, priced_choice
 from scrapers.readers.dom import Doc
 from scrapers.readers.places import Places
@@ -56,6 +57,8 @@ def _amounts(
     group: list[LexborNode], locale: str | None, currency: str | None, now: Decimal
 ) -> set[Decimal]:
     texts = [squeeze(node.text(separator=" ")[: 2 * MAX_TEXT]) for node in group]
+    if any(labels.MEMBER.search(text) or labels.ONCE.search(text) for text in texts):
+        return set()  # once or again and again: ways to buy the same thing
     made = [priced_choice(text, locale, currency) for text in texts]
     amounts = {one.price for one in made if one is not None and one.price is not None}
     silent = [node for node, one in zip(group, made, strict=True) if one is None]

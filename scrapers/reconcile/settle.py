@@ -54,7 +54,8 @@ def _only_unit(court: Court, priced: list[Told], now: Seen) -> bool:
 
 def _paired(court: Court, verdict: Verdict) -> Verdict:
     """The one higher bare amount in the element that holds the markup's price: the old one."""
-    plain = [s for s in court.shown.all if s.kind in ("now", "gross") and s.low is None]
+    # the words that call an amount regular may stand behind the one before
+    plain = [s for s in court.shown.all if s.kind in _BARE_KINDS and s.low is None]
     held = next((s for s in plain if court.same(s.amount, verdict.price)), None)
     known = verdict.list_price is not None or verdict.doubt or verdict.source is Source.VISIBLE
     if known or held is None or not held.parent:
@@ -64,6 +65,9 @@ def _paired(court: Court, verdict: Verdict) -> Verdict:
     if old is None or not held.amount < old < held.amount * 3 or court.vat(held.amount, old):
         return verdict
     return replace(verdict, list_price=old)
+
+
+_BARE_KINDS = ("now", "gross", "regular")
 
 
 def _told_only(court: Court, priced: list[Told]) -> Verdict:

@@ -34,8 +34,15 @@ def of_variant(
         court, verdict = replace(court, told=told), replace(verdict, told=None)
     elif not any(t.addressed for t in court.told):
         return court, verdict
-    shown = court.shown.low is not None or all(prints(text(), end) for end in ranged)
+    shown = court.shown.low is not None or all(
+        prints(text(), end) or prints(_listed(doc), end) for end in ranged
+    )
     return court, verdict if shown else replace(verdict, low=None, high=None)
+
+
+def _listed(doc: Doc) -> str:
+    """What the page's lists offer: a visitor sees the prices that they name."""
+    return " ".join(node.text() for node in doc.tree.css("option")[:MAX_TICKS])
 
 
 def _numbered(told: Told, offer: Offer) -> Told:
