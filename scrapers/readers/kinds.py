@@ -14,6 +14,7 @@ from scrapers.readers.bylabel import by_label
 from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import own_class
 from scrapers.readers.pricelike import AMOUNT
+from scrapers.readers.sums import without_rates
 from scrapers.readers.taxwords import tax_label
 
 _TICK = "input[type=checkbox]"
@@ -42,7 +43,7 @@ def kind_of(
     """
     if leaf.place.struck or _struck_within(leaf.node):
         return ("lowest30" if labels.LOWEST30.search(f"{before} {text}") else "list"), False
-    if labels.OPTION.search(text) or labels.MINIMUM.search(before) or _ticked(leaf.node):
+    if labels.OPTION.search(text) or _is_least(before, text) or _ticked(leaf.node):
         return "option", False
     once = bool(labels.ONCE.search(f"{before[-40:]} {text}"))
     strong = once or _is_current(leaf, text, before)
@@ -57,6 +58,26 @@ def kind_of(
     if named and not (strong and named in _OUTSPOKEN):
         return named, False
     return tax_label(text, before, after, cut=cut) or "now", strong
+
+
+# before the sum from which on an order is carried free
+_FREE_FROM = re.compile(
+    r"(?:(?:versand|porto)(?:kosten)?frei\w*|frei haus|kostenlos\w* (?:versand|lieferung)|"
+    r"(?:versand|lieferung) (?:gratis|kostenlos|frei)|free (?:\w+ )?(?:shipping|delivery|postage)|"
+    r"(?:livraison|port|frais de port) (?:gratuite?s?|offerte?s?)|"
+    r"gratis (?:verzending|levering|bezorging)|"
+    r"spedizione gratuita|env[íi]os? grat\w+|portes gr[áa]tis|darmowa (?:dostawa|wysy[łl]ka)|"
+    r"doprava zdarma|fri frakt|fri fragt|ilmainen toimitus)[^\d€$£]{0,12}\b"
+    r"(?:ab|from|d[èe]s|[àa] partir de|vanaf|da|desde|od|fr[åa]n|fra|alkaen)\W*(?:[A-Z]{3}\s?)?\Z",
+    re.IGNORECASE,
+)
+MAX_LEAD = 60
+
+
+def _is_least(before: str, text: str) -> bool:
+    """Whether the amount is what an order must come to, as for carriage without charge."""
+    lead = f"{before} {AMOUNT.split(without_rates(text), 1)[0]}"[-MAX_LEAD:]
+    return bool(labels.MINIMUM.search(before) or _FREE_FROM.search(lead))
 
 
 def _is_current(leaf: Leaf, text: str, before: str) -> bool:

@@ -51,8 +51,8 @@ _HOME = {
     "hr": "HR",
 }  # fmt: skip
 _DOLLARS = re.compile(
-    r"\b(?:(AUD|AU\$|A\$|Australian?)|(CAD|CA\$|C\$|Canad(?:a|ian))|(NZD|NZ\$|New Zealand)|"
-    r"(HKD|HK\$)|(SGD|S\$|Singapore)|(MXN|MX\$))(?![A-Za-z])"
+    r"\b(?:(AUD|AU\$|A\$|Australian?|ABN:?\s\d\d)|(CAD|CA\$|C\$|Canad(?:a|ian)|GST/HST)|"
+    r"(NZD|NZ\$|New Zealand)|(HKD|HK\$)|(SGD|S\$|Singapore)|(MXN|MX\$))(?![A-Za-z])"
 )
 _ABROAD = re.compile(r"(?:\b(?:to|outside|and|or|from|into)|[,&/])\s+(?:the\s+)?\Z", re.IGNORECASE)
 _LANDS = re.compile(
