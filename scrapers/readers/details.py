@@ -36,7 +36,7 @@ _MAKER = (
     r"メーカー(?:名)?|製造元|制造商|生产商|제조사"
 )
 _PART = (
-    r"mpn|(?:mfr|mfg|mnfr|manufacturers?|manufacturer[’']?s|oem|maker[’']?s?)\.?[ -]?"
+    r"mpn|p/n|(?:mfr|mfg|mnfr|manufacturers?|manufacturer[’']?s|oem|maker[’']?s?)\.?[ -]?"
     r"(?:part|product|item|model|catalogue|sku|ref|code|no|number|nr)\b\.?"
     r"(?: ?(?:code|no|number|nr|#))?\.?|"
     r"hersteller[- ]?(?:artikel|teile)?[- ]?(?:nr|nummer|code)\.?|hersteller-?art\.?-?nr\.?|"

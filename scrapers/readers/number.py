@@ -30,7 +30,7 @@ _SKU_LABEL = (
     r"\b(?:item|product|part|stock|model|cat(?:alogue)?|order)[ -]?"
     r"(?:no|number|code|nr|id)\b\.?|\bbest(?:ell)?\.?[ -]?(?:nr|nummer)\b\.?|"
     r"\bprodukt(?:nummer|kode|nr)\b\.?|\bvare?n(?:r|ummer)\b\.?|\bvarekode\b|"
-    r"\br[ée]f(?:[ée]rence)?\b\.?|\bcod(?:ice|\.| produs)(?: ?(?:art\.|articolo|prodotto))?|"
+    r"\br[ée]f(?:[ée]rence)?\b\.?|\bc[oó]d(?:ice|\.| produs)(?: ?(?:art\.|articolo|prodotto))?|"
     r"\brefer[êe]ncia\b|"
     r"(?<!\bel )(?<!\bcon )\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
     r"\bkod(?: produktu)?\b|\bn(?:r|umer) kat(?:\.|alogowy\b)(?! producenta)|\bindeks\b|"
