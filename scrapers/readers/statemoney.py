@@ -59,21 +59,25 @@ def amount_of(
     keys: Item, names: tuple[str, ...], currency: str | None, *, cents: bool
 ) -> tuple[Value, str | None]:
     for name in (*_CENTS, *names) if names is NOW else names:
-        raw = keys.get(name)
-        if type(raw) is int:  # perhaps cents, beside the sum with its currency
-            raw = keys.get(f"{name}money") or raw
-        if isinstance(raw, dict):
-            inner = keys_of(raw)
-            currency = currency_in(inner) or currency
-            made, currency = amount_of(inner, (*_INNER, *NOW), currency, cents=cents)
-            if made.amount is not None:
-                return made, currency
-            continue
-        minor = cents or name in _CENTS
-        value = _scaled(raw, currency, minor=minor)
-        if value.amount is not None:
-            return value, value.currency or currency
+        for raw in _told(keys, name):
+            if isinstance(raw, dict):
+                inner = keys_of(raw)
+                currency = currency_in(inner) or currency
+                value, currency = amount_of(inner, (*_INNER, *NOW), currency, cents=cents)
+            else:
+                value = _scaled(raw, currency, minor=cents or name in _CENTS)
+            if value.amount is not None:
+                return value, value.currency or currency
     return Value(None), currency
+
+
+def _told(keys: Item, name: str) -> tuple[Any, ...]:
+    """What stands under a key; before a whole number, perhaps cents, the sum with its currency."""
+    raw = keys.get(name)
+    if raw is None:
+        return ()
+    money = keys.get(f"{name}money") if type(raw) is int else None
+    return (money, raw) if isinstance(money, dict) else (raw,)
 
 
 def whole(amount: Decimal | None) -> Value:
