@@ -14,6 +14,11 @@ from scrapers.readers.sums import SUM, UPPER_BEHIND
 
 MAX_BLOCK = 600  # characters: a larger element is no small block
 MAX_UP = 3  # levels
+_BRACKETS = re.compile(r"\([^()]*\)")
+_PRICE_NAME = re.compile(
+    r"pri(?:ce|x|js|s)\b|preis|pre(?:cio|[çc]o)|prezzo|\bcena|hinta|価格|[价價]|(?:회원|판매|정상|할인)가",
+    re.IGNORECASE,
+)
 _WORDS = re.compile(r"[^\W\d_]{3}")
 
 
@@ -86,3 +91,33 @@ def close_words(leaf: Leaf, places: Places) -> str:
             return text[:start][-60:]
         at = at.parent
     return ""
+
+
+def label_behind(leaf: Leaf, after: str, places: Places) -> str:
+    """The label of an amount in a box whose labels stand behind their amounts.
+
+    "£40.00 Regular price £32.00 Sale price": such a box begins with an amount and ends with
+    the name of a price.
+    """
+    if not _PRICE_NAME.search(after):
+        return ""
+    at = leaf.node.parent
+    for _ in range(MAX_UP - 1):
+        if at is None or len(text := places.text(at)) > MAX_BLOCK:
+            return ""
+        text = _BRACKETS.sub(" ", squeeze(text))
+        start, end = find(text, leaf)
+        if _WORDS.search(text[:start] + text[end:]):
+            return _own_label(text, end)
+        at = at.parent
+    return ""
+
+
+def _own_label(text: str, end: int) -> str:
+    sums = list(SUM.finditer(text))
+    if not sums or _WORDS.search(text[: sums[0].start()]):
+        return ""
+    following = next((m.start() for m in sums if m.start() >= end), len(text))
+    own = text[end:following].strip(" €$£¥₩")
+    named = _PRICE_NAME.search(text[sums[-1].end() :]) and _PRICE_NAME.search(own)
+    return "" if own.endswith(":") or not named else own

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import partial
 
-from scrapers.readers.around import around, close_words
+from scrapers.readers.around import around, close_words, label_behind
 from scrapers.readers.context import TIER_TEXT, counts, labelled_by, own_after
 from scrapers.readers.kinds import kind_of
 from scrapers.readers.leaves import Leaf, own_text
@@ -60,5 +60,7 @@ def _with_words(leaf: Leaf, text: str, before: str, after: str, places: Places) 
     words, cut = labelled_by(leaf, before)
     behind = own_after(leaf, after)
     close = partial(close_words, leaf, places)
+    if label := label_behind(leaf, after, places):
+        words, cut, close = label, False, partial(str, label)
     kind, strong = kind_of(leaf, text, words, behind, size=places.size, cut=cut, close=close)
     return Labelled(leaf, text, before, after, words, behind, cut, kind, strong)

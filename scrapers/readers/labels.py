@@ -140,7 +140,7 @@ MEMBER = Words(
     r"membre\w*|adh[ée]rent\w*|leden|lidmaatschap|soci[oa]?|iscritti|klubow\w+|[čc]len\w*|"
     r"kanta-?asiak\w*|j[äa]sen\w*|t[öo]rzsv[áa]s[áa]rl\w*|s[óo]cios?|vernostn\w*|v[ěe]rnostn\w*|"
     r"sta[łl]y klient\w*|carte de fid[ée]lit[ée]|kundenkarte|stammkunde\w*|"
-    r"medlem\w*|klubb\w*)\b|アプリ(?:限定|価格)|app专享|app價|app价",
+    r"medlem\w*|klubb\w*)\b|アプリ(?:限定|価格)|会員(?:価格|限定)|회원(?:가|\s?전용)|멤버십|会员价|會員價|app专享|app價|app价",
 )
 # beside the price of a subscription
 ONCE = Words(
@@ -216,7 +216,8 @@ FROM = Words(
     r"desde|od|fr[åa]n|fra)\s*:?\s*$",
 )
 TIER = Words(
-    r"(?:(?<![\d.,€$£])(?<![€$£]\s)\b\d+\s*(?:\+(?!\s*[a-z])|or more|or above|"
+    r"(?:(?<![\d.,€$£])(?<![€$£]\s)\b\d+\s*(?:\+(?!\s*[a-z])|\+ ?(?:sheets?|rolls?|packs?|"
+    r"pcs|pieces|units|items|bags?|boxes|sets?|pairs?)|or more|or above|"
     r"and (?:more|above|up)|pcs? or more|oder mehr|et plus|of meer|o pi[ùu]|o m[áa]s|"
     r"eller fler)(?:\b|\s|$)|\b(?:buy|qty|quantity|ab|from|vanaf|[àa] partir de|da|desde|od|"
     r"fr[åa]n|fra|bei|for|pour)\s+\d+\s*"

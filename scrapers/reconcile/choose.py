@@ -48,8 +48,8 @@ def beside(page: Subject, places: Places, verdict: Verdict) -> Verdict:
 
 
 def _ranged(verdict: Verdict, prices: Iterable[Decimal]) -> Verdict:
-    held = {*prices}
-    if verdict.doubt or verdict.low is not None or verdict.price not in held or len(held) < 2:
+    held, told = {*prices}, verdict.low is not None and verdict.high is not None
+    if verdict.doubt or told or verdict.price not in held or len(held) < 2:
         return verdict
     return replace(verdict, low=min(held), high=max(held))
 

@@ -8,7 +8,7 @@ from datetime import date
 from scrapers.model import Outcome, Reading, SiteRules
 from scrapers.readers import dropdown, jsonld, meta, pageclass, visible
 from scrapers.readers.dom import Doc
-from scrapers.readers.dropdown import Choices
+from scrapers.reconcile.cents import in_cents
 from scrapers.reconcile.choose import beside, by_list
 from scrapers.reconcile.court import CHOICE_NEEDED, Court, Verdict
 from scrapers.reconcile.finish import Around, reading
@@ -67,15 +67,13 @@ class Visit:
         page, doc, text = self.page, self.doc, self.page.text
         court, choices, where = court_of(page, told, view)
         court, verdict = with_state(page, court, settle(court), view)
-        listed = (
-            self._listed(view, verdict.currency or court.currency) if not choices else Choices()
-        )
+        listed = dropdown.read(doc, view.places, page.locale, verdict.currency or court.currency)
         verdict = self.wishes.by_choice(verdict, choices, court, listed.all)
         verdict = by_breaks(doc, text, verdict, view, court, page.locale)
         verdict = _single(verdict, view, court)
         verdict = with_options(doc, verdict, court)
         court, verdict = lapsed(text, verdict, view, court, self.day)
-        verdict = in_sight(doc, text, verdict, view, court)
+        verdict = in_cents(text, in_sight(doc, text, verdict, view, court), court)
         verdict = self._of_this_page(court, verdict, view)
         if not self.rules.choice:
             court, verdict = of_variant(doc, view.places, text, court, verdict)
@@ -92,9 +90,6 @@ class Visit:
         if other is not None and states(page, court, verdict, view):
             other = None
         return other or numbered(doc, reading(court, verdict, around), view)
-
-    def _listed(self, view: visible.View, currency: str | None) -> Choices:
-        return dropdown.read(self.doc, view.places, self.page.locale, currency)
 
     def _of_this_page(self, court: Court, verdict: Verdict, view: visible.View) -> Verdict:
         """Markup that names another product than the page, with no price in sight to back it."""

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from scrapers.texts.tokens import Token
 
 _COUNT: Final = (
-    r"(?:st(?:ü|ue)ck|stk\.?|stck\.?|st\.?|pieces?|pcs?\.?|pce|units?|items?|pièces?|unités?|"
+    r"(?:sheets?|rolls?|packs?|bags?|boxes|sets?|pairs?|tubes?|rods?|bottles?|platten|tafeln|"
+    r"rollen|beutel|paare?|feuilles?|plaques?|rouleaux|paires?|platen|fogli|rotoli|hojas|rollos|"
+    r"st(?:ü|ue)ck|stk\.?|stck\.?|st\.?|pieces?|pcs?\.?|pce|units?|items?|pièces?|unités?|"
     r"articles?|stuks?|pezzi|pz\.?|unidades|uds?\.?|sztuk|szt\.?|ks|kusů|kusy|styck|packs?|paar|"
     r"pairs?|sets?|x)"
 )
