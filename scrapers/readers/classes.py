@@ -10,7 +10,7 @@ LIST = re.compile(
     r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|orig(?:in(?:al)?)?|previous|"
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
     r"pseudo|statt|barre|"
-    r"ancien|line-?through|past|full)(?=$|[\s_-])|oldprice|listprice|wasprice|comparepri|"
+    r"ancien|line-?through|past)(?=$|[\s_-])|full[_-]?price|price[_-]full(?![a-z])|oldprice|listprice|wasprice|comparepri|"
     r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
     r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
     r"durchgestrichen|tachado|doorgestreept|s?barrato|przekre[sś]l|skreslon|genomstruk|overstreg|"

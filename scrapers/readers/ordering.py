@@ -21,7 +21,7 @@ _BUY = Words(
     r"add (?:item )?to (?:your |my |shopping )?(?:cart|basket|bag|trolley|order)|buy (?:it )?now|"
     r"buy\b|"
     r"in den (?:waren)?korb|in den einkaufswagen|jetzt kaufen|kaufen|(?:ajouter|mettre) au panier|"
-    r"acheter|in winkelwagen|"
+    r"acheter|in (?:mijn |je |uw )?winkelwagen|"
     r"in (?:mijn )?winkelmand\w*|toevoegen|bestel|(?:aggiungi|metti) (?:al|nel) carrello|acquista|"
     r"(?:a[ñn]adir|agregar) (?:al?|a la) (?:carrito|cesta|carro)|comprar|"
     r"do koszyka|dodaj do|kup teraz|do ko[šs][íi]k[ua]|(?:p[řr]idat|prida[ťt]|vlo[žz]i[tť]) do|"

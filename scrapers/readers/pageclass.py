@@ -30,6 +30,14 @@ _LOST = Words(
     r"nie istnieje|"
     r"nenalezen\w*|neexistuje|hittades inte|finns inte|kunne ikke findes|findes ikke|ikke fundet",
 )
+_SEARCH = Words(
+    r"(?:search|showing \d*)\W*results?\b|\bresults? (?:for|of your search)\b|"
+    r"\bsuchergebnis\w*|ergebnisse f[üu]r\b|r[ée]sultats? (?:de (?:la )?recherche|pour)\b|"
+    r"zoekresulta\w+|resultaten voor\b|risultati (?:di ricerca|della ricerca|per)\b|"
+    r"resultados? (?:de (?:la )?b[úu]squeda|da (?:busca|pesquisa)|para)\b|wyniki wyszukiwania|"
+    r"v[ýy]sledky (?:vyhled[áa]v[áa]n[íi]|h[ľl]ad[áa]nia)|s[öo]kresultat\w*|s[øo]g?eresultat\w*|"
+    r"hakutulokset|tal[áa]latok|rezultatele c[ăa]ut[ăa]rii|検索結果|搜索结果|搜尋結果|검색 ?결과",
+)
 _DOWN = Words(
     r"under maintenance|maintenance mode|scheduled maintenance|be (?:right )?back (?:soon|shortly)|"
     r"temporarily (?:unavailable|closed)|wartungs(?:arbeiten|modus)|en maintenance|in onderhoud|"
@@ -194,6 +202,7 @@ def lost(doc: Doc, heading: str | None) -> PageClass:
 
 _SAID = (
     ("lost", _LOST, 'the page says "{}"'),
+    ("search", _SEARCH, 'the page lists what was searched for ("{}")'),
     ("down", _DOWN, 'the page says "{}"'),
     ("aside", _ASIDE, 'the page is the shop\'s "{:.40}"'),
     ("aside", _SERVICE, 'the page is about "{:.40}"'),

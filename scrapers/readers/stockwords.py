@@ -27,6 +27,15 @@ _LEAD = re.compile(
     r"在庫(?:状況|数)?|库存|庫存|재고|наличие|наявність)\b\s*:?\s+\S",
     re.IGNORECASE,
 )
+# words that begin a line of their own and can mean nothing else
+_PLAIN = re.compile(
+    r"[^\w]*(?:\d+\s*)?(?:in stock|auf lager|lagernd|sofort (?:verf[üu]gbar|lieferbar)|en stock|"
+    r"(?:op|uit) voorraad|direct leverbaar|skladem|na skladě|na stanie|w magazynie|i lager|"
+    r"på lager|varastossa|raktáron|készleten|em estoque|disponible en stock|"
+    r"disponibilità immediata|在庫あり|有货|재고 ?있음)"
+    r"(?!\s+(?:items?|products?|orders?|goods|artikel|produits?|producten|in (?:store|branch)))",
+    re.IGNORECASE,
+)
 _SUM = re.compile(r"[€$£¥]\s?\d|\d\s?[€$£¥]|\d[.,]\d\d\b")  # words around a price tell no stock
 _BUTTONS = frozenset({"button", "label", "a"})  # words of a choice, not of the page
 _SHORT = "p, div, span, strong, b, font, li, tr, dl, dt"
@@ -86,12 +95,14 @@ def _words(node: LexborNode) -> tuple[str, bool]:
 
 
 def _of(node: LexborNode, text: str, places: Places) -> Availability | None:
-    """The stock that words tell of the page's own goods; plain "in stock" only behind a label."""
+    """The stock that words tell of the page's own goods; in stock by a label, or first of all."""
     if _BUTTONS.intersection(_tags(node)) or _SUM.search(text):
         return None
     zone = places.of(node).zone
     said = read_availability(text) if zone not in ("other", "hidden") else None
-    if said is Availability.UNKNOWN or (said is Availability.IN_STOCK and not _LEAD.match(text)):
+    if said is Availability.UNKNOWN:
+        return None
+    if said is Availability.IN_STOCK and not (_LEAD.match(text) or _PLAIN.match(text)):
         return None
     if said in OUT and (zone == "spoken" or named_beside(node, text)):
         return None

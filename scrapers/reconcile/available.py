@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scrapers.model import Availability, Evidence
+from scrapers.model import Availability, Evidence, Source
 from scrapers.readers.stock import Stock
 from scrapers.readers.stockwords import GOOD, OUT
 from scrapers.reconcile.court import Court, Verdict
@@ -28,6 +28,8 @@ def available(
     if ruled:
         return stock.said, None
     told, shown = _told(court, verdict), stock.said
+    if shown in OUT and not stock.mixed and _outdated(court, verdict):
+        return shown, None
     if told is Availability.UNKNOWN or _refined(told, stock):
         return shown, None
     seen = shown in GOOD and stock.near
@@ -39,6 +41,12 @@ def available(
         known = told if told is IN else known
         return known, Evidence("visible", "doubt", said, proof.where)
     return told, None
+
+
+def _outdated(court: Court, verdict: Verdict) -> bool:
+    """Whether the price in sight is another than the markup's: its stock is as old as its price."""
+    stated = [t for t in court.told if t.own and t.price is not None]
+    return verdict.source is Source.VISIBLE and verdict.told is None and bool(stated)
 
 
 def _told(court: Court, verdict: Verdict) -> Availability:

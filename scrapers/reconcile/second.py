@@ -102,7 +102,8 @@ def _of_row(
     still_open = still_open or verdict.price in more  # a row of several pieces is none of one
     if not amounts or not (still_open or court.same(verdict.price, amounts[0])):
         return verdict
-    taxed = next((a for a in amounts[1:] if court.vat(amounts[0], a)), None)
+    gross = (s.amount for s in court.shown.all if s.kind == "gross")
+    taxed = next((a for a in (*amounts[1:], *gross) if court.vat(amounts[0], a)), None)
     with_tax = taxed is not None and _columns(text())
     price = taxed if taxed is not None and with_tax else amounts[0]
     if not still_open and not with_tax:
