@@ -45,7 +45,7 @@ SAVING = Words(
     r"割引(?!価格|後)|値引(?!後|き後)|引き(?!後)|お得|立减|立減|节省|節省|할인(?!판매가|가)",
 )
 NET = Words(
-    r"\b(?:ex(?:cl)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
+    r"\b(?:ex(?:cl?)?(?:uding|usive of|\.)?\.? ?(?:of )?(?:vat|tax(?:es)?|gst|btw|sales tax)|"
     r"(?:without|before|net of|plus|\+) ?(?:vat|tax|gst)|tax(?:es)? (?:extra|not included)|"
     r"netto(?:preis)?|net price|"
     r"(?:exkl|zzgl|excl|ohne)\.? ?(?:\d+(?:[.,]\d+)? ?% ?)?(?:mwst|ust|mehrwertsteuer|steuern|btw|"
