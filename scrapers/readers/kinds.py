@@ -42,7 +42,8 @@ def kind_of(
     off of members is said of another amount.
     """
     if leaf.place.struck or _struck_within(leaf.node):
-        return ("lowest30" if labels.LOWEST30.search(f"{before} {text}") else "list"), False
+        lowest = labels.LOWEST30.search(f"{before} {text}") or by_class(leaf, size) == "lowest30"
+        return ("lowest30" if lowest else "list"), False
     if labels.OPTION.search(text) or _is_least(before, text) or _ticked(leaf.node):
         return "option", False
     once = bool(labels.ONCE.search(f"{before[-40:]} {text}"))

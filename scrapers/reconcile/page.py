@@ -110,5 +110,8 @@ def _single(verdict: Verdict, view: visible.View, court: Court) -> Verdict:
     if verdict.doubt == CHOICE_NEEDED and verdict.low in tiered and verdict.high in ends - {None}:
         return replace(verdict, price=verdict.high, low=None, high=None, doubt=None)
     if verdict.price in tiered and now is None and verdict.doubt is None:
+        single = ends - tiered - {None}
+        if len(single) == 1:
+            return replace(verdict, price=single.pop(), low=None, high=None)
         return replace(verdict, price=None, doubt="the price may hold only for several pieces")
     return verdict

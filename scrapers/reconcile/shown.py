@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from scrapers.model import Tax
+from scrapers.readers import labels
 from scrapers.readers.claims import Seen
 from scrapers.readers.places import own_class
+from scrapers.readers.pricelike import PRICE_LIKE
 from scrapers.reconcile.places import vat_factor
 
 _PAID = ("now", "low", "gross", "regular", "net")
@@ -161,7 +163,9 @@ def _list(
     listed = [
         s
         for s in higher
-        if s.kind in ("list", "regular") and not any(_prices(p, s, now) for p in beside)
+        if s.kind in ("list", "regular")
+        and not any(_prices(p, s, now) for p in beside)
+        and not _is_others(s, now)
     ]
     listed = listed or [s for s in higher if s.kind == "lowest30" and _is_struck(s)]
     if not listed:
@@ -174,6 +178,22 @@ def _list(
 def _farness(listed: Seen, now: Seen) -> tuple[bool, bool]:
     """Whether a list price stands outside the price's box, and outside its block."""
     return listed.parent != now.parent, listed.group != now.group
+
+
+def _is_others(listed: Seen, now: Seen) -> bool:
+    """Whether a struck amount further off stands beside another price: that of a special offer."""
+    node = listed.node
+    if node is None or listed.level <= now.level or listed.group == now.group:
+        return False
+    behind, at = "", node.next
+    while at is not None and len(behind) < MAX_BEHIND:
+        behind += at.text() if at.is_element_node else at.text_content or ""
+        at = at.next
+    behind = behind[:MAX_BEHIND]
+    return bool(PRICE_LIKE.search(behind)) and not labels.SAVING.search(behind)
+
+
+MAX_BEHIND = 40  # characters
 
 
 def _prices(other: Seen, listed: Seen, now: Seen) -> bool:
