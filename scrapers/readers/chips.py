@@ -17,6 +17,7 @@ from scrapers.readers.pricelike import squeeze
 
 MAX_NODES = 200
 MAX_ITEMS = 60
+_CHIPS = frozenset({"label", "button"})
 _MARKED = re.compile(
     r"(?:^|[\s_-])(?:active|selected|checked|current|chosen|on)(?=$|\s)", re.IGNORECASE
 )
@@ -31,10 +32,10 @@ def prices(
     The chosen one may name its price or leave it to the price of the page.
     """
     found: set[Decimal] = set()
-    for group in _groups(doc.tree.css("label, button")[:MAX_NODES]):
-        amounts = _amounts(group, locale, currency, now)
-        if amounts and all(places.of(n).zone not in ("other", "hidden") for n in group):
-            found |= amounts
+    nodes = (*doc.buttons[:MAX_NODES], *doc.labels[:MAX_NODES])
+    own = [n for n in nodes if n.tag in _CHIPS and places.of(n).zone not in ("other", "hidden")]
+    for group in _groups(own):
+        found |= _amounts(group, locale, currency, now)
     return frozenset(found)
 
 

@@ -32,7 +32,10 @@ class Doc:
     priced: list[LexborNode] = field(default_factory=list)
     stocks: list[LexborNode] = field(default_factory=list)
     buttons: list[LexborNode] = field(default_factory=list)
+    selects: list[LexborNode] = field(default_factory=list)
+    labels: list[LexborNode] = field(default_factory=list)
     tables: list[LexborNode] = field(default_factory=list)
+    islands: list[LexborNode] = field(default_factory=list)  # elements with their state in "props"
     tiers: list[LexborNode] = field(default_factory=list)
     numbers: list[LexborNode] = field(default_factory=list)
     canonical: str | None = None
@@ -98,7 +101,7 @@ _MUTE = frozenset(
 )
 _NUMBERS = frozenset({"data-product-sku", "data-hook"})
 _CALLED = frozenset(CALLED)
-_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | _CALLED | {"id"}
+_RARE = _TABLES | _MARKED | _RDFA | _AMOUNTS | _NUMBERS | _CALLED | {"id", "props"}
 
 
 def parse(html: str | None, url: str, raw: bytes | None = None) -> Doc:
@@ -218,6 +221,8 @@ def _marked(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> int:
         doc.properties.append(node)
     if not _TABLES.isdisjoint(attrs):
         doc.tables.append(node)
+    if "props" in attrs:
+        doc.islands.append(node)
     if not _CALLED.isdisjoint(attrs):
         for name in CALLED:
             if name in attrs:
@@ -258,6 +263,14 @@ def _button(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
     doc.buttons.append(node)
 
 
+def _select(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
+    doc.selects.append(node)
+
+
+def _label(doc: Doc, node: LexborNode, _attrs: dict[str, str | None]) -> None:
+    doc.labels.append(node)
+
+
 def _input(doc: Doc, node: LexborNode, attrs: dict[str, str | None]) -> None:
     if (attrs.get("type") or "").lower() in ("submit", "button", "image"):
         doc.buttons.append(node)
@@ -280,6 +293,8 @@ _BY_TAG = {
     "title": _title,
     "button": _button,
     "input": _input,
+    "select": _select,
+    "label": _label,
     "link": _link,
     **dict.fromkeys(_STRUCK, _struck),
 }

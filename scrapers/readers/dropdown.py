@@ -30,16 +30,14 @@ class Choices(NamedTuple):
 
 def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> Choices:
     """The one such list of the page's own matter; none where there are several."""
-    if "<option" not in doc.html and "<OPTION" not in doc.html:
-        return Choices()
     found = list(_lists(doc, places, locale, currency))
     return found[0] if len({one.all for one in found}) == 1 else Choices()
 
 
 def _lists(doc: Doc, places: Places, locale: str | None, currency: str | None) -> Iterator[Choices]:
-    for node in doc.tree.css("select")[:MAX_LISTS]:
-        made = _read(node, locale, currency)
-        if made.all and _is_own(node, places):
+    for node in doc.selects[:MAX_LISTS]:
+        made = _read(node, locale, currency) if _is_own(node, places) else Choices()
+        if made.all:
             yield made
 
 

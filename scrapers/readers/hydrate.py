@@ -200,10 +200,8 @@ def _attributes(doc: Doc) -> list[tuple[str, Any]]:
 
 def _islands(doc: Doc) -> list[tuple[str, Any]]:
     """Props of islands: each value in a pair of its kind (0 plain, 1 list) and itself."""
-    if "<astro-island" not in doc.html:
-        return []
     found: list[tuple[str, Any]] = []
-    for n, node in enumerate(doc.tree.css("astro-island[props]")[:MAX_ISLANDS]):
+    for n, node in enumerate(doc.islands[:MAX_ISLANDS]):
         raw = node.attributes.get("props") or ""
         if "rice" in raw and len(raw) <= MAX_SCRIPT:
             held = parse(raw, watch_doubles=False).values

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import re
 
+import re2
+
+_TEMPLATE = re2.compile(b"<template")  # RE2 finds a fixed text in bytes sooner than `in` does
 _LATE = '<div hidden id="S:'
-_MARKS = ("shadowrootmode", "x-if=", _LATE)
-MAX_LATE = 40
-_BYTES = tuple(mark.encode() for mark in _MARKS)
+MAX_LATE = 40  # pieces
 _SHOWN = re.compile(
     r"\bshadowrootmode\b|\bx-if\s*=\s*[\"']\s*![^\"'&|=]*price[^\"'&|=]*[\"']", re.IGNORECASE
 )
@@ -20,18 +21,17 @@ _TAGS = re.compile(r"<template\b([^<>]*)>|</template\s*>", re.IGNORECASE)
 
 
 def has_templates(page: str | bytes) -> bool:
-    """Whether the page may have such templates: a search that most pages need only."""
+    """Whether the page has templates at all: a search that most pages need only."""
     if isinstance(page, bytes):
-        return any(mark in page for mark in _BYTES)
-    return any(mark in page for mark in _MARKS)
+        return _TEMPLATE.search(page) is not None
+    return "<template" in page
 
 
 def opened(html: str) -> str:
     """The page with each such template as a plain element, late pieces in their places.
 
-    Other templates stay what they are.
-
-    Light children that fill the slots of the tree follow behind it.
+    Other templates stay what they are; light children that fill the slots of a tree follow
+    behind it.
     """
     kinds: list[bool] = []
     if _LATE in html:

@@ -51,17 +51,13 @@ def read(doc: Doc, titles: tuple[str, ...], costs: Costs) -> Found:
     wanted = {t for title in titles if len(t := squeeze(title).casefold()) > 3}
     words = {max(found, key=len) for t in titles if (found := _LONGEST.findall(t))}
     texts = [text for _, _, text in doc.priced_scripts() if any(w in text for w in words)]
-    keyed = any(_KEY.search(text) for text in texts) or _has_islands(doc)
+    keyed = any(_KEY.search(text) for text in texts) or bool(doc.islands)
     if not wanted or not keyed:
         return Ids(), ""
     found = [(_ids(box, costs), path) for path, box in _boxes(doc, wanted, words)]
     found += [(_ids([keys], costs), "script") for keys in _literals(texts, titles)]
     found = [one for one in found if one[0] != Ids()]
     return _agreed([ids for ids, _ in found]), found[0][1] if found else ""
-
-
-def _has_islands(doc: Doc) -> bool:
-    return b"<astro-island" in doc.raw if doc.raw else "<astro-island" in doc.html
 
 
 def _agreed(all_ids: list[Ids]) -> Ids:

@@ -25,7 +25,8 @@ def numbered(doc: Doc, made: Reading, view: visible.View) -> Reading:
     found = _in_scripts(doc, made, ids)
     if found is not None:
         ids, evidence = filled(ids, found[0]), (*evidence, found[1])
-    if not (ids.brand and ids.gtin and (ids.sku or ids.mpn)):
+    known = ids.brand and (ids.sku or ids.mpn)
+    if not (known and (ids.gtin or not _has_codes(doc))):
         ids, evidence = _in_facts(doc, replace(made, ids=ids, evidence=evidence), view)
     if not ids.brand and (brand := nearbrand.beside(doc, view.places)):
         ids, evidence = replace(ids, brand=brand[0]), (*evidence, brand[1])
