@@ -60,7 +60,7 @@ class Doc:
         """The scripts that speak of a price: their number on the page, element and text."""
         if self._priced is None:
             texts = ((n, s, self.script_text(s)) for n, s in enumerate(self.scripts[:MAX_SCRIPTS]))
-            self._priced = [t for t in texts if "rice" in t[2] or "centAmount" in t[2]]
+            self._priced = [t for t in texts if "rice" in t[2]]
         return self._priced
 
 
