@@ -1,4 +1,4 @@
-"""Choices beside each other, one of them chosen: labels or buttons that name whole prices."""
+"""Choices beside each other, one of them chosen: labels, buttons, items that name prices."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ MAX_NODES = 200
 MAX_ITEMS = 60
 _CHIPS = frozenset({"label", "button"})
 _MARKED = re.compile(
-    r"(?:^|[\s_-])(?:active|selected|checked|current|chosen|on)(?=$|\s)", re.IGNORECASE
+    r"(?:^|[\s_-])(?:active|selected|checked|current|chosen|on)(?=$|\s)|"
+    r"(?-i:[a-z]Select(?:ed)?)(?=$|\s)",
+    re.IGNORECASE,
 )
 _SAID = ("aria-checked", "aria-pressed", "aria-selected", "aria-current")
 
@@ -31,12 +33,20 @@ def prices(
 
     The chosen one may name its price or leave it to the price of the page.
     """
-    found: set[Decimal] = set()
     nodes = (*doc.buttons[:MAX_NODES], *doc.labels[:MAX_NODES])
     own = [n for n in nodes if n.tag in _CHIPS and places.of(n).zone not in ("other", "hidden")]
-    for group in _groups(own):
-        found |= _amounts(group, locale, currency, now)
-    return frozenset(found)
+    groups = (*_groups(own), *_rows(doc, places))
+    return frozenset(a for group in groups for a in _amounts(group, locale, currency, now))
+
+
+def _rows(doc: Doc, places: Places) -> list[list[LexborNode]]:
+    """Items of a list with amounts in elements named for them, just one of which is marked."""
+    own = [n for n in doc.priced[:MAX_NODES] if places.of(n).zone not in ("other", "hidden")]
+    items = (n.parent for n in own if n.parent is not None)
+    lists = {n.parent.mem_id: n.parent for n in items if n.tag == "li" and n.parent is not None}
+    rows = [[one for one in node.iter() if one.tag == "li"] for node in lists.values()]
+    few = [row for row in rows if 1 < len(row) <= MAX_ITEMS]
+    return [row for row in few if sum(map(_is_marked, row)) == 1]
 
 
 def _groups(nodes: Iterable[LexborNode]) -> list[list[LexborNode]]:

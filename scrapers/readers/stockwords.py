@@ -29,7 +29,7 @@ _LEAD = re.compile(
 )
 # words that begin a line of their own and can mean nothing else
 _PLAIN = re.compile(
-    r"[^\w]*(?:\d+\s*)?(?:in stock|auf lager|lagernd|sofort (?:verf[üu]gbar|lieferbar)|en stock|"
+    r"[^\w]*(?:\d+\s*)?(?:in[- ]stock|auf lager|lagernd|sofort (?:verf[üu]gbar|lieferbar)|en stock|"
     r"(?:op|uit) voorraad|direct leverbaar|skladem|na skladě|na stanie|w magazynie|i lager|"
     r"på lager|varastossa|raktáron|készleten|em estoque|disponible en stock|"
     r"disponibilità immediata|在庫あり|有货|재고 ?있음)"
