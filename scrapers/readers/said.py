@@ -53,13 +53,14 @@ def _of_orders(before: str) -> bool:
     return bool(labels.SHIPPING.search(before) or labels.MINIMUM.search(before))
 
 
-def prints(text: str, amount: Decimal) -> bool:
-    """Whether a text has the amount in digits, with its cents where it has any."""
+def prints(text: str, amount: Decimal) -> str | None:
+    """The digits of the amount as they stand in a text, with its cents where it has any."""
     whole, cents = divmod(amount.quantize(_CENT), 1)
     grouped = f"{whole:,.0f}".replace(",", r"[.,'’\s\u00a0\u202f]?")
     digits = f"{cents:.2f}"[2:]
     tail = r"(?:[.,\s]?00|[.,][-–—])?" if digits == "00" else rf"[.,\s]*{digits}"
-    return re.search(rf"(?<![\d.,]){grouped}{tail}(?![\d])", text[:MAX_SAID]) is not None
+    found = re.search(rf"(?<![\d.,]){grouped}{tail}(?![\d])", text[:MAX_SAID])
+    return found[0] if found else None
 
 
 _CENT = Decimal("0.01")

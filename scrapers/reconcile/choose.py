@@ -6,17 +6,18 @@ from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 
-from scrapers.model import Source
+from scrapers.model import Evidence, Source
 from scrapers.readers import chips
 from scrapers.readers.dropdown import Choices
 from scrapers.readers.places import Places
+from scrapers.readers.visible import View
 from scrapers.reconcile.court import CHOICE_NEEDED, ZERO, Court, Verdict
 from scrapers.reconcile.subject import Subject
 
 SELECTED = "the choice that the page's list shows first"
 
 
-def by_list(verdict: Verdict, listed: Choices, court: Court) -> Verdict:
+def by_list(verdict: Verdict, listed: Choices, view: View, court: Court) -> Verdict:
     """The verdict beside a drop-down list of whole prices.
 
     The list gives the range; where the price is open, the choice in its field is the price, as a
@@ -33,6 +34,8 @@ def by_list(verdict: Verdict, listed: Choices, court: Court) -> Verdict:
         return verdict
     if chosen is None or chosen.price is None:
         return replace(verdict, low=min(prices), high=max(prices), doubt=CHOICE_NEEDED)
+    said = Evidence("visible", "price", f"{chosen.name}: {chosen.price}", listed.where)
+    view.proofs = (*view.proofs, said)
     return replace(
         verdict, price=chosen.price, currency=chosen.currency or verdict.currency,
         source=Source.VISIBLE, doubt=None, low=min(prices), high=max(prices), note=SELECTED,

@@ -73,11 +73,11 @@ class Visit:
         verdict = _single(verdict, view, court)
         verdict = with_options(doc, verdict, court)
         court, verdict = lapsed(text, verdict, view, court, self.day)
-        verdict = in_cents(text, in_sight(doc, text, verdict, view, court), court)
+        verdict = in_cents(text, in_sight(doc, text, verdict, view, court), view, court)
         verdict = self._of_this_page(court, verdict, view)
         if not self.rules.choice:
             court, verdict = of_variant(doc, view.places, text, court, verdict)
-            verdict = beside(page, view.places, by_list(verdict, listed, court))
+            verdict = beside(page, view.places, by_list(verdict, listed, view, court))
         verdict, title = self.wishes.by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self.wishes.stock_of(view),
