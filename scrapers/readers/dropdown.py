@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import NamedTuple
@@ -17,15 +18,24 @@ from scrapers.texts import read_availability
 
 MAX_LISTS = 40
 MAX_OPTIONS = 120
+_BESIDE = re.compile(
+    r"ship|deliver|versand|liefer|livraison|carrier|country|\bland\b|zone|gift|warrant|garant|"
+    r"insur|service|donat|\btip\b|sort|currency|instal",
+    re.IGNORECASE,
+)
 _OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
 
 
 class Choices(NamedTuple):
-    """What the list offers. `chosen`: the one that stands in its field before anyone clicks."""
+    """What the list offers. `chosen`: the one that stands in its field before anyone clicks.
+
+    `node`: the list.
+    """
 
     all: tuple[Choice, ...] = ()
     chosen: Choice | None = None
     where: str = ""
+    node: LexborNode | None = None
 
 
 def read(doc: Doc, places: Places, locale: str | None, currency: str | None) -> Choices:
@@ -42,8 +52,12 @@ def _lists(doc: Doc, places: Places, locale: str | None, currency: str | None) -
 
 
 def _is_own(node: LexborNode, places: Places) -> bool:
+    """In the page's own matter, and not named for carriage, a country or a service."""
     outer = node.parent
-    return outer is not None and places.of(outer).zone not in ("other", "hidden")
+    if outer is None or places.of(outer).zone in ("other", "hidden"):
+        return False
+    named = " ".join(node.attributes.get(name) or "" for name in ("name", "id", "class"))
+    return _BESIDE.search(named) is None
 
 
 def _read(node: LexborNode, locale: str | None, currency: str | None) -> Choices:
@@ -55,7 +69,7 @@ def _read(node: LexborNode, locale: str | None, currency: str | None) -> Choices
     priced = tuple(one for one in made if one is not None)
     if len(priced) < 2 or any(_is_else(*one) for one in zip(options[1:], made[1:], strict=True)):
         return Choices()
-    return Choices(priced, _chosen(options, made), where(node))
+    return Choices(priced, _chosen(options, made), where(node), node)
 
 
 def _is_else(option: LexborNode, made: Choice | None) -> bool:

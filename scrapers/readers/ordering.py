@@ -85,6 +85,13 @@ def orderers(doc: Doc, places: Places | None = None) -> list[LexborNode]:
     return found or _own([n for n in doc.tree.css("a")[:MAX_LINKS] if _orders(_words(n))], places)
 
 
+def shares_box(doc: Doc, node: LexborNode) -> bool:
+    """Whether a button that orders stands in a small box with the element, as in one form."""
+    boxes = {box.mem_id for box in _around(node) if box.tag not in ("body", "html")}
+    sellers = (n for n in doc.buttons[:MAX_BUTTONS] if _BUY.search(_words(n)))
+    return any(not boxes.isdisjoint(box.mem_id for box in _around(n)) for n in sellers)
+
+
 def _selling_links(doc: Doc) -> list[LexborNode]:
     return [n for n in doc.tree.css(_LINKS)[:MAX_BUTTONS] if _BUY.search(_words(n))]
 

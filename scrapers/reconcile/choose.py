@@ -7,7 +7,8 @@ from dataclasses import replace
 from decimal import Decimal
 
 from scrapers.model import Evidence, Source
-from scrapers.readers import chips
+from scrapers.readers import chips, ordering
+from scrapers.readers.dom import Doc
 from scrapers.readers.dropdown import Choices
 from scrapers.readers.places import Places
 from scrapers.readers.visible import View
@@ -17,7 +18,7 @@ from scrapers.reconcile.subject import Subject
 SELECTED = "the choice that the page's list shows first"
 
 
-def by_list(verdict: Verdict, listed: Choices, view: View, court: Court) -> Verdict:
+def by_list(doc: Doc, verdict: Verdict, listed: Choices, view: View, court: Court) -> Verdict:
     """The verdict beside a drop-down list of whole prices.
 
     The list gives the range; where the price is open, the choice in its field is the price, as a
@@ -30,7 +31,7 @@ def by_list(verdict: Verdict, listed: Choices, view: View, court: Court) -> Verd
         return _ranged(verdict, prices)
     open_ = verdict.doubt in (None, CHOICE_NEEDED, ZERO) or _each_of(prices, verdict, court)
     chosen = listed.chosen
-    if not open_:
+    if not open_ or listed.node is None or not ordering.shares_box(doc, listed.node):
         return verdict
     if chosen is None or chosen.price is None:
         return replace(verdict, low=min(prices), high=max(prices), doubt=CHOICE_NEEDED)
