@@ -75,7 +75,7 @@ def leaves(
         # what microdata has read is no plain text, and what lies around it is its label
         text = "" if plain and _marked(node) else squeeze(raw)
         held = inside.get(node.mem_id)
-        own = len(text) > MAX_TEXT or node.mem_id in places.above
+        own = len(text) > MAX_TEXT or node.mem_id in places.above or _holds_list(node)
         inner = kept[held[0]].raw if held else text
         whole = CLEAN.match(inner) and (inner is text or not _DIGIT.search(text.replace(inner, "")))
         run = None if whole else _run(node, kept, held)
@@ -97,6 +97,11 @@ def leaves(
 def _is_list(node: LexborNode) -> bool:
     """Rows of amounts, which are read cell by cell."""
     return node.tag in _LISTS and len(PRICE_LIKE.findall(node.text(separator=" "))) > 1
+
+
+def _holds_list(node: LexborNode) -> bool:
+    """A drop-down list in the element: its choices are no text that a visitor sees."""
+    return node.child is not None and node.css_first("select") is not None
 
 
 def _marked(node: LexborNode) -> bool:
