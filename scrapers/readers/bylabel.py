@@ -15,6 +15,10 @@ _BY_LABEL = (
     ("member", labels.MEMBER),
     ("saving", labels.SAVING),
 )  # fmt: skip
+# before an amount that is not of the thing itself
+_OTHERS = (labels.SET, labels.ASIDE, labels.GIFT_CARD)
+# the same in the amount's own text; before it, "2 years of warranty" may be a badge
+_SERVICES = (labels.EXTRA, labels.PLAN)
 _WITH_CLAIMS = (*_BY_LABEL, ("list", labels.LIST), ("regular", labels.REGULAR))
 _LEADING = (("shipping", labels.SHIPPING), ("instalment", labels.INSTALMENT))
 _LETTERS = re.compile(r"[^\W\d_]{2}")
@@ -67,6 +71,8 @@ def by_label(text: str, before: str, after: str) -> str | None:
     words = f"{before} {text}"
     if not _LETTERS.search(words) and not _LETTERS.search(after) and "%" not in words:
         return None
+    if _is_service(text):
+        return "other"
     bare = _TIMES.sub("", without_rates(text))
     if (prior := labels.LOWEST30.search(text)) and not AMOUNT.search(text[: prior.start()]):
         return "lowest30"
@@ -79,6 +85,13 @@ def by_label(text: str, before: str, after: str) -> str | None:
     if found is None and _OFF.match(after):
         return "saving"
     return found or ("instalment" if _MONTHLY.match(after) else None)
+
+
+def _is_service(text: str) -> bool:
+    """Whether an amount's own text calls it what a guarantee or a protection costs."""
+    money = PRICE_LIKE.search(text)
+    lead = _BEGUN.sub("", text[: money.start()]) if money else ""
+    return len(lead) > 3 and any(pattern.search(lead) for pattern in _SERVICES)
 
 
 def _led_by(text: str) -> str | None:
@@ -98,7 +111,7 @@ def _led_by(text: str) -> str | None:
 def _labelled(words: str, lead: str, before: str) -> str | None:
     """What the words around the one amount of a text say; `lead`: those before it."""
     now = labels.CURRENT.search(before) and not _claims(lead[len(before) :])
-    if labels.SET.search(lead) or labels.ASIDE.search(lead) or labels.GIFT_CARD.search(lead):
+    if any(pattern.search(lead) for pattern in _OTHERS):
         return "other"
     if labels.NEWSLETTER.search(words):
         return "other"

@@ -13,10 +13,11 @@ from scrapers.readers.byclass import by_class
 from scrapers.readers.bylabel import by_label
 from scrapers.readers.leaves import Leaf
 from scrapers.readers.places import own_class
-from scrapers.readers.pricelike import AMOUNT
+from scrapers.readers.pricelike import AMOUNT, squeeze
 from scrapers.readers.sums import without_rates
 from scrapers.readers.taxwords import tax_label
 
+MAX_LABEL = 300
 _TICK = "input[type=checkbox]"
 _STRUCK = 'del, s, strike, [style*="line-through"]'
 _PER = re.compile(r"[/=)(]|\b(?:per|pro|je|par|al|por|za|le)\b", re.IGNORECASE)
@@ -45,6 +46,8 @@ def kind_of(
         lowest = labels.LOWEST30.search(f"{before} {text}") or by_class(leaf, size) == "lowest30"
         return ("lowest30" if lowest else "list"), False
     if labels.OPTION.search(text) or _is_least(before, text) or _ticked(leaf.node):
+        return "option", False
+    if _of_service(leaf):
         return "option", False
     once = bool(labels.ONCE.search(f"{before[-40:]} {text}"))
     strong = once or _is_current(leaf, text, before)
@@ -97,6 +100,19 @@ def _ticked(node: LexborNode) -> bool:
             return at.css_first(_TICK) is not None
         at = at.parent
     return False
+
+
+def _of_service(leaf: Leaf) -> bool:
+    """In the label of a box or button to choose a longer guarantee or a protection."""
+    at = leaf.node.parent
+    for _ in range(3):
+        if at is None or at.tag == "label":
+            break
+        at = at.parent
+    if at is None or at.tag != "label":
+        return False
+    lead = squeeze(at.text(separator=" ")[:MAX_LABEL]).partition(leaf.raw)[0]
+    return any(pattern.search(lead) is not None for pattern in (labels.PLAN, labels.EXTRA))
 
 
 def _struck_within(node: LexborNode) -> bool:

@@ -162,6 +162,19 @@ EXTRA = Words(
     r"protection plan|insurance|versicherung\w*|assurance|gift[- ]wrap\w*|geschenkverpackung)"
     r"[^\d€$£]{0,30}$",
 )
+# before an amount: what a longer guarantee or a protection costs
+PLAN = Words(
+    r"\b\d{1,2}[- ]?(?:years?|yrs?|jahre?|ans?|jaar|anni|a[ñn]os?|lata?|roky|let|[åa]rs?|months?|"
+    r"monate?|mois|maanden|mesi|meses)\b[^\d€$£]{0,24}\b(?:plan|cover\w*|protect\w*|\w*schutz|"
+    r"service|warranty|garan[tz]\w*|gwaranc\w*|z[áa]ruk\w*|assur\w*|verzeker\w*|forsikring|"
+    r"f[öo]rs[äa]kring|extension)\W*$|"
+    r"\b(?:extended warranty|(?:care|protection|service|repair|replacement|damage) plan|"
+    r"accidental damage|\w*schutz(?:brief|paket)|(?:ger[äa]te|produkt|premium|komplett)schutz|"
+    r"garantieverl[äa]ngerung|(?:extension de )?garantie (?:casse|\d)|assurance casse|"
+    r"verlengde garantie|garanzia estesa|(?:ampliaci[óo]n de|extensi[óo]n de) garant[íi]a|"
+    r"przed[łl]u[żz]on[aą] gwarancj[aę]|prodlou[žz]en[áa] z[áa]ruka|ut[öo]kad garanti)"
+    r"[^\d€$£]{0,20}(?:\d{1,2}[- ]?[^\W\d_]{1,6}[^\d€$£]{0,6})?$",
+)
 # the amount of the tax itself, or the price of another kind of customer
 ASIDE = Words(
     r"\b(?:inkl|incl|inc|enth[äa]lt|includes?|sis)\w*\.?\s?\d+(?:[.,]\d+)?\s?%\s?"

@@ -13,7 +13,7 @@ from selectolax.lexbor import LexborNode
 from scrapers.model import Availability, Evidence
 from scrapers.readers.dom import Doc, where
 from scrapers.readers.places import Places
-from scrapers.readers.pricelike import squeeze
+from scrapers.readers.pricelike import is_price_like, squeeze
 from scrapers.readers.words import Words
 from scrapers.texts import read_availability
 
@@ -135,7 +135,7 @@ def _said(text: str, *, disabled: bool) -> Availability | None:
         return None
     if _BUY.search(text):
         return Availability.UNKNOWN if disabled else Availability.IN_STOCK
-    said = read_availability(text)
+    said = None if is_price_like(text) else read_availability(text)  # "Shipping 4,90 EUR"
     return said if said is not Availability.UNKNOWN else None
 
 
