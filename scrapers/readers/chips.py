@@ -34,14 +34,19 @@ def prices(
     The chosen one may name its price or leave it to the price of the page.
     """
     nodes = (*doc.buttons[:MAX_NODES], *doc.labels[:MAX_NODES])
-    own = [n for n in nodes if n.tag in _CHIPS and places.of(n).zone not in ("other", "hidden")]
-    groups = (*_groups(own), *_rows(doc, places))
+    held = [n for n in nodes if n.tag in _CHIPS] if len(nodes) > 1 else []
+    own = [g for g in _groups(held) if all(_is_own(n, places) for n in g)]
+    groups = (*own, *_rows(doc, places))
     return frozenset(a for group in groups for a in _amounts(group, locale, currency, now))
+
+
+def _is_own(node: LexborNode, places: Places) -> bool:
+    return places.of(node).zone not in ("other", "hidden")
 
 
 def _rows(doc: Doc, places: Places) -> list[list[LexborNode]]:
     """Items of a list with amounts in elements named for them, just one of which is marked."""
-    own = [n for n in doc.priced[:MAX_NODES] if places.of(n).zone not in ("other", "hidden")]
+    own = [n for n in doc.priced[:MAX_NODES] if _is_own(n, places)]
     items = (n.parent for n in own if n.parent is not None)
     lists = {n.parent.mem_id: n.parent for n in items if n.tag == "li" and n.parent is not None}
     rows = [[one for one in node.iter() if one.tag == "li"] for node in lists.values()]
