@@ -12,13 +12,14 @@ from scrapers.readers.pricelike import MONEY
 from scrapers.texts import read_availability, read_price
 
 MAX_TEXT = 160
-# The price stands at the end, maybe in brackets; behind a plus or minus it is a difference.
+# The price stands at the end, maybe in brackets or before a word on tax.
+_RUN = r"\d(?:[\d.'\u00a0\u202f]|,(?![-–—]))*+"
 _PRICED = re.compile(
-    rf"(.*?)[\s:;,|/=(\[·–—-]*(?<![+−±\d.,'])(?<![+−±]\s)(?<![\s(\[]-)"
-    rf"((?:{MONEY}\s?\d[\d.,'\u00a0\u202f]*"
-    rf"|\d[\d.,'\u00a0\u202f]*(?:(?:,[-–—])?\s?{MONEY}|,[-–—]|:-)))"
-    r"[)\]*\s]*(?:\b(?:inc|inkl)\S*\s\S{2,6}[)\s]*)?\Z"
+    rf"(?:{MONEY}\s?{_RUN}|(?<![\d.,']){_RUN}(?:(?:,[-–—])?\s?{MONEY}|,[-–—]|:-))"
+    r"(?=[)\]*\s]*(?:\b(?:inc|inkl)\S*\s\S{2,6}[)\s]*)?\Z)"
 )
+_BETWEEN = " :;,|/=([·–—-"
+_GLUED = re.compile(r"[+−±]\s*\Z|(?:^|[\s(\[])-\Z|[\d.,']\Z")  # a difference, or more of the number
 _DIFFERENCE = re.compile(rf"[+−±]\s?(?:{MONEY}\s?)?\d|\badd\b")
 _SPLIT = re.compile(r"\d\s*\Z")  # "1 299 kr", or a size and its price: it cannot be told
 _THOUSANDS = re.compile(r"\d{3}(?!\d)")
@@ -39,12 +40,14 @@ def priced_choice(text: str, locale: str | None, currency: str | None) -> Choice
 
 
 def _whole(text: str, locale: str | None, currency: str | None) -> Choice | None:
-    found = _PRICED.match(text) if len(text) <= MAX_TEXT else None
-    if found is None or not found[1] or _DIFFERENCE.search(text) or _SERVICE.search(text):
+    found = _PRICED.search(text) if len(text) <= MAX_TEXT else None
+    if found is None or _GLUED.search(text[: found.start()]):
         return None
-    if _SPLIT.search(found[1]) and _THOUSANDS.match(found[2]):
+    name = text[: found.start()].rstrip(_BETWEEN)
+    split = _SPLIT.search(name) and _THOUSANDS.match(found[0])
+    if not name or split or _DIFFERENCE.search(text) or _SERVICE.search(text):
         return None
-    told = read_price(found[2], locale=locale, currency=currency)
+    told = read_price(found[0], locale=locale, currency=currency)
     if told is None or not told.amount or told.doubt or told.per:
         return None
-    return Choice(found[1], price=told.amount, currency=told.currency)
+    return Choice(name, price=told.amount, currency=told.currency)
