@@ -7,10 +7,10 @@ import re
 _I = re.IGNORECASE
 
 LIST = re.compile(
-    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|orig(?:in(?:al)?)?|previous|"
+    r"(?:^|[\s_-])(?:old|was|before|rrp|m?srp|compare|pbstrike|strike\w*|struck|crossed|orig(?:inal)?|previous|"
     r"regularprice|was-?price|old-?price|price-?old|price-?was|list-?price(?!s)|uvp|streich\w*|"
     r"pseudo|statt|barre|"
-    r"ancien|line-?through|past)(?=$|[\s_-])|full[_-]?price|price[_-]full(?![a-z])|oldprice|listprice|wasprice|comparepri|"
+    r"ancien|line-?through|past)(?=$|[\s_-])|full[_-]?price|price[_-]{1,2}(?:full|origin)(?![a-z])|oldprice|listprice|wasprice|comparepri|"
     r"compare-at|compareat|gammel|gammal|(?:^|[\s_-])(?:oud|oude|stara|puvodni|ordinarie|ordinary|"
     r"forpris|vejl|mrp)(?=$|[\s_-]|pris|prijs|cena)|prix-?barr|"
     r"durchgestrichen|tachado|doorgestreept|s?barrato|przekre[sś]l|skreslon|genomstruk|overstreg|"
@@ -73,7 +73,7 @@ OTHER = re.compile(
     _I,
 )
 NOW = re.compile(
-    r"current|final|special|sale(?!s)|now|new(?!s)|our(?:-|_|price)|actual|offer-?price|promo|"
+    r"(?<!text-)(?<!fill-)(?<!stroke-)current|final|special|(?<!whole)sale(?!s)|now(?!rap)|new(?!s)|our(?:-|_|price)|actual|offer-?price|promo|"
     r"buy-?price|sell|selling|"
     r"price--main|main-?price|product-?price(?!-\d+-x-)|price-?value|your-?price|price__last|aktuell|angebot|"
     r"reduced|to-?pay",
