@@ -50,6 +50,13 @@ _ASIDE = Words(
     r"indk[øo]bskurv|handlekurv|カート|購物車|购物车|wish ?-?lists?|favou?rites|account|orders?|"
     r"order history|compare products|product comparison|wunschliste|merkzettel|konto|"
     r"bestellungen|produktvergleich|compte|commandes|liste d.envies|"
+    r"track (?:your |my )?(?:order|parcel|package)|order (?:status|tracking|confirmation|details)|"
+    r"volg (?:je|uw) bestelling|bestellstatus|sendungsverfolgung|suivi de (?:votre |ma )?commande|"
+    r"traccia (?:il tuo |l.)?ordine|seguimiento del? pedido|"
+    r"[śs]ledzenie (?:zam[óo]wienia|przesy[łl]ki)|sledov[áa]n[íi] (?:objedn[áa]vky|z[áa]silky)|"
+    r"sp[åa]ra (?:din )?(?:order|best[äa]llning)|"
+    r"(?:check (?:your )?)?gift ?(?:card|voucher)s? balance|gutschein-?guthaben|"
+    r"solde (?:de (?:la |votre )?)?carte[- ]cadeau|saldo (?:van je )?cadeaukaart|"
     r"compar(?:er les produits|ateur|ar productos|ar produtos)|confronta prodotti|"
     r"(?:producten vergelijken|productvergelijking)|por[óo]wna(?:nie|j) produkt[óo]w|"
     r"porovn[áa]n[íi](?: produkt[ůu]| zbo[žz][íi])?|j[äa]mf[öo]r produkter|sammenlign produkter|"
@@ -154,6 +161,15 @@ _WITHDRAWN = Words(
     r"снят[оа]? с (?:производства|продажи)|販売(?:を)?終了|生産終了|廃番|已下架|已停产|停產|"
     r"단종|판매 ?종료",
 )
+# on the page of a lot: nobody can buy it any more
+_ENDED = Words(
+    r"auction (?:has |is )?(?:ended|closed|over)|bidding (?:has |is )?(?:ended|closed)|winning bid|"
+    r"hammer price|auktion (?:ist )?(?:beendet|abgelaufen)|ench[èe]res? (?:est )?termin[ée]es?|"
+    r"veiling (?:is )?(?:gesloten|afgelopen|be[ëe]indigd)|asta (?:[èe] )?(?:terminata|conclusa)|"
+    r"subasta (?:finalizada|cerrada|terminada)|aukcja (?:zosta[łl]a )?zako[ńn]czona|"
+    r"aukce (?:byla )?(?:skon[čc]ila|ukon[čc]ena)|auktionen (?:[äa]r |har )?(?:avslutad|avslutats)|"
+    r"auktionen er (?:slut|afsluttet)",
+)
 _CONSENT = Words(
     r"(?:before you continue|accept (?:all )?cookies|we (?:use|value) (?:cookies|your privacy)|"
     r"cookie|consent|datenschutz|"
@@ -216,6 +232,11 @@ _WHY = (
     ("lost", _LOST, 3_000, 'the page says "{}"'),
     ("down", _DOWN, 3_000, 'the page says "{}"'),
 )  # fmt: skip
+
+
+def auction_ended(text: str) -> bool:
+    """Whether a page says that its lot has been sold to the highest bidder."""
+    return _ENDED.search(squeeze(text[:MAX_WHY])) is not None
 
 
 def asks(doc: Doc, places: Places) -> tuple[int, str] | None:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlsplit
-
 from scrapers.model import Availability, Tax
 from scrapers.readers import details, number, ordering, pageclass, stock
 from scrapers.readers.dom import Doc
 from scrapers.readers.pricelike import squeeze
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import Court
+from scrapers.reconcile.notforsale import is_door
 
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
-_DOORS = frozenset({"", "/", "/index.html", "/index.htm", "/index.php", "/home"})
 FAR = 4  # the same where the page says that the goods are sold out
 FEW = 4  # that many order buttons and more belong to a list
 _BESIDE = ("now", "gross", "net", "low")
@@ -92,13 +90,7 @@ MAX_UNDER = 4_000
 
 def _aside(doc: Doc, kind: str | None, buttons: int) -> bool:
     """An article, or the shop's first page: what it shows are offers of the day."""
-    if kind == "article" and not buttons:
-        return True
-    try:
-        parts = urlsplit(doc.url)
-    except ValueError:
-        return False
-    return not parts.query and parts.path.casefold() in _DOORS
+    return (kind == "article" and not buttons) or is_door(doc.url)
 
 
 def _described(doc: Doc, court: Court, view: View) -> bool:

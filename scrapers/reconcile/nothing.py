@@ -11,6 +11,7 @@ from scrapers.readers.dom import Doc
 from scrapers.readers.values import clean
 from scrapers.reconcile.court import ZERO, Court, Verdict
 from scrapers.reconcile.goods import looks_like_goods
+from scrapers.reconcile.notforsale import not_for_sale
 from scrapers.reconcile.proofs import evidence_of
 from scrapers.reconcile.tell import tell
 
@@ -39,6 +40,13 @@ class Nothing:
         return replace(
             made, availability=verdict.told.availability if verdict.told else Availability.UNKNOWN
         )
+
+    def elsewhere(self, court: Court, verdict: Verdict, view: visible.View) -> Reading | None:
+        """not_product, where the markup's price is none of this page's."""
+        if self.rules.price:
+            return None
+        why = not_for_sale(self.doc, self.kind, self.text, court, verdict, view)
+        return self._without_price(court, view, why) if why else None
 
     def nothing_here(
         self,

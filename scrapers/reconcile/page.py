@@ -86,6 +86,7 @@ class Visit:
         )  # fmt: skip
         nothing = Nothing(doc, self.rules, page.head.kind, text)
         other = nothing.placeholder(court, verdict, view) if not choices else None
+        other = other or nothing.elsewhere(court, verdict, view)
         other = other or nothing.nothing_here(court, verdict, things, view, choices)
         if other is not None and states(page, court, verdict, view):
             other = None
