@@ -64,11 +64,15 @@ def _member(value: str) -> Availability | None:
     return _SCHEMA.get(key) or _FEED.get(key)
 
 
+# The start of a word; scripts that part no words have none.
+_EDGE: Final = r"(?:(?<!\w)|(?<=[\u3040-\u30ff\u4e00-\u9fff\uac00-\ud7af]))"
+
+
 @cache
 def _patterns() -> tuple[tuple[Availability, re.Pattern[str]], ...]:
     """What each section of the word list says, in the order in which they are searched."""
     return tuple(
-        (Availability(kind), re.compile(rf"(?<!\w)(?:{'|'.join(words)})", re.IGNORECASE))
+        (Availability(kind), re.compile(rf"{_EDGE}(?:{'|'.join(words)})", re.IGNORECASE))
         for kind, words in read_sections("stock_words.txt").items()
     )
 

@@ -68,7 +68,7 @@ WORDS = {
         "noch 2 Stück auf Lager|geringer Bestand|plus que 2 en stock|Dernières pièces|stock faible|"
         "nog maar 2 op voorraad|laatste stuks|ultimi pezzi|solo 2 disponibili|últimas unidades|quedan 3|"
         "letzte 3 Stück|dernières 2 pièces|laatste 2 stuks|poslední 3 kusy|sista 2 exemplaren|"
-        "ostatnie sztuki|Ostatnie 2 sztuki|tylko 2 szt.|poslední kus|zbývá 2 ks|endast 2 kvar|få kvar|kun 2 tilbage|få på lager|2 in stock"
+        "ostatnie sztuki|Ostatnie 2 sztuki|tylko 2 szt.|poslední kus|zbývá 2 ks|endast 2 kvar|få kvar|kun 2 tilbage|få på lager|2 in stock|在庫残りわずか：あと2点"
     ),
     A.OUT_OF_STOCK: (
         "out of stock|Out-of-stock|Sold out|currently unavailable|not in stock|0 in stock|Temporarily out of stock|"
