@@ -17,7 +17,7 @@ CALLED = (
 # names that shops of many tongues give to elements with an amount in them
 PRICE_NAMES = (
     "price", "preis", "prix", "prijs", "precio", "prezzo", "cena", "pris", "preco", "hinta",
-    "amount", "money", "cost", "betrag", "line-through", "strike",
+    "amount", "money", "cost", "betrag", "brutto", "netto", "line-through", "strike",
     "compare", "uvp", "rrp", "msrp", "crossed", "struck", "streich", "durchgestrichen", "tachado",
     "doorgestreept", "barrato", "przekre", "skreslon", "genomstruk", "overstreg", "riscado",
     r"(?<![a-z])(?:was|old|now|before)(?![a-z])",

@@ -65,5 +65,5 @@ def _refined(told: Availability, shown: Stock) -> bool:
     if shown.mixed or shown.proof is None:
         return False
     if shown.said in LATER:
-        return told in _BARE and shown.near
+        return told in (*_BARE, *LATER) and shown.near
     return told is IN and shown.said is Availability.LOW_STOCK and says_few(shown.proof.value)

@@ -129,7 +129,7 @@ _ORDERABLE: Final = re.compile(
     r"available (?:to|for|on) order|(?<!nicht )(?<!mehr )bestellbar|auf bestellung\b|"
     r"(?:wel|nog|wordt) te bestellen|(?:wel )?bestelbaar|op bestelling|sur commande|"
     r"commande possible|commandable|(?<!non )ordinabil[ei]|su ordinazione|bajo pedido|"
-    r"por encargo|se puede pedir|"
+    r"por encargo|se puede pedir|(?:sob|por) encomenda|aceitamos encomendas|"
     r"na zamówienie|na objednávku|lze objednat|kan beställas|beställningsvara|bestillingsvare|"
     r"(?:order|bestell\w* (?:sie )?|bestil|beställ|nu bestellen) (?:now|jetzt|nu)\b|"
     r"skaffevare|kan bestilles|tilaustuote|(?<!nem )rendelhető|取り?寄せ",
