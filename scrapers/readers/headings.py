@@ -48,7 +48,7 @@ def heading_of(doc: Doc, names: list[str]) -> LexborNode | None:
 
 def _below_logo(head: LexborNode, doc: Doc, known: list[str]) -> LexborNode | None:
     """What names the product on a page whose h1 is the shop's own name."""
-    if _is_logo(head, doc):
+    if _is_logo(head, doc) or _is_of_shop(head, doc):
         return _unmarked(doc, known)
     return _ordered(doc) if _leads_home(head) else None
 
@@ -67,6 +67,19 @@ def _is_logo(head: LexborNode, doc: Doc) -> bool:
     text = squeeze(head.text()).casefold()
     titled = any(len(squeeze(t)) > len(text) + 3 for t in doc.titles)
     return titled and head.css_first("a, img") is not None and _is_shop(text, _host(doc.url))
+
+
+def _is_of_shop(head: LexborNode, doc: Doc) -> bool:
+    """An h1 whose words end the page's title, behind the name of the thing: the shop's motto."""
+    text = squeeze(head.text()).casefold()
+    title = squeeze(doc.titles[0]).casefold() if doc.titles else ""
+    parts = [p for p in _PARTS.split(title) if len(p) > 3]
+    return (
+        len(parts) > 1
+        and len(text) > 3
+        and (text in parts[1:] or parts[-1] in text)
+        and (parts[0] not in text and text not in parts[0])
+    )
 
 
 def _named_by(head: LexborNode, known: list[str]) -> bool:

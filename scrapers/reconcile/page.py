@@ -14,6 +14,7 @@ from scrapers.reconcile.court import CHOICE_NEEDED, Court, Verdict
 from scrapers.reconcile.finish import Around, reading
 from scrapers.reconcile.nothing import Nothing
 from scrapers.reconcile.numbers import gives_number, numbered
+from scrapers.reconcile.once import bought_once
 from scrapers.reconcile.script import states, with_state
 from scrapers.reconcile.second import by_breaks, with_options
 from scrapers.reconcile.settle import settle
@@ -71,7 +72,7 @@ class Visit:
         verdict = self.wishes.by_choice(verdict, choices, court, listed.all)
         verdict = by_breaks(doc, text, verdict, view, court, page.locale)
         verdict = _single(verdict, view, court)
-        verdict = with_options(doc, verdict, court)
+        verdict = bought_once(with_options(doc, verdict, court), court)
         court, verdict = lapsed(text, verdict, view, court, self.day)
         verdict = in_cents(text, in_sight(doc, text, verdict, view, court), view, court)
         verdict = self._of_this_page(court, verdict, view)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from scrapers.model import Tax
@@ -42,6 +42,8 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
     paid = _whole([s for s in seen if s.kind in _PAID])
     units = [s for s in seen if s.kind == "unit"]
     if not paid and not units:
+        paid = _of_everyone(seen)
+    if not paid and not units:
         return Shown(all=seen, member=_one(seen, "member"))
     level = min(s.level for s in paid or units)
     near = [s for s in paid or units if s.level == level]
@@ -63,6 +65,19 @@ def show(seen: tuple[Seen, ...], currency: str | None, country: str | None) -> S
         tax=tax,
         all=seen,
     )
+
+
+def _of_everyone(seen: tuple[Seen, ...]) -> list[Seen]:
+    """The regular price, where beside it only members pay less: everybody else pays it."""
+    members = [s.amount for s in seen if s.kind == "member"]
+    return [
+        replace(s, kind="now")
+        for s in seen
+        if s.kind in ("list", "regular")
+        and not _is_struck(s)
+        and members
+        and s.amount > min(members)
+    ]
 
 
 def _whole(paid: list[Seen]) -> list[Seen]:
