@@ -17,6 +17,7 @@ from scrapers.readers.headings import heading_of
 from scrapers.readers.leaves import leaves
 from scrapers.readers.places import Places
 from scrapers.readers.pricelike import AMOUNT, CURRENCY, squeeze
+from scrapers.readers.said import prints, text_of
 from scrapers.readers.sight import Reader
 
 FAR = 4  # levels above the heading: what first comes there may be another thing's price
@@ -87,7 +88,8 @@ def look(
         if expected and not paid and not struck and silent:
             # plain text is asked only for a list price or a tax
             pair = _pair(reader.seen, expected, found.places) or _end(reader.seen, expected)
-            reader.seen = [*named, *(pair or _with_tax(reader.seen, expected, currency, taxed(())))]
+            pair = pair or _with_tax(reader.seen, expected, currency, taxed(()))
+            reader.seen = [*named, *(pair or _instead(reader.seen, expected, doc, found.places))]
         if nets:
             gross = set(taxed(nets))
             plain = [s for s in reader.seen[len(named) :] if s.kind in _PAID and s.amount in gross]
@@ -167,6 +169,17 @@ def _pair(seen: list[Seen], expected: Sequence[Decimal], places: Places) -> list
     return [held, others[0]] if fits else []
 
 
+def _instead(seen: list[Seen], expected: Sequence[Decimal], doc: Doc, places: Places) -> list[Seen]:
+    """The one sum beside heading and order button, where the page prints no price of the markup."""
+    paid = [s for s in seen if s.kind in ("now", "gross") and s.level <= NEAR and s.currency]
+    if len({s.amount for s in paid}) != 1 or any(s.amount in expected for s in seen):
+        return []
+    text = text_of(doc)
+    told = any(prints(text, price) for price in expected)
+    return paid if not told and ordering.ordered_within(doc, places, NEAR) else []
+
+
+NEAR = 2  # levels above the heading: farther off stand other things
 MAX_NEAR = 600
 _RATE = re.compile(r"(?<![\d.,])(\d{1,2})\s?%")
 

@@ -58,9 +58,9 @@ def _titled(name: str, doc: Doc) -> bool:
 
 
 def _lists(doc: Doc, court: Court, view: View) -> bool:
-    """Many products in sight, at most "from" a price, and nothing of its own to order."""
+    """Many products in sight, "from" a price, and nothing of its own to order."""
     now = court.shown.now
-    listed = view.cards + view.elsewhere >= MANY and (now is None or now.kind == "low")
+    listed = view.cards + view.elsewhere >= MANY and now is not None and now.kind == "low"
     return (
         listed
         and not any(t.source is not Source.META for t in court.told)

@@ -90,7 +90,8 @@ def _as_seen(verdict: Verdict, now: Seen) -> Verdict:
 def _alone(now: Seen, view: View, court: Court) -> bool:
     """Whether it is the one amount of its block that could be the price, with its currency."""
     block = now.level < view.places.body and now.level <= NEAR
-    plain = now.kind in _PAID and (now.named or now.strong) and now.low is None and now.per is None
+    told = now.named or now.strong or now.currency is not None
+    plain = now.kind in _PAID and told and now.low is None and now.per is None
     open_ = view.multibuy or view.doubts or court.choices or any(t.choices for t in court.told)
     money = {t.currency for t in court.told if t.priced and t.currency}
     others = any(
