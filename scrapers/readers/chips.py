@@ -11,6 +11,7 @@ from selectolax.lexbor import LexborNode
 
 from scrapers.readers import labels
 from scrapers.readers.choicetext import MAX_TEXT, priced_choice
+from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.places import Places
 from scrapers.readers.pricelike import squeeze
@@ -23,31 +24,39 @@ _MARKED = re.compile(
     r"(?-i:[a-z]Select(?:ed)?)(?=$|\s)",
     re.IGNORECASE,
 )
+_DIGIT = re.compile(r"\d")
 _SAID = ("aria-checked", "aria-pressed", "aria-selected", "aria-current")
 
 
 def prices(
-    doc: Doc, places: Places, locale: str | None, currency: str | None, now: Decimal
+    doc: Doc,
+    places: Places,
+    seen: Iterable[Seen],
+    locale: str | None,
+    currency: str | None,
+    now: Decimal,
 ) -> frozenset[Decimal]:
     """The prices of the choices beside the one that costs `now`, with it; empty where none.
 
-    The chosen one may name its price or leave it to the price of the page.
+    The chosen one may name its price or leave it to the price of the page. `seen`: the amounts
+    in sight.
     """
     nodes = (*doc.buttons[:MAX_NODES], *doc.labels[:MAX_NODES])
-    held = [n for n in nodes if n.tag in _CHIPS] if len(nodes) > 1 else []
-    own = [g for g in _groups(held) if all(_is_own(n, places) for n in g)]
-    groups = (*own, *_rows(doc, places))
-    return frozenset(a for group in groups for a in _amounts(group, locale, currency, now))
+    held = [n for n in nodes if n.tag in _CHIPS]
+    numbered = any(_DIGIT.search(n.text()) for n in held)  # mostly no button holds a number
+    own = _groups(held) if numbered else []
+    groups = [g for g in own if all(_is_own(n, places) for n in g)]
+    amounts = (_amounts(g, locale, currency, now) for g in (*groups, *_rows(seen)))
+    return frozenset(price for found in amounts for price in found)
 
 
 def _is_own(node: LexborNode, places: Places) -> bool:
     return places.of(node).zone not in ("other", "hidden")
 
 
-def _rows(doc: Doc, places: Places) -> list[list[LexborNode]]:
-    """Items of a list with amounts in elements named for them, just one of which is marked."""
-    own = [n for n in doc.priced[:MAX_NODES] if _is_own(n, places)]
-    items = (n.parent for n in own if n.parent is not None)
+def _rows(seen: Iterable[Seen]) -> list[list[LexborNode]]:
+    """Items of a list with an amount in sight each, just one of which is marked."""
+    items = (s.node.parent for s in seen if s.node is not None and s.node.parent is not None)
     lists = {n.parent.mem_id: n.parent for n in items if n.tag == "li" and n.parent is not None}
     rows = [[one for one in node.iter() if one.tag == "li"] for node in lists.values()]
     few = [row for row in rows if 1 < len(row) <= MAX_ITEMS]

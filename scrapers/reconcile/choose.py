@@ -10,7 +10,6 @@ from scrapers.model import Evidence, Source
 from scrapers.readers import chips, ordering
 from scrapers.readers.dom import Doc
 from scrapers.readers.dropdown import Choices
-from scrapers.readers.places import Places
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import CHOICE_NEEDED, ZERO, Court, Verdict
 from scrapers.reconcile.subject import Subject
@@ -43,11 +42,13 @@ def by_list(doc: Doc, verdict: Verdict, listed: Choices, view: View, court: Cour
     )  # fmt: skip
 
 
-def beside(page: Subject, places: Places, verdict: Verdict) -> Verdict:
+def beside(page: Subject, view: View, verdict: Verdict) -> Verdict:
     """The range that labels or buttons beside the chosen one tell."""
     if verdict.price is None or verdict.doubt or verdict.low is not None:
         return verdict
-    prices = chips.prices(page.doc, places, page.locale, verdict.currency, verdict.price)
+    prices = chips.prices(
+        page.doc, view.places, view.seen, page.locale, verdict.currency, verdict.price
+    )
     return _ranged(verdict, prices)
 
 

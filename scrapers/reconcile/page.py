@@ -78,7 +78,7 @@ class Visit:
         verdict = self._of_this_page(court, verdict, view)
         if not self.rules.choice:
             court, verdict = of_variant(doc, view.places, text, court, verdict)
-            verdict = beside(page, view.places, by_list(doc, verdict, listed, view, court))
+            verdict = beside(page, view, by_list(doc, verdict, listed, view, court))
         verdict, title = self.wishes.by_rules(verdict)
         around = Around(
             rules=self.rules, view=view, title=title, stock=self.wishes.stock_of(view),
