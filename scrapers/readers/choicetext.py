@@ -20,7 +20,7 @@ _PRICED = re.compile(
 )
 _BETWEEN = " :;,|/=([·–—-"
 _GLUED = re.compile(r"[+−±]\s*\Z|(?:^|[\s(\[])-\Z|[\d.,']\Z")  # a difference, or more of the number
-_DIFFERENCE = re.compile(rf"[+−±]\s?(?:{MONEY}\s?)?\d|\badd\b")
+_DIFFERENCE = re.compile(rf"[+−±]\s?(?:{MONEY}\s?\d|\d[\d.,]*+\s?{MONEY})|\badd\b")
 _SPLIT = re.compile(r"\d\s*\Z")  # "1 299 kr", or a size and its price: it cannot be told
 _THOUSANDS = re.compile(r"\d{3}(?!\d)")
 _REMARK = re.compile(r"\s*[-–(\[]\s*([^\W\d_][^\d()€$£]{2,24})[)\]]?\Z")  # "(sold out)"

@@ -69,7 +69,7 @@ ECO = re.compile(r"eco-?tax|ecotax|deposit|eco-?part|pfand", _I)
 COUNT = re.compile(r"quantity|qty|count|stock|rating|review|sku|number", _I)
 OTHER = re.compile(
     r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|"
-    r"price-?drop",
+    r"price-?drop|(?:tax|vat)-?amount",
     _I,
 )
 NOW = re.compile(

@@ -109,6 +109,7 @@ SHIPPING = Words(
     r"click (?:&|and) collect|"
     r"shipping|delivery|postage|p&p|carriage|dispatch|freight|\w*versand(?!fertig)\w*|"
     r"liefer(?:ung|kosten)|"
+    r"mindermengenzuschlag|kleinmengenzuschlag|small order (?:fee|surcharge|charge)|"
     r"porto|livraison|frais de port|exp[ée]dition|verzend\w*|bezorg\w*|spedizione|consegna|"
     r"env[íi]o|gastos|toimitus(?:kulut|maksu)?|posti(?:kulut|maksu)|sz[áa]ll[íi]t[áa]s\w*|portes|dostaw\w*|wysy[łl]k\w*|doprav\w*|po[šs]tovn\w*|\w*frakt|leverans|\w*fragt|"
     r"levering|frete|entregas?|livrare|kargo|dostava|ongkir|pengiriman|tarne|pristatym\w*|"

@@ -56,7 +56,7 @@ def read_offer(item: Item, where: str, index: dict[str, Item], holder: Item) -> 
 def _finish(draft: Draft, item: Item, where: str, index: dict[str, Item], holder: Item) -> Offer:
     now = _settled(draft, item)
     inner = (listed(item.get("itemOffered"), index) or [{}])[0]
-    member = bool(item.get("validForMemberTier"))
+    member = bool(item.get("validForMemberTier")) or draft.member == now.amount is not None
     free = now.zero and _free(item, holder)
     price = Decimal(0) if free else now.amount
     return Offer(

@@ -86,6 +86,8 @@ _LOGIN_PRICE = Words(
     r"your )?(?:trade )?pric(?:e|es|ing)|"
     r"price(?:s)? (?:only )?(?:visible )?(?:after|for) (?:log ?in|registered|logged)|"
     r"pre(?:is|ise) (?:nur )?(?:nach|f[üu]r) (?:anmeldung|angemeldete|login|registrier\w+)|"
+    r"preise (?:sehen|erhalten|finden) sie (?:erst |nur )?nach (?:der |dem |ihrer )?"
+    r"(?:anmeldung|login)|"
     r"anmelden,? um (?:den |die )?preise? zu sehen|connectez-vous pour (?:voir|conna[îi]tre)|"
     r"log in (?:om|voor) (?:de )?prijs|accedi per vedere|inicia sesi[óo]n para ver|"
     r"zaloguj si[ęe],? aby|"

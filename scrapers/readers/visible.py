@@ -89,7 +89,10 @@ def look(
             # plain text is asked only for a list price or a tax
             pair = _pair(reader.seen, expected, found.places) or _end(reader.seen, expected)
             pair = pair or _with_tax(reader.seen, expected, currency, taxed(()))
-            reader.seen = [*named, *(pair or _instead(reader.seen, expected, doc, found.places))]
+            reader.seen = [
+                *named,
+                *(pair or _instead(reader.seen, expected, currency, doc, found.places)),
+            ]
         if nets:
             gross = set(taxed(nets))
             plain = [s for s in reader.seen[len(named) :] if s.kind in _PAID and s.amount in gross]
@@ -142,6 +145,8 @@ def _with_tax(
     taxed: Collection[Decimal],
 ) -> list[Seen]:
     """Amounts that say to hold the tax which the markup's price leaves out, or hold it exactly."""
+    if any(s.amount in expected and s.tax is Tax.INCLUDED for s in seen):
+        return []  # the markup's price holds it
     gross = [
         s
         for s in seen
@@ -169,10 +174,17 @@ def _pair(seen: list[Seen], expected: Sequence[Decimal], places: Places) -> list
     return [held, others[0]] if fits else []
 
 
-def _instead(seen: list[Seen], expected: Sequence[Decimal], doc: Doc, places: Places) -> list[Seen]:
-    """The one sum beside heading and order button, where the page prints no price of the markup."""
+def _instead(
+    seen: list[Seen], expected: Sequence[Decimal], currency: str | None, doc: Doc, places: Places
+) -> list[Seen]:
+    """The one sum beside heading and order button, where the page prints no price of the markup.
+
+    Several, where all are in another currency than the markup's.
+    """
     paid = [s for s in seen if s.kind in ("now", "gross") and s.level <= NEAR and s.currency]
-    if len({s.amount for s in paid}) != 1 or any(s.amount in expected for s in seen):
+    foreign = bool(paid) and not any(s.currency == currency for s in paid)
+    alone = len({s.amount for s in paid}) == 1
+    if not (alone or foreign) or any(s.amount in expected for s in seen):
         return []
     text = text_of(doc)
     told = any(prints(text, price) for price in expected)

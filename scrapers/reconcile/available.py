@@ -10,7 +10,8 @@ from scrapers.texts import says_few
 
 IN = Availability.IN_STOCK
 LATER = (Availability.BACKORDER, Availability.PREORDER)
-_BARE = (IN, Availability.OUT_OF_STOCK)  # what markup states that knows of nothing between
+# what markup states that knows of nothing between, and what themes state for it
+_BARE = (IN, Availability.LOW_STOCK, Availability.OUT_OF_STOCK)
 
 
 def available(

@@ -38,7 +38,7 @@ def _looks(doc: Doc, text: str, kind: str | None, court: Court, view: View) -> b
     marked = any(t.goods and t.own for t in court.told)
     now = court.shown.now
     far = not marked and (now is None or now.level > NEAR)
-    hidden = far and pageclass.why_no_price(text).kind == "login"
+    hidden = (far or (view.plain and not marked)) and pageclass.why_no_price(text).kind == "login"
     aside = not marked and _aside(doc, kind, buttons)
     if hidden or aside or 0 < buttons < FEW:
         return not (hidden or aside)

@@ -137,7 +137,9 @@ def _of_boxes(verdict: Verdict, court: Court, now: Seen) -> Verdict | None:
         if not several or verdict.price not in boxed:
             return None
         # the first choice, shown as the price
-        return _by_mark(replace(verdict, low=min(boxed), high=max(boxed)), court)
+        listed = None if verdict.list_price in boxed else verdict.list_price
+        made = replace(verdict, low=min(boxed), high=max(boxed), list_price=listed)
+        return _by_mark(made, court)
     made = _by_mark(replace(verdict, list_price=None), court)
     if made.note == TICKED or not several:
         return made

@@ -182,12 +182,29 @@ def _list(
         and not any(_prices(p, s, now) for p in beside)
         and not _is_others(s, now)
     ]
-    listed = listed or [s for s in higher if s.kind == "lowest30" and _is_struck(s)]
+    listed = _near(listed, beside, now) or [s for s in higher if _is_old(s, now)]
     if not listed:
         return None
     one = min(listed, key=lambda s: (*_farness(s, now), abs(s.order - now.order))).amount
     gross = (s.amount for s in listed if vat_factor(one, s.amount, currency, country) is not None)
     return next(gross, one) if now.tax is Tax.INCLUDED else one
+
+
+def _near(listed: list[Seen], beside: list[Seen], now: Seen) -> list[Seen]:
+    """Without the old prices of a list of other things: several, none in the price's block."""
+    named = [s for s in beside if s.kind in ("list", "regular")]
+    far = [s for s in named if s.group != now.group and s.level > now.level]
+    return listed if len({s.amount for s in far}) < SEVERAL else [s for s in listed if s not in far]
+
+
+SEVERAL = 3
+
+
+def _is_old(seen: Seen, now: Seen) -> bool:
+    """A struck lowest price of the last days, or a "discount" beside the price and above it."""
+    if seen.kind == "lowest30":
+        return _is_struck(seen)
+    return seen.kind == "saving" and seen.parent == now.parent and seen.amount < now.amount * 3
 
 
 def _farness(listed: Seen, now: Seen) -> tuple[bool, bool]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -48,6 +49,7 @@ def court_of(
     page: Subject, told: list[Told], view: visible.View
 ) -> tuple[Court, tuple[Choice, ...], str]:
     """All that is weighed; the choices that scripts list, and where they stand."""
+    told = _in_printed_money(page, told)
     stated = next((t.currency for t in told if t.currency), None)
     hint = _hint(page, stated)
     _look(page, told, view, stated, hint)
@@ -59,6 +61,17 @@ def court_of(
     currency = currency or _signed(told, hint)
     prices = tuple(c.price for c in choices if c.price is not None)
     return Court(tuple(told), shown, currency, page.country, prices), choices, where
+
+
+def _in_printed_money(page: Subject, told: list[Told]) -> list[Told]:
+    """Sources that disagree on the currency of one price: the one whose code the page prints."""
+    codes = {t.currency for t in told if t.own and t.price is not None and t.currency}
+    if len(codes) < 2 or len({t.price for t in told if t.own and t.price is not None}) > 1:
+        return told
+    printed = [c for c in codes if c and re.search(rf"\b{re.escape(c)}\b", page.text())]
+    if len(printed) != 1:
+        return told
+    return [replace(t, currency=printed[0]) if t.currency in codes else t for t in told]
 
 
 def _sold(page: Subject, told: Told, now: Seen | None) -> Told:
