@@ -40,6 +40,7 @@ STOCK_NAMES = (
     "sklad",
     "status",
     "dostep",
+    "last_quantit",
 )
 _PRICE_WORD = re.compile("|".join(PRICE_NAMES), re.IGNORECASE)
 _STOCK_WORD = re.compile("|".join(STOCK_NAMES), re.IGNORECASE)

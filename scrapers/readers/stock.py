@@ -13,8 +13,8 @@ from scrapers.readers.dom import Doc, where
 from scrapers.readers.onesize import named_beside, one_of_several
 from scrapers.readers.places import Places, own_class
 from scrapers.readers.pricelike import squeeze
-from scrapers.readers.stockwords import GOOD, OUT, near_heading
-from scrapers.texts import read_availability
+from scrapers.readers.stockwords import GOOD, LATER, OUT, near_heading
+from scrapers.texts import read_availability, says_few
 
 _CLASS = (
     (
@@ -59,9 +59,17 @@ def read(doc: Doc, places: Places) -> Stock:
     button = ordering.nearest(doc, places)
     if not found:
         return _in_words(places, button)
-    best = min(found, key=lambda one: one.level)
+    best = _last_pieces(min(found, key=lambda one: one.level), found)
     signs = {one.said in OUT for one in found} | ({button.said in OUT} if button.proof else set())
     return Stock(best.said, best.proof, mixed=len(signs) > 1)
+
+
+def _last_pieces(best: _Named, found: list[_Named]) -> _Named:
+    """Words on the last pieces say more than a plain "in stock" as near."""
+    if best.said is not Availability.IN_STOCK:
+        return best
+    few = (one for one in found if one.said is Availability.LOW_STOCK and one.level <= best.level)
+    return next((one for one in few if says_few(one.proof.value)), best)
 
 
 def _named(doc: Doc, places: Places) -> list[_Named]:
@@ -85,8 +93,8 @@ def _in_words(places: Places, button: ordering.Button) -> Stock:
     if words is None:
         return Stock(button.said, button.proof, near=button.level <= NEAR_BUTTON)
     said, proof = words
-    if button.said is not Availability.IN_STOCK:
-        return Stock(said, proof)
+    if button.said is not Availability.IN_STOCK or said in LATER:
+        return Stock(said, proof)  # goods that are not there yet may be ordered
     # a badge that a theme always prints may be hidden by its style sheet
     return Stock(Availability.UNKNOWN if said in OUT else said, proof, mixed=True)
 

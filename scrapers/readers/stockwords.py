@@ -15,6 +15,7 @@ from scrapers.readers.pricelike import squeeze
 from scrapers.texts import read_availability
 
 OUT = (Availability.OUT_OF_STOCK, Availability.DISCONTINUED)
+LATER = (Availability.BACKORDER, Availability.PREORDER)
 GOOD = (Availability.IN_STOCK, Availability.LOW_STOCK)
 # a label that makes the words after it the stock of the page's own goods
 _LEAD = re.compile(

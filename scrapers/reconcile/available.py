@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from scrapers.model import Availability, Evidence, Source
 from scrapers.readers.stock import Stock
-from scrapers.readers.stockwords import GOOD, OUT
+from scrapers.readers.stockwords import GOOD, LATER, OUT
 from scrapers.reconcile.court import Court, Verdict
 from scrapers.texts import says_few
 
 IN = Availability.IN_STOCK
-LATER = (Availability.BACKORDER, Availability.PREORDER)
 # what markup states that knows of nothing between, and what themes state for it
 _BARE = (IN, Availability.LOW_STOCK, Availability.OUT_OF_STOCK)
 
