@@ -103,9 +103,9 @@ def _is_price(amount: Decimal, made: Reading) -> bool:
 
 
 def _has_codes(doc: Doc) -> bool:
-    """Whether a script of pure JSON holds a bar code; programs are not searched for one."""
-    held = (s for s in doc.scripts if "json" in (s.attributes.get("type") or ""))
-    return any(key in doc.script_text(s) for s in held for key in _GTIN_KEYS)
+    """Whether pure JSON with a price holds a bar code; programs are not searched for one."""
+    held = (t for _, s, t in doc.priced_scripts() if "json" in (s.attributes.get("type") or ""))
+    return any(key in text for text in held for key in _GTIN_KEYS)
 
 
 def _in_state(doc: Doc, made: Reading, *, all_keys: bool) -> tuple[Ids, str]:
