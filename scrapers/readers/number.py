@@ -44,7 +44,7 @@ _SKU_LABEL = (
 _TOLD_SKU = Words(rf"{_SKU_LABEL}\s*[:#]?\s*(\w[^\s,;:()]{{1,39}})")
 _TOLD_GTIN = Words(
     r"\b(?:ean|gtin|upc|isbn|barcode|strichcode|code[- ]barres?|streepjescode|kod kreskowy)"
-    r"(?:[ /-]?(?:8|12|13|14|ean|gtin|upc|code|kod|nr|nummer|number))?\.?\s*[:#]?\s*"
+    r"(?:[ /-]?(?:(?:8|12|13|14)(?!\d)|ean|gtin|upc|code|kod|nr|nummer|number))?\.?\s*[:#]?\s*"
     r"(97[89]-[\d-]{10,14}\d|\d{8}(?:\d{4,6})?)(?!\d)"
 )
 _COLON = re.compile(r"[:#]")
