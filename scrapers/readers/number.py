@@ -35,7 +35,7 @@ _SKU_LABEL = (
     r"(?<!\bel )(?<!\bcon )\bc[óo]digo(?: de(?:l)? (?:art[íi]culo|producto|produto))?\b|"
     r"\bkod(?: produktu)?\b|\bn(?:r|umer) kat(?:\.|alogowy\b)(?! producenta)|\bindeks\b|"
     r"\bk[óo]d(?: (?:produktu|tovaru|zbo[žz][íi]))?\b|"
-    r"\bobj(?:\.|ednac[íi]) ?[čc][íi]slo\b|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
+    r"\bobj(?:\.|ednac[íi]) ?[čc](?:[íi]slo\b|\.)|\bcikksz[áa]m\b|\btuote(?:koodi|numero|nro)\b|"
     r"\breferencia\b|\bbestelnummer\b|\bproductcode\b|\b(?:model|item)\b(?=\s*[:#])|"
     r"\b(?:part|stock|cat(?:alog(?:ue)?)?\.?|order)(?=\s*#)|"
     r"(?<!coupon )(?<!promo )(?<!discount )(?<!use )(?<!with )\bcode\b(?=\s*:)|"
