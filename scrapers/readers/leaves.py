@@ -78,7 +78,7 @@ def leaves(
         own = len(text) > MAX_TEXT or node.mem_id in places.above or _holds_list(node)
         inner = kept[held[0]].raw if held else text
         whole = CLEAN.match(inner) and (inner is text or not _DIGIT.search(text.replace(inner, "")))
-        run = None if whole else _run(node, kept, held)
+        run = None if whole else _run(node, kept, held, struck=place.struck)
         if run is not None:
             own = own or run.beside
             text = run.text if own else text
@@ -150,16 +150,16 @@ def _told_by(
     return squeeze(node.text(deep=False)), True
 
 
-def _run(node: LexborNode, kept: list[Leaf], held: list[int] | None) -> Run | None:
+def _run(node: LexborNode, kept: list[Leaf], held: list[int] | None, *, struck: bool) -> Run | None:
     """The price whose whole part and cents are children of the element, one with the mark.
 
-    The leaves of those children give way to it.
+    The leaves of those children give way to it. `struck`: whether all of it is.
     """
     run = split_in(node) if node.child is not None and node.child.next is not None else None
     if run is None:
         return None
     pieces = [n for n in held or () if kept[n].node.mem_id in run.nodes]
-    if any(kept[n].place.struck or kept[n].place.zone for n in pieces):
+    if any(kept[n].place.struck is not struck or kept[n].place.zone for n in pieces):
         return None
     for n in pieces:
         kept[n] = kept[n]._replace(raw="")
