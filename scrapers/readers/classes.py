@@ -68,7 +68,7 @@ LOWEST = re.compile(r"regulation|omnibus|lowest|lowest-?price|prior-?price|30-?d
 ECO = re.compile(r"eco-?tax|ecotax|deposit|eco-?part|pfand", _I)
 COUNT = re.compile(r"quantity|qty|count|stock|rating|review|sku|number", _I)
 OTHER = re.compile(
-    r"range-?(?:min|max|slider)|price-?filter|filter|slider|alert|match|guarantee|history|"
+    r"range-?(?:min|max|slider)|price-?filter|filter|slider|price-?alert|(?<![-_])alert|match|guarantee|history|"
     r"price-?drop|(?:tax|vat)-?amount",
     _I,
 )

@@ -38,11 +38,17 @@ def listed(value: Any, index: dict[str, Item]) -> list[Item]:
     found: list[Item] = []
     if value is None:
         return found
-    for one in (value if isinstance(value, list) else [value])[:MAX_OFFERS]:
+    for one in _flat(value)[:MAX_OFFERS]:
         if isinstance(one, dict):
             ref = one.get("@id")
             found.append(index.get(ref, one) if len(one) == 1 and isinstance(ref, str) else one)
     return found
+
+
+def _flat(value: Any) -> list[Any]:
+    """A property's values; some shops put a list into the list."""
+    values = value if isinstance(value, list) else [value]
+    return [v for one in values[:MAX_OFFERS] for v in (one if isinstance(one, list) else [one])]
 
 
 def code_of(item: Item) -> str | None:

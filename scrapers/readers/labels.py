@@ -152,7 +152,7 @@ ONCE = Words(
 USED = Words(
     r"\b(?:used|pre-?owned|refurbished|renewed|second[- ]?hand|open[- ]box|b-?ware|"
     r"gebraucht\w*|occasions?|retourware|zweite wahl|b-stock|ex-demo|tweede kans\w*|"
-    r"tweedekans\w*|second chance|"
+    r"tweedekans\w*|second chance|seconde vie|second life|zweites leben|tweede leven|"
     r"(?:buy|get it|buy it) new|new (?:from|for)(?=\s*[:€$£\d])|neu(?:ware)? ab|"
     r"neuf [àa] partir de|nieuw vanaf|"
     r"reconditionn\w+|"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from scrapers.model import Availability, Tax
 from scrapers.readers import details, number, ordering, pageclass, stock
 from scrapers.readers.dom import Doc
@@ -13,6 +15,8 @@ from scrapers.reconcile.notforsale import is_door
 NEAR = 2  # levels above the heading within which an amount is surely of the page's own matter
 FAR = 4  # the same where the page says that the goods are sold out
 FEW = 4  # that many order buttons and more belong to a list
+_ARTICLE = re.compile(r'"@type"\s*:\s*"(?:BlogPosting|NewsArticle|Article|HowTo|TechArticle)"')
+MAX_BLOCKS = 20
 _BESIDE = ("now", "gross", "net", "low")
 _KINDS = ("product", "og:product", "product.item")
 
@@ -90,7 +94,11 @@ MAX_UNDER = 4_000
 
 def _aside(doc: Doc, kind: str | None, buttons: int) -> bool:
     """An article, or the shop's first page: what it shows are offers of the day."""
-    return (kind == "article" and not buttons) or is_door(doc.url)
+    return (not buttons and (kind == "article" or _is_article(doc))) or is_door(doc.url)
+
+
+def _is_article(doc: Doc) -> bool:
+    return any(_ARTICLE.search(doc.script_text(node)) for node in doc.ldjson[:MAX_BLOCKS])
 
 
 def _described(doc: Doc, court: Court, view: View) -> bool:

@@ -76,7 +76,12 @@ WORDS = {
         "leider nicht vorrätig|Bestand: 0|rupture de stock|épuisé|indisponible|non disponible|pas en stock|plus en stock|"
         "niet op voorraad|uitverkocht|niet leverbaar|esaurito|non disponibile|agotado|sin stock|no disponible|"
         "niedostępny|brak w magazynie|wyprzedane|nedostupné|není skladem|vyprodáno|slut i lager|ej i lager|tillfälligt slut|"
-        "finns inte i lager|udsolgt|ikke på lager"
+        "finns inte i lager|udsolgt|ikke på lager|"
+        # no longer in stock
+        "Dieser Artikel ist nicht mehr auf Lager|nicht mehr vorrätig|niet meer op voorraad|niet langer op voorraad|"
+        "non è più in magazzino|Este producto ya no está en stock|no está en stock|já não está em stock|"
+        "nie jest już na stanie|už není skladem|ikke længere på lager|finns inte längre i lager|ikke lenger på lager|"
+        "ce produit n'est plus en stock|ei enää varastossa|már nincs raktáron"
     ),
     A.BACKORDER: (
         "Backorder|available on backorder|made to order|Ships in 3-4 weeks|nachbestellt|auf Bestellung|Lieferzeit 3-4 Wochen|"
