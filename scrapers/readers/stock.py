@@ -13,7 +13,7 @@ from scrapers.readers.dom import Doc, where
 from scrapers.readers.onesize import named_beside, one_of_several
 from scrapers.readers.places import Places, own_class
 from scrapers.readers.pricelike import squeeze
-from scrapers.readers.stockwords import GOOD, LATER, OUT, near_heading
+from scrapers.readers.stockwords import GOOD, OUT, near_heading
 from scrapers.texts import read_availability, says_few
 
 _CLASS = (
@@ -93,10 +93,10 @@ def _in_words(places: Places, button: ordering.Button) -> Stock:
     if words is None:
         return Stock(button.said, button.proof, near=button.level <= NEAR_BUTTON)
     said, proof = words
-    if button.said is not Availability.IN_STOCK or said in LATER:
-        return Stock(said, proof)  # goods that are not there yet may be ordered
+    if button.said is not Availability.IN_STOCK or said not in OUT:
+        return Stock(said, proof)
     # a badge that a theme always prints may be hidden by its style sheet
-    return Stock(Availability.UNKNOWN if said in OUT else said, proof, mixed=True)
+    return Stock(Availability.UNKNOWN, proof, mixed=True)
 
 
 def _of(node: LexborNode, text: str) -> tuple[Availability, str]:
