@@ -32,14 +32,24 @@ def by_list(doc: Doc, verdict: Verdict, listed: Choices, view: View, court: Cour
     chosen = listed.chosen
     if not open_ or listed.node is None or not ordering.shares_box(doc, listed.node):
         return verdict
+    money = next((c.currency for c in listed.all if c.currency), None) or verdict.currency
+    open_range = replace(
+        verdict, currency=money, source=Source.VISIBLE, low=min(prices), high=max(prices),
+        doubt=CHOICE_NEEDED,
+    )  # fmt: skip
     if chosen is None or chosen.price is None:
-        return replace(verdict, low=min(prices), high=max(prices), doubt=CHOICE_NEEDED)
+        view.proofs = (*view.proofs, *_proofs(listed))
+        return open_range
     said = Evidence("visible", "price", f"{chosen.name}: {chosen.price}", listed.where)
     view.proofs = (*view.proofs, said)
-    return replace(
-        verdict, price=chosen.price, currency=chosen.currency or verdict.currency,
-        source=Source.VISIBLE, doubt=None, low=min(prices), high=max(prices), note=SELECTED,
-    )  # fmt: skip
+    return replace(open_range, price=chosen.price, doubt=None, note=SELECTED)
+
+
+def _proofs(listed: Choices) -> list[Evidence]:
+    """The ends of the list, as they stood."""
+    ends = sorted((c for c in listed.all if c.price is not None), key=lambda c: c.price or 0)
+    named = (("low", ends[0]), ("high", ends[-1]))
+    return [Evidence("visible", n, f"{c.name}: {c.price}", listed.where) for n, c in named]
 
 
 def beside(page: Subject, view: View, verdict: Verdict) -> Verdict:

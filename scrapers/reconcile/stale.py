@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -13,6 +12,7 @@ from scrapers.readers import labels, ordering, was
 from scrapers.readers.claims import Seen
 from scrapers.readers.dom import Doc
 from scrapers.readers.pricelike import squeeze
+from scrapers.readers.said import prints
 from scrapers.readers.visible import View
 from scrapers.reconcile.court import Court, Verdict
 
@@ -76,7 +76,7 @@ def _is_price(
         _alone(now, view, court)
         and not _of_some(now, view, court)
         and not any(_related(court, now.amount, price) for price in told)
-        and not any(_says(text(), price) for price in told)
+        and not any(prints(text(), price) for price in told)
     )
 
 
@@ -129,11 +129,3 @@ def _proved(now: Seen, court: Court) -> bool:
     """Whether a list price and the printed percentage both lead to the price in sight."""
     above = [s for s in court.shown.all if s.kind in ("list", "regular") and s.group == now.group]
     return any(s.amount > now.amount and was.led_by_rate(now, s) for s in above)
-
-
-def _says(text: str, price: Decimal) -> bool:
-    """Whether the page shows the markup's amount somewhere in its text."""
-    whole, cents = divmod(int(price * 100), 100)
-    digits = r"[.,'\u2019\s]?".join(re.findall(r"\d{1,3}(?=(?:\d{3})*$)", str(whole)))
-    tail = rf"[.,\s]\s?{cents:02}" if cents else r"(?:[.,](?:00|[-\u2013]+))?"
-    return re.search(rf"(?<![\d.,]){digits}{tail}(?![\d])", text) is not None

@@ -71,6 +71,8 @@ def test_a_choice_that_is_gone_is_told() -> None:
 def test_without_a_choice_the_list_is_told_with_its_ends() -> None:
     made = read(LIST, None)
     assert (made.outcome, made.reason) == ("doubtful", "choice needed")
-    assert (made.low, made.high) == (Decimal("2.40"), Decimal("8.10"))
+    assert (made.low, made.high, made.currency) == (Decimal("2.40"), Decimal("8.10"), "GBP")
+    proofs = {e.field: e.value for e in made.evidence}
+    assert (proofs["low"], proofs["high"]) == ("1 mm: 2.40", "10 mm: 8.10")
     assert [c.name for c in made.choices] == ["1 mm", "3 mm", "6 mm", "10 mm"]
     assert [c.availability for c in made.choices if c.name == "6 mm"] == ["out_of_stock"]
