@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from service.settings import Settings
 
 DONE, PARTLY, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
-REASONS = {"missing": "no such page (404)"}  # what a visit's short codes mean to people
+REASONS = {  # what short codes of visits and readings mean to people
+    "missing": "no such page (404)",
+    "choice needed": "choice needed: name the one you mean as the listing's `choice`",
+}
 P = ParamSpec("P")
 R = TypeVar("R")
 

@@ -43,6 +43,9 @@ def print_plain(*things: Any) -> None:
             console.print(cell(thing), soft_wrap=True)
 
 
+_SUMS = ("list_price", "low", "high")
+
+
 def show_reading(answer: Row) -> None:
     """What was read, where it stood, and what spoke against it."""
     price = f"{answer['price']} {answer['currency']}" if answer["price"] else "no price"
@@ -52,7 +55,8 @@ def show_reading(answer: Row) -> None:
     table = plain_table(("what", "left"), ("read as", "left"))
     for name in ("title", "list_price", "low", "high", "availability", "tax", "sold_as"):
         if answer.get(name) not in (None, "unknown"):
-            table.add_row(name.replace("_", " "), cell(answer[name]))
+            money = f" {answer['currency']}" if name in _SUMS and answer["currency"] else ""
+            table.add_row(name.replace("_", " "), cell(f"{answer[name]}{money}"))
     for name in ("multibuy", "choices"):
         for item in answer.get(name) or ():
             table.add_row(name, cell(", ".join(f"{v}" for v in item.values() if v is not None)))

@@ -91,6 +91,19 @@ def test_a_page_that_is_not_there(db, tmp_path):
     assert "as it stood" not in out, "no empty table"
 
 
+def test_a_page_that_wants_a_choice_says_how_to_name_one(db, tmp_path):
+    page = tmp_path / "balsa.html"
+    page.write_text(
+        '<html lang="en"><h1>Balsa sheet 1 m</h1><form action="/cart/add"><select name="t">'
+        '<option value="">Choose</option><option>1 mm - £2.40</option><option>3 mm - £3.90</option>'
+        "</select><button>Add to cart</button></form></html>"
+    )
+    out = said(db, "read", str(page), "--url", "https://balsa.example/1")
+    assert "name the one you mean as the listing's `choice`" in out
+    assert "2.40 GBP" in out
+    assert "3.90 GBP" in out
+
+
 def test_a_page_that_cannot_be_read_is_kept_and_that_is_said(db):
     ran = ebbmark("--db", db, "add", "https://motors.example/typo", "--part", "prop", "--name", "P")
     assert ran.code == 1
